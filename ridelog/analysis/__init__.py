@@ -1,0 +1,1 @@
+"""Arrays in, result records out. numpy and scipy only."""

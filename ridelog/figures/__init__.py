@@ -1,0 +1,1 @@
+"""Results as plotly figures, shared by the report and the dashboard."""

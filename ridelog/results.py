@@ -1,0 +1,228 @@
+"""Frozen records of what the analysis found, and their JSON form (`analyze --json`).
+
+Times are seconds from the ride's first sample, temperatures in C, speeds in m/s, power in W. A figure that can't be told
+is None; the reason stands beside it. None of the records holds NaN or infinity.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, fields, is_dataclass
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+
+FloatArray = npt.NDArray[np.float64]
+BoolArray = npt.NDArray[np.bool_]
+
+Verdict = Literal["followed", "late", "missed", "unknown", "not_advised"]
+Certainty = Literal["sure", "uncertain"]
+
+
+@dataclass(frozen=True)
+class ChannelResult:
+    """A channel as a result names it."""
+
+    unit: str
+    rate_hz: float | None
+    resolution: float | None
+    coverage: float
+    origin: str
+    source: str
+
+
+@dataclass(frozen=True)
+class RideFacts:
+    """The ride itself. `moving_s` and `distance_m` are None without a speed or position channel."""
+
+    id: str
+    bike: str | None
+    start_utc: str | None
+    timezone: str | None
+    duration_s: float
+    moving_s: float | None
+    distance_m: float | None
+    channels: dict[str, ChannelResult]
+    gaps: tuple[tuple[float, float], ...] = ()
+    ambient_c: float | None = None
+
+
+@dataclass(frozen=True)
+class FileFacts:
+    """A file behind the result."""
+
+    name: str
+    sha256: str
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Rides the fit's starting knowledge came from."""
+
+    rides: tuple[str, ...]
+    hash: str | None
+
+
+@dataclass(frozen=True)
+class Basis:
+    """What the result rests on: enough to run it again and get the same digits."""
+
+    version: str
+    settings_hash: str
+    files: tuple[FileFacts, ...]
+    advice_version: str
+    defaults_used: tuple[str, ...]
+    prior: Prior
+
+
+@dataclass(frozen=True)
+class Mark:
+    """A quality mark (see ride.QualityMark)."""
+
+    channel: str
+    kind: str
+    start_s: float
+    end_s: float
+    action: str
+    detail: str
+
+
+@dataclass(frozen=True)
+class Exposure:
+    """Time above one threshold. `observed_low_s`..`observed_high_s` bound it by the sensor's resolution and its held values.
+
+    `engine_off_s` is the part of `observed_s` with the engine off. `estimated_*` are None while nothing estimates.
+    """
+
+    threshold_c: float
+    name: str
+    observed_s: float
+    observed_low_s: float
+    observed_high_s: float
+    estimated_s: float | None
+    estimated_low_s: float | None
+    estimated_high_s: float | None
+    unknown_s: float
+    engine_off_s: float | None
+    excursions: int
+    longest_s: float
+    degree_s: float
+    peak_c: float | None
+
+
+@dataclass(frozen=True)
+class Segment:
+    """A flagged stretch. `drag_coefficient` is terrain drag over weight; `reason` says in words why it was flagged."""
+
+    start_s: float
+    end_s: float
+    kind: str
+    also: tuple[str, ...]
+    certainty: Certainty
+    mean_power_w: float | None
+    mean_speed_mps: float | None
+    drag_coefficient: float | None
+    drag_low: float | None
+    drag_high: float | None
+    mean_grade: float | None
+    settle_c: float | None
+    settle_low_c: float | None
+    settle_high_c: float | None
+    limit_after_s: float | None
+    limit_after_low_s: float | None
+    limit_after_high_s: float | None
+    coolant_start_c: float | None
+    coolant_peak_c: float | None
+    advised_map: Literal["conservative", "either"]
+    conservative_share: float | None
+    switched_after_s: float | None
+    held_after_s: float | None
+    verdict: Verdict
+    reason: str = ""
+
+
+@dataclass(frozen=True)
+class Adherence:
+    """Over all advised stretches, grace time left out. `share` is None where nothing was advised or the map is not known."""
+
+    advised_s: float
+    conservative_s: float | None
+    share: float | None
+    counts: dict[str, int]
+    unknown_s: float = 0.0
+
+
+@dataclass(frozen=True)
+class Heat:
+    """The heat balance; not fitted, with the reason, where it can't be."""
+
+    fitted: bool
+    reason: str | None
+
+
+@dataclass(frozen=True)
+class Boiling:
+    """Boiling temperature of the coolant mix: sealed cap (upper bound) and vented (lower bound); margins to the peak.
+
+    The method alone is good to ± 0.5 K; mix and cap tolerances come on top.
+    """
+
+    sealed_c: float
+    vented_c: float
+    margin_sealed_c: float | None
+    margin_vented_c: float | None
+    pressure_abs_kpa: float
+    ambient_kpa: float
+
+
+@dataclass(frozen=True)
+class CannotTell:
+    """A question the log could not answer, and why."""
+
+    question: str
+    reason: str
+
+
+@dataclass(frozen=True)
+class Analysis:
+    """Everything `analyze --json` prints."""
+
+    ride: RideFacts
+    basis: Basis
+    quality: tuple[Mark, ...]
+    exposure: tuple[Exposure, ...]
+    segments: tuple[Segment, ...]
+    adherence: Adherence
+    heat: Heat
+    what_if: None
+    boiling: Boiling | None
+    facts: dict[str, Any] | None
+    summary: tuple[str, ...]
+    cannot_tell: tuple[CannotTell, ...] = ()
+
+
+@dataclass(frozen=True)
+class Traces:
+    """The grid the analysis worked on, for figures: `t_s` uniform, every array of its length, NaN where not known."""
+
+    t_s: FloatArray
+    step_s: float
+    series: dict[str, FloatArray]
+    """Canonical channels plus `speed_mps`, `acceleration_mps2`, `grade`, `power_w`, `drag_coefficient`, `slip`,
+    `throttle_open` (0..1 between the stops), `gear`, `map_conservative` (0 or 1)."""
+
+
+def to_json(value: Any) -> Any:
+    """Records, tuples and numpy numbers as plain JSON values. Raises ValueError for NaN or infinity: a fault of ours."""
+    if is_dataclass(value) and not isinstance(value, type):
+        return {f.name: to_json(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, dict):
+        return {str(key): to_json(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [to_json(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    if isinstance(value, float) and not math.isfinite(value):
+        raise ValueError("a result holds a number that is not finite")
+    return value

@@ -1,0 +1,154 @@
+"""What a reader hands over (`RawLog`) and what the rest of the project works on (`Ride`)."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from typing import Literal
+
+import polars as pl
+
+from ridelog.channels import TIME
+from ridelog.intervals import Interval
+
+Condition = Literal["healthy", "faulty", "unknown"]
+
+
+@dataclass(frozen=True)
+class Note:
+    """Something the importer found, repaired or left out. `rows` counts rows (or cells); `example` shows one."""
+
+    kind: str
+    text: str
+    rows: int | None = None
+    example: str | None = None
+
+    def sentence(self) -> str:
+        """The note as one sentence, with its count and example."""
+        parts = [self.text.rstrip(".")]
+        if self.rows is not None:
+            parts.append(f"({self.rows:,} row{'' if self.rows == 1 else 's'})")
+        if self.example:
+            parts.append(f"for example {self.example}")
+        return " ".join(parts)
+
+
+@dataclass(frozen=True)
+class RawColumn:
+    """One column as it stands in a log.
+
+    `name` is as written, without its unit; `unit` the unit text found beside it or in a units row, None where the file
+    gives none. `values` are Float64 (finite or null) where every cell is a number, else String (null where empty).
+    """
+
+    name: str
+    unit: str | None
+    values: pl.Series
+
+
+@dataclass(frozen=True)
+class RawLog:
+    """One table of a log file: columns of equal length in the order of the rows.
+
+    `breaks` are row indices at which a new recording starts although the table goes on (a repeated header, a new track
+    segment): no step across one is ever bridged. `first_row` is the file line of the first data row, for messages; 0
+    where lines mean nothing. `rows_in` counts the rows the file holds, so that kept + reported = rows_in can be checked.
+    """
+
+    format: str
+    columns: tuple[RawColumn, ...]
+    rows_in: int
+    breaks: tuple[int, ...] = ()
+    first_row: int = 0
+    notes: tuple[Note, ...] = ()
+
+    @property
+    def height(self) -> int:
+        """Rows in the table."""
+        return len(self.columns[0].values) if self.columns else 0
+
+
+@dataclass(frozen=True)
+class SourceFile:
+    """A file a ride came from. `name` is its base name only."""
+
+    name: str
+    sha256: str
+    size_bytes: int
+    format: str
+
+
+@dataclass(frozen=True)
+class ChannelInfo:
+    """What is known of one channel of a ride.
+
+    `rate_hz` is the sensor's own rate (a 1 Hz sensor repeated at 20 Hz has 1), `resolution` its smallest step in `unit`,
+    `coverage` the share of the ride's duration it speaks of, `held` true where values are repeated between updates.
+    """
+
+    name: str
+    unit: str
+    rate_hz: float | None
+    resolution: float | None
+    coverage: float
+    held: bool
+    origin: Literal["logged", "derived", "estimated"]
+    source: str
+
+
+@dataclass(frozen=True)
+class QualityMark:
+    """A stretch in which a channel is not to be trusted. `action` says what the analysis does about it."""
+
+    channel: str
+    kind: str
+    start_s: float
+    end_s: float
+    action: Literal["excluded", "kept", "repaired"]
+    detail: str
+
+
+@dataclass(frozen=True)
+class Ride:
+    """One normalized ride.
+
+    `samples`: `t_s` (Float64, strictly increasing from 0) and one column per channel, null where it has no sample at
+    that time; no NaN, no infinity. `gaps`: stretches without any sample. Import facts do not change; `bike`, `ambient_c`,
+    `start_utc` and `condition` are what the user said and may be edited.
+    """
+
+    id: str
+    samples: pl.DataFrame
+    channels: Mapping[str, ChannelInfo]
+    sources: tuple[SourceFile, ...]
+    gaps: tuple[Interval, ...]
+    start_utc: datetime | None
+    timezone: str | None
+    notes: tuple[Note, ...] = ()
+    quality: tuple[QualityMark, ...] = ()
+    bike: str | None = None
+    ambient_c: float | None = None
+    condition: Condition = "unknown"
+    distance_m: float | None = None
+    peak_c: float | None = None
+    extra: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def duration_s(self) -> float:
+        """Seconds from the first sample to the last."""
+        return float(self.samples[TIME][-1]) if self.samples.height else 0.0
+
+    def excluded(self, channel: str) -> list[Interval]:
+        """Stretches in which a channel's values must not be used."""
+        return [
+            Interval(mark.start_s, mark.end_s)
+            for mark in self.quality
+            if mark.channel == channel and mark.action == "excluded"
+        ]
+
+    def with_user_facts(
+        self, *, bike: str | None, ambient_c: float | None, start_utc: datetime | None, condition: Condition
+    ) -> Ride:
+        """The same ride with what the user said about it."""
+        return replace(self, bike=bike, ambient_c=ambient_c, start_utc=start_utc, condition=condition)

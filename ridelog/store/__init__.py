@@ -1,0 +1,1 @@
+"""The library: ride files, their Parquet schema, and the SQLite catalogue."""

@@ -1,0 +1,1 @@
+"""A rider, a bike, a course and a cooling system, simulated step by step."""

@@ -1,0 +1,209 @@
+"""Engine, clutch, gearbox and tyre of one bike, stepped so that every joule can be accounted for."""
+
+import math
+from dataclasses import dataclass, field
+
+from .course import GRAVITY_MPS2
+from .noise import Line, Sheet
+
+REFERENCE_DENSITY = 1.19  # of the air the power curves were taken in
+IDLE_RADPS = 188.0
+CUT_RADPS = 1075.0
+
+
+@dataclass(frozen=True)
+class Bike:
+    """What the simulated machine truly is; the bike files state it the way a workshop would, within a few percent."""
+
+    id: str
+    mass_kg: float
+    circumference_m: float
+    primary: float
+    final: float
+    gears: tuple[float, ...]
+    efficiency: float
+    drag_area_m2: float
+    curve_rpm: tuple[float, ...]
+    curve_kw: tuple[float, ...]
+    motoring_nm: float
+    heat_scale: float
+    has_fan: bool
+    thermostat_c: float | None
+    core_area_m2: float
+    conservative_heat: float
+    conservative_torque: float = 0.978
+    engine_inertia_kgm2: float = 0.0040
+    wheel_mass_kg: float = 9.0
+    clutch_nm: float = 75.0
+
+
+def opening_share(opening: float, radps: float) -> float:
+    """Share of the wide-open torque at an opening: a small throat already feeds a slow engine nearly all it can breathe."""
+    scale = 0.13 + 0.00030 * radps
+    return (1.0 - math.exp(-opening / scale)) / (1.0 - math.exp(-1.0 / scale))
+
+
+def opening_for(share: float, radps: float) -> float:
+    scale = 0.13 + 0.00030 * radps
+    return -scale * math.log(1.0 - min(share, 1.0) * (1.0 - math.exp(-1.0 / scale)))
+
+
+@dataclass
+class Ledger:
+    """Running sums in joules, for checking that the physics closes."""
+
+    crank: float = 0.0
+    driveline: float = 0.0
+    clutch: float = 0.0
+    slip: float = 0.0
+    terrain: float = 0.0
+    grade: float = 0.0
+    aero: float = 0.0
+    brake: float = 0.0
+    engine_spin: float = 0.0
+
+    def spent(self) -> float:
+        parts = (self.driveline, self.clutch, self.slip, self.terrain, self.grade, self.aero, self.brake, self.engine_spin)
+        return sum(parts)
+
+
+@dataclass
+class Powertrain:
+    bike: Bike
+    step_s: float
+    speed_mps: float = 0.0
+    wheel_mps: float = 0.0
+    engine_radps: float = IDLE_RADPS
+    gear: int = 1
+    locked: bool = False
+    torque_nm: float = 0.0
+    crank_w: float = 0.0
+    indicated_w: float = 0.0
+    terrain_w: float = 0.0
+    slip_w: float = 0.0
+    ledger: Ledger = field(default_factory=Ledger)
+
+    def __post_init__(self):
+        bike = self.bike
+        points = [(r * math.pi / 30.0, p * 1000.0) for r, p in zip(bike.curve_rpm, bike.curve_kw, strict=True)]
+        self._full_nm = Line([w for w, _ in points], [p / w for w, p in points])
+        self._share = Sheet(opening_share, 0.01, 101, 25.0, 48)
+        self._opening = Sheet(opening_for, 0.01, 101, 25.0, 48)
+        self._per_wheel = [2.0 * math.pi * bike.primary * g * bike.final / bike.circumference_m for g in bike.gears]
+
+    def ratio(self, gear: int) -> float:
+        """Engine rad/s for each m/s at the tyre."""
+        return self._per_wheel[gear - 1]
+
+    def motoring_nm(self, radps: float) -> float:
+        return self.bike.motoring_nm * (0.55 + 0.00055 * radps)
+
+    def opening_for_force(self, force_n: float, strength: float) -> float:
+        """The opening a practised hand gives for a wanted push at the tyre, in this gear."""
+        radps = max(self.engine_radps, 250.0)
+        wanted = force_n / (self.ratio(self.gear) * self.bike.efficiency)
+        drag = self.motoring_nm(radps)
+        full = self._full_nm(radps) * strength
+        share = (wanted + drag) / (full + drag)
+        return 0.0 if share <= 0.0 else self._opening(min(share, 1.0), radps)
+
+    def _brake_torque(self, opening: float, running: bool, strength: float) -> float:
+        w = self.engine_radps
+        drag = self.motoring_nm(w)
+        if not running:
+            self.indicated_w = 0.0
+            return -3.0 * drag if w > 1.0 else 0.0
+        share = self._share(opening, w)
+        if w > CUT_RADPS:
+            share = 0.0
+        torque = self._full_nm(w) * strength * share - drag * (1.0 - share)
+        if w < IDLE_RADPS * 1.15 and opening < 0.05:
+            torque = max(torque, min((IDLE_RADPS - w) * 0.08, 9.0))
+        self.indicated_w = max(torque + drag, 0.0) * w
+        return torque
+
+    def step(self, opening, clutch, brake_n, terrain, sine, ground, wind_mps, density, running, strength):
+        """One time step. `clutch` is the share of the clutch's capacity in use, 1 when it is home."""
+        bike, dt = self.bike, self.step_s
+        v0, wheel0, w0 = self.speed_mps, self.wheel_mps, self.engine_radps
+        k = self.ratio(self.gear)
+        torque = self._brake_torque(opening, running, strength)
+        weight = bike.mass_kg * GRAVITY_MPS2
+        if self.locked and clutch < 0.98:
+            self.locked = False
+        gain = bike.efficiency if torque > 0.0 else 1.0 / bike.efficiency
+        if self.locked:
+            rotating = bike.wheel_mass_kg + gain * bike.engine_inertia_kgm2 * k * k
+            drive_n = gain * torque * k
+            pass_nm = torque
+        else:
+            difference = w0 - k * wheel0
+            pass_nm = clutch * bike.clutch_nm * (1.0 if difference > 0.0 else -1.0)
+            gain = bike.efficiency if pass_nm > 0.0 else 1.0 / bike.efficiency
+            rotating = bike.wheel_mass_kg
+            drive_n = gain * pass_nm * k
+        wheel1, push_n = _turn_wheel(wheel0, v0, drive_n, rotating, ground, weight, dt)
+        wind = v0 + wind_mps
+        aero_n = 0.5 * density * bike.drag_area_m2 * wind * abs(wind)
+        grade_n = weight * sine
+        moving = 1.0 if v0 > 0.05 else v0 / 0.05
+        terrain_n = terrain * weight * moving
+        resist = aero_n + grade_n + terrain_n
+        v1 = v0 + (push_n - resist - brake_n) * dt / bike.mass_kg
+        if v1 < 0.0:
+            # Brakes and ground hold a stopped bike; they push it nowhere.
+            brake_n += v1 * bike.mass_kg / dt if brake_n > 0.0 else 0.0
+            brake_n = max(brake_n, 0.0)
+            v1 = 0.0
+            wheel1 = max(wheel1, 0.0) if not self.locked else wheel1
+        wheel1 = max(wheel1, 0.0)
+        if self.locked:
+            w1 = k * wheel1
+        else:
+            w1 = max(w0 + (torque - pass_nm) * dt / bike.engine_inertia_kgm2, 0.0)
+            if clutch > 0.0 and (w1 - k * wheel1) * (w0 - k * wheel0) <= 0.0 and wheel1 > 0.5:
+                w1 = k * wheel1
+                self.locked = clutch >= 0.98
+        self._book(v0, v1, wheel0, wheel1, w0, w1, torque, drive_n, rotating, push_n, aero_n, grade_n, terrain_n, brake_n)
+        self.speed_mps, self.wheel_mps, self.engine_radps, self.torque_nm = v1, wheel1, w1, torque
+
+    def _book(self, v0, v1, wheel0, wheel1, w0, w1, torque, drive_n, rotating, push_n, aero_n, grade_n, terrain_n, brake_n):
+        """Powers at mid-step speeds, which makes the kinetic terms exact."""
+        dt, sums = self.step_s, self.ledger
+        v, wheel, w = 0.5 * (v0 + v1), 0.5 * (wheel0 + wheel1), 0.5 * (w0 + w1)
+        spin_j = 0.5 * self.bike.engine_inertia_kgm2 * (w1 * w1 - w0 * w0)
+        crank_j = torque * w * dt
+        wheel_j = push_n * wheel * dt + 0.5 * self.bike.wheel_mass_kg * (wheel1 * wheel1 - wheel0 * wheel0)
+        through_j = crank_j - spin_j
+        if self.locked:
+            sums.driveline += through_j - wheel_j
+        else:
+            sums.driveline += drive_n * wheel * dt * (1.0 / self.bike.efficiency - 1.0)
+            sums.clutch += through_j - drive_n * wheel * dt / self.bike.efficiency
+        sums.crank += crank_j
+        sums.engine_spin += spin_j
+        sums.slip += push_n * (wheel - v) * dt
+        sums.terrain += terrain_n * v * dt
+        sums.grade += grade_n * v * dt
+        sums.aero += aero_n * v * dt
+        sums.brake += brake_n * v * dt
+        self.crank_w = crank_j / dt
+        self.terrain_w = terrain_n * v
+        self.slip_w = push_n * (wheel - v)
+
+
+def _turn_wheel(wheel0, v, drive_n, rotating, ground, weight, dt):
+    """Wheel speed after one step and the push it gives, solved implicitly: slip stiffness is far too stiff to step forward."""
+    stiff_n = ground.slip_stiffness * weight
+    inertia = rotating / dt
+    b = stiff_n - drive_n - inertia * wheel0
+    wheel1 = (-b + math.sqrt(b * b + 4.0 * inertia * stiff_n * max(v, 0.02))) / (2.0 * inertia)
+    push_n = drive_n - inertia * (wheel1 - wheel0)
+    limit_n = ground.grip * weight
+    if push_n > limit_n:
+        push_n = limit_n
+        wheel1 = wheel0 + (drive_n - limit_n) / inertia
+    elif push_n < -limit_n:
+        push_n = -limit_n
+        wheel1 = max(wheel0 + (drive_n + limit_n) / inertia, 0.0)
+    return wheel1, push_n
