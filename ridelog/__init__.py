@@ -1,5 +1,3 @@
-"""ridelog: from a log file to when, where and why the engine ran hot."""
+"""ridelog: from a log file to when, where and for how long the engine ran hot, and on which map."""
 
-from importlib.metadata import version
-
-__version__ = version("ridelog")
+__version__ = "0.1.0"

@@ -66,8 +66,9 @@ _SHAPE: dict[str, tuple[float, float, float, str]] = {
 class Rule:
     """One kind of stretch that counts. Durations in seconds; `levels` as CONDITIONS names them.
 
-    `leave_share` sets the hysteresis: a stretch is entered at the level and left at `leave_share` of it (for a ceiling,
-    the level over `leave_share`). Pauses up to `merge_gap_s` do not end it. `grace_s` is the time a rider has to switch.
+    `leave_share` sets the hysteresis: a stretch is entered at the level and left at `leave_share` of it (for a
+    ceiling, the level over `leave_share`). Pauses up to `merge_gap_s` do not end it. `grace_s` is the time a rider
+    has to switch.
     """
 
     kind: str

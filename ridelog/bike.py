@@ -7,6 +7,7 @@ practice, no source, unless README.md names one.
 
 from __future__ import annotations
 
+import itertools
 import re
 from dataclasses import dataclass, field
 from datetime import date
@@ -98,7 +99,7 @@ DEFAULT_THRESHOLDS_C: tuple[tuple[str, float], ...] = (("warm", 95.0), ("hot", 1
 
 
 def _ordered(table: Table, key: str, values: tuple[float, ...], *, rising: bool) -> None:
-    pairs = zip(values, values[1:], strict=False)
+    pairs = itertools.pairwise(values)
     if not all((a < b) if rising else (a > b) for a, b in pairs):
         raise table.fail(key, f"is {list(values)}", "values that " + ("rise" if rising else "fall") + " one by one")
 

@@ -28,7 +28,7 @@ class Channel:
 
 
 _TABLE = (
-    # A melted piston still reads under 160 C; below -40 C no petrol engine is ridden (and -40 is an open sensor circuit).
+    # Boiled-dry engines still read under 160 C; an open sensor circuit reads -40 C, where nobody rides.
     Channel("coolant_c", "C", "coolant temperature", "continuous", -39.0, 160.0, 15.0),
     # Small two-strokes end near 12,000 1/min; the ceiling leaves room for smaller engines.
     Channel("engine_rpm", "1/min", "engine speed", "continuous", 0.0, 16_000.0, 40_000.0),

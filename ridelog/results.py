@@ -1,7 +1,7 @@
 """Frozen records of what the analysis found, and their JSON form (`analyze --json`).
 
-Times are seconds from the ride's first sample, temperatures in C, speeds in m/s, power in W. A figure that can't be told
-is None; the reason stands beside it. None of the records holds NaN or infinity.
+Times are seconds from the ride's first sample, temperatures in C, speeds in m/s, power in W. A figure that can't be
+told is None; the reason stands beside it. None of the records holds NaN or infinity.
 """
 
 from __future__ import annotations
@@ -90,7 +90,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Exposure:
-    """Time above one threshold. `observed_low_s`..`observed_high_s` bound it by the sensor's resolution and its held values.
+    """Time above one threshold. `observed_low_s`..`observed_high_s` bound it by the sensor's resolution and held values.
 
     `engine_off_s` is the part of `observed_s` with the engine off. `estimated_*` are None while nothing estimates.
     """
@@ -144,7 +144,7 @@ class Segment:
 
 @dataclass(frozen=True)
 class Adherence:
-    """Over all advised stretches, grace time left out. `share` is None where nothing was advised or the map is not known."""
+    """Over all advised stretches, grace time left out. `share` is None where nothing was advised or the map unknown."""
 
     advised_s: float
     conservative_s: float | None
@@ -214,7 +214,7 @@ class Traces:
 
 
 def to_json(value: Any) -> Any:
-    """Records, tuples and numpy numbers as plain JSON values. Raises ValueError for NaN or infinity: a fault of ours."""
+    """Records, tuples and numpy numbers as plain JSON values. Raises ValueError for NaN or infinity."""
     if is_dataclass(value) and not isinstance(value, type):
         return {f.name: to_json(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, dict):

@@ -53,7 +53,8 @@ class RawLog:
 
     `breaks` are row indices at which a new recording starts although the table goes on (a repeated header, a new track
     segment): no step across one is ever bridged. `first_row` is the file line of the first data row, for messages; 0
-    where lines mean nothing. `rows_in` counts the rows the file holds, so that kept + reported = rows_in can be checked.
+    where lines mean nothing. `rows_in` counts the rows the file holds, so that kept + reported = rows_in can be
+    checked.
     """
 
     format: str
@@ -83,7 +84,7 @@ class SourceFile:
 class ChannelInfo:
     """What is known of one channel of a ride.
 
-    `rate_hz` is the sensor's own rate (a 1 Hz sensor repeated at 20 Hz has 1), `resolution` its smallest step in `unit`,
+    `rate_hz` is the sensor's own rate (a 1 Hz sensor repeated at 20 Hz has 1), `resolution` its smallest step,
     `coverage` the share of the ride's duration it speaks of, `held` true where values are repeated between updates.
     """
 
@@ -114,8 +115,8 @@ class Ride:
     """One normalized ride.
 
     `samples`: `t_s` (Float64, strictly increasing from 0) and one column per channel, null where it has no sample at
-    that time; no NaN, no infinity. `gaps`: stretches without any sample. Import facts do not change; `bike`, `ambient_c`,
-    `start_utc` and `condition` are what the user said and may be edited.
+    that time; no NaN, no infinity. `gaps`: stretches without any sample. Import facts do not change; `bike`,
+    `ambient_c`, `start_utc` and `condition` are what the user said and may be edited.
     """
 
     id: str

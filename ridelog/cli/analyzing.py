@@ -1,0 +1,159 @@
+"""`ridelog analyze`."""
+
+from __future__ import annotations
+
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.common import (
+    ambient_option,
+    bike_option,
+    find_bike,
+    json_option,
+    library_option,
+    open_library,
+    print_json,
+    progress,
+    ride_or_file,
+)
+
+if TYPE_CHECKING:
+    from ridelog.bike import Bike
+    from ridelog.results import Analysis, Segment, Traces
+    from ridelog.ride import Ride
+
+
+@click.command(short_help="Tell when, where and how long it was hot, and on which map.")
+@click.argument("ride_or_file_", metavar="RIDE_OR_FILE")
+@bike_option
+@ambient_option
+@json_option
+@library_option
+def analyze(
+    ride_or_file_: str, bike: str | None, ambient_c: float | None, *, as_json: bool, library_folder: Path | None
+) -> None:
+    """Tell when, where and for how long it was hot, and which stretches called for the conservative map.
+
+    RIDE_OR_FILE is a ride of the library (the start of its id will do) or a log file, which is then not stored.
+    """
+    with progress() as tell:
+        tell("analyzing")
+        result = run_analysis(ride_or_file_, bike, ambient_c, library_folder)[0]
+    if as_json:
+        from ridelog.results import to_json
+
+        print_json({"schema": 1, **to_json(result)})
+    else:
+        print_analysis(result)
+
+
+def run_analysis(
+    text: str, bike: str | None, ambient_c: float | None, library_folder: Path | None
+) -> tuple[Analysis, Traces, Ride, Bike | None]:
+    """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
+    from ridelog.advice import in_force
+    from ridelog.analyze import analyze as analyze_ride
+
+    library = open_library(library_folder)
+    profile = find_bike(library, bike)
+    ride = ride_or_file(library, text, profile, ambient_c)
+    if profile is None and ride.bike is not None:
+        profile = library.bike(ride.bike)
+    day: date | None = ride.start_utc.date() if ride.start_utc else None
+    sheet = in_force(library.advice_sheets(), day)
+    result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c)
+    return result, traces, ride, profile
+
+
+KIND_WORDS = {
+    "heavy_drag": "deep-drag ground",
+    "wide_open": "wide open",
+    "high_speed": "fast stretch",
+    "slow_climb": "slow climb",
+    "standstill": "standing, engine running",
+    "heat_only": "heat alone",
+}
+VERDICT_WORDS = {
+    "followed": "followed",
+    "late": "switched late",
+    "missed": "not switched",
+    "unknown": "can't tell",
+    "not_advised": "no switch advised",
+}
+
+
+def print_analysis(result: Analysis) -> None:
+    """The analysis as a person reads it: the answer, the stretches, the time above, the doubts."""
+    facts = result.ride
+    head = [f"Ride {facts.id}", facts.bike or "no bike file", show.duration(facts.duration_s)]
+    if facts.distance_m is not None:
+        head.append(f"{facts.distance_m / 1000:.1f} km")
+    show.lines(", ".join(head), result.summary)
+    if result.segments:
+        columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice", "certainty")
+        show.table("Stretches", columns, [_segment_cells(segment) for segment in result.segments], right=(0, 1, 3))
+    if result.exposure:
+        rows = [
+            (
+                f"{row.name} {row.threshold_c:g} C",
+                show.duration(row.observed_s),
+                f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
+                show.duration(row.longest_s),
+                str(row.excursions),
+                show.duration(row.engine_off_s),
+                show.duration(row.unknown_s),
+            )
+            for row in result.exposure
+        ]
+        columns = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
+        show.table("Time above", columns, rows, right=tuple(range(1, 7)))
+    if result.boiling:
+        boil = result.boiling
+        sealed, vented = show.number(boil.margin_sealed_c, 0, "C"), show.number(boil.margin_vented_c, 0, "C")
+        show.lines(
+            "Boiling",
+            [
+                f"{boil.sealed_c:.0f} C with a cap that seals (margin {sealed}).",
+                f"{boil.vented_c:.0f} C with one that leaks (margin {vented}). Both are good to about 2 C.",
+            ],
+        )
+    show.lines("What this log can't tell", [f"{item.question}: {item.reason}" for item in result.cannot_tell])
+    if result.quality:
+        rows = [
+            (m.channel, m.kind, show.clock(m.start_s), show.clock(m.end_s), m.action, m.detail) for m in result.quality
+        ]
+        show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), rows, right=(2, 3))
+    show.lines(
+        "",
+        [
+            "Figures are estimates. A coolant sensor can't see a lean or detonating engine.",
+            "Never open a hot cooling system.",
+        ],
+    )
+
+
+def _segment_cells(segment: Segment) -> tuple[str, ...]:
+    drag = show.DASH
+    if segment.drag_coefficient is not None and segment.drag_low is not None and segment.drag_high is not None:
+        drag = f"{segment.drag_coefficient:.2f} ({segment.drag_low:.2f} to {segment.drag_high:.2f})"
+    coolant = show.DASH
+    if segment.coolant_start_c is not None and segment.coolant_peak_c is not None:
+        coolant = f"{segment.coolant_start_c:.0f}, peak {segment.coolant_peak_c:.0f} C"
+    kind = KIND_WORDS[segment.kind]
+    if segment.also:
+        kind += " + " + ", ".join(KIND_WORDS[name] for name in segment.also)
+    return (
+        show.clock(segment.start_s),
+        show.clock(segment.end_s),
+        kind,
+        show.number(segment.mean_speed_mps * 3.6 if segment.mean_speed_mps is not None else None, 0, "km/h"),
+        drag,
+        coolant,
+        show.share(segment.conservative_share),
+        VERDICT_WORDS[segment.verdict],
+        segment.certainty,
+    )

@@ -1,0 +1,162 @@
+"""Options and helpers that several commands share."""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from ridelog.errors import UsageError
+
+if TYPE_CHECKING:
+    from ridelog.bike import Bike
+    from ridelog.ride import Ride
+    from ridelog.store.library import Library
+
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def library_option(function: Command) -> Command:
+    """`--library DIR`."""
+    return click.option(
+        "--library",
+        "library_folder",
+        type=click.Path(path_type=Path, file_okay=False),
+        metavar="DIR",
+        help="Folder of the library. Default: $RIDELOG_LIBRARY, else your user-data folder.",
+    )(function)
+
+
+def json_option(function: Command) -> Command:
+    """`--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="Print one JSON document on stdout.")(function)
+
+
+def bike_option(function: Command) -> Command:
+    """`--bike BIKE`."""
+    return click.option("--bike", metavar="BIKE", help="A bike id of the library, or the path of a bike file.")(
+        function
+    )
+
+
+def ambient_option(function: Command) -> Command:
+    """`--ambient C`."""
+    return click.option(
+        "--ambient",
+        "ambient_c",
+        type=click.FloatRange(-40.0, 60.0),
+        metavar="C",
+        help="Air temperature of the day in C, where the log has none.",
+    )(function)
+
+
+def open_library(folder: Path | None) -> Library:
+    """The library of this call."""
+    from ridelog.store.library import Library
+
+    return Library.open(folder)
+
+
+def print_json(document: dict[str, Any]) -> None:
+    """One JSON document on stdout; a NaN in it is a fault of ours and raises."""
+    sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False, indent=2) + "\n")
+
+
+def looks_like_path(text: str) -> bool:
+    """True for something meant as a path rather than an id of the library."""
+    return os.sep in text or "/" in text or text.endswith((".toml", ".csv", ".gz")) or Path(text).exists()
+
+
+def find_bike(library: Library | None, text: str | None) -> Bike | None:
+    """The bike an option names: a file where it is one, else an id of the library."""
+    if text is None:
+        return None
+    if looks_like_path(text):
+        from ridelog.bike import read_bike
+
+        return read_bike(Path(text))
+    if library is None:
+        raise UsageError(f"--bike {text}", expected="a bike id of the library or a path", to_do="name a bike file")
+    return library.bike(text)
+
+
+def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: float | None) -> Ride:
+    """A stored ride by id (or the start of one), or a log file read without storing it."""
+    path = Path(text)
+    if not path.is_file() and not looks_like_path(text):
+        return library.load(library.resolve(text))
+    from ridelog.ingest import ImportOptions, read_rides
+
+    if not path.is_file():
+        raise UsageError(
+            "there is no such file", where=text, expected="a log file or a ride of the library", to_do="check the path"
+        )
+    found = read_rides([path], ImportOptions(bike=bike, bike_id=bike.id if bike else None, ambient_c=ambient_c))
+    if len(found) > 1:
+        raise UsageError(
+            f"the file holds {len(found)} rides",
+            where=path.name,
+            expected="one ride",
+            to_do="import it, then name one of its rides (`ridelog import`, `ridelog rides`)",
+        )
+    return found[0]
+
+
+@contextmanager
+def progress() -> Iterator[Callable[[str], None]]:
+    """Says on stderr what is being done, once it has taken more than a second. Yields the function to tell it."""
+    doing = ["working"]
+    stop = threading.Event()
+
+    def watch() -> None:
+        if stop.wait(1.0):
+            return
+        if not sys.stderr.isatty():
+            click.echo(f"ridelog: {doing[0]} …", err=True)
+            return
+        from rich.console import Console
+
+        with Console(stderr=True).status(doing[0]) as status:
+            while not stop.wait(0.2):
+                status.update(doing[0])
+
+    thread = threading.Thread(target=watch, daemon=True)
+    thread.start()
+    try:
+        yield lambda text: doing.__setitem__(0, text)
+    finally:
+        stop.set()
+        thread.join()
+
+
+def parse_time(text: str) -> datetime:
+    """An ISO 8601 date and time, with or without a zone. Raises UsageError."""
+    try:
+        return datetime.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(
+            f"{text!r} is not a date and time",
+            where="--start",
+            expected="ISO 8601 such as 2026-05-02T09:30:00+02:00",
+            to_do="correct the option",
+        ) from error
+
+
+def to_utc(moment: datetime) -> datetime:
+    """In UTC; a time without a zone is refused, because guessing one moves the ride."""
+    if moment.tzinfo is None:
+        raise UsageError(
+            f"{moment.isoformat()} has no time zone",
+            where="--start",
+            expected="a time with its zone, such as 2026-05-02T09:30:00+02:00 or ...Z",
+            to_do="add the zone",
+        )
+    return moment.astimezone(UTC)

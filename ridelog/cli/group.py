@@ -1,0 +1,36 @@
+"""The command group. Commands are found by name and loaded when called or listed."""
+
+from __future__ import annotations
+
+import click
+
+from ridelog import __version__
+from ridelog.cli.analyzing import analyze
+from ridelog.cli.importing import import_
+from ridelog.cli.output import export, report
+from ridelog.cli.profiles import advice, bikes
+from ridelog.cli.rides import edit, remove, rides
+from ridelog.cli.serving import demo, serve
+
+
+class InOrder(click.Group):
+    """Lists commands in the order of the work, not of the alphabet."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click calls it so
+        """Names in the order they were added."""
+        return list(self.commands)
+
+
+@click.group(cls=InOrder, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="ridelog")
+def ridelog() -> None:
+    """Read logs of fuel-injected two-stroke enduro bikes: how hot, how long, where, and on which map.
+
+    Start with `ridelog demo`, or `ridelog import YOUR-LOG.csv --bike BIKE`, then `ridelog analyze RIDE`.
+
+    Figures are estimates. Decide with a qualified technician, the bike's handbook and local rules.
+    """
+
+
+for command in (import_, rides, analyze, report, export, serve, demo, edit, remove, bikes, advice):
+    ridelog.add_command(command)

@@ -1,0 +1,139 @@
+"""`ridelog import`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.common import (
+    ambient_option,
+    bike_option,
+    find_bike,
+    json_option,
+    library_option,
+    looks_like_path,
+    open_library,
+    parse_time,
+    print_json,
+    progress,
+)
+from ridelog.cli.edge import Refused, say
+from ridelog.errors import UsageError
+
+if TYPE_CHECKING:
+    from ridelog.bike import Bike
+    from ridelog.ingest import Outcome
+    from ridelog.store.library import Library
+
+
+@click.command("import")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@bike_option
+@ambient_option
+@click.option("--start", metavar="ISO8601", help="Date and time of the first sample, where the log has no date.")
+@click.option("--timezone", metavar="TZ", help="Zone of times that name none: an IANA name, or +02:00.")
+@click.option("--together", is_flag=True, help="The files are one ride, from several devices that share a clock.")
+@click.option("--format", "format_", metavar="F", help="Read as this format instead of finding it out.")
+@click.option(
+    "--column",
+    "columns",
+    multiple=True,
+    metavar="'NAME=channel:unit'",
+    help="Say what a column holds, e.g. 'Temp=coolant_c:C'. May be given several times.",
+)
+@json_option
+@library_option
+def import_(
+    files: tuple[Path, ...],
+    bike: str | None,
+    ambient_c: float | None,
+    start: str | None,
+    timezone: str | None,
+    *,
+    together: bool,
+    format_: str | None,
+    columns: tuple[str, ...],
+    as_json: bool,
+    library_folder: Path | None,
+) -> None:
+    """Normalize logs and store them in the library.
+
+    Each file becomes a ride (or several, where it holds several recordings). A file that can't be read is named with
+    the reason; the others are still imported. The original is kept.
+    """
+    from ridelog.ingest import ImportOptions, import_files, parse_column_option
+
+    library = open_library(library_folder)
+    profile = stored_bike(library, bike)
+    options = ImportOptions(
+        bike=profile,
+        bike_id=profile.id if profile else None,
+        ambient_c=ambient_c,
+        start=parse_time(start) if start else None,
+        timezone=timezone,
+        format=format_,
+        columns=tuple(parse_column_option(text) for text in columns),
+    )
+    with progress() as tell:
+        outcomes = import_files(library, files, options, together=together, progress=tell)
+    if as_json:
+        print_json({"schema": 1, "rides": [_entry(outcome) for outcome in outcomes]})
+    else:
+        _print(outcomes)
+    refused = [outcome for outcome in outcomes if outcome.status == "refused"]
+    for outcome in refused:
+        say(f"not imported: {outcome.reason}")
+    if refused:
+        raise Refused
+
+
+def stored_bike(library: Library, text: str | None) -> Bike | None:
+    """The bike of an import. One named by a file is added to the library, so that its rides can be analyzed later."""
+    bike = find_bike(library, text)
+    if bike is None or text is None or not looks_like_path(text):
+        return bike
+    from ridelog.profile_file import read_text
+
+    if bike.id not in {known.id for known in library.bikes()}:
+        say(f"bike {bike.id} added to the library")
+        return library.add_bike(Path(text))
+    if library.bike_text(bike.id) != read_text(Path(text)):
+        raise UsageError(
+            f"the library already has a bike {bike.id}, and this file differs from it",
+            where=text,
+            expected="the id of that bike, or a file with another id",
+            to_do=f"use --bike {bike.id}, or replace it first: ridelog bikes add {text}",
+        )
+    return bike
+
+
+def _entry(outcome: Outcome) -> dict[str, Any]:
+    return {
+        "id": outcome.ride_id,
+        "files": [{"name": file.name, "sha256": file.sha256} for file in outcome.files],
+        "status": outcome.status,
+        "reason": outcome.reason,
+        "notes": [
+            {"kind": note.kind, "text": note.text, "rows": note.rows, "example": note.example} for note in outcome.notes
+        ],
+    }
+
+
+_WORDS = {"stored": "stored", "already_stored": "was there already", "refused": "refused"}
+
+
+def _print(outcomes: list[Outcome]) -> None:
+    rows = [
+        (outcome.ride_id or show.DASH, " + ".join(file.name for file in outcome.files), _WORDS[outcome.status])
+        for outcome in outcomes
+    ]
+    show.table("", ("ride", "file", "result"), rows)
+    for outcome in outcomes:
+        if outcome.status != "refused":
+            show.lines(f"{outcome.ride_id}: what the importer noted", [note.sentence() for note in outcome.notes])
+    stored = [outcome for outcome in outcomes if outcome.status == "stored"]
+    if stored:
+        show.lines("", [f"Next: ridelog analyze {stored[0].ride_id}"])

@@ -1,0 +1,65 @@
+"""`ridelog report` and `ridelog export`: results as files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.analyzing import run_analysis
+from ridelog.cli.common import library_option, open_library, progress
+from ridelog.errors import UsageError
+
+
+@click.command(short_help="Write the report of a ride: one HTML file.")
+@click.argument("ride")
+@click.option(
+    "-o", "--output", required=True, type=click.Path(path_type=Path, dir_okay=False), help="HTML file to write."
+)
+@library_option
+def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
+    """Write the report of RIDE: one HTML file that needs no network and prints on paper."""
+    from ridelog.export import write_atomically
+    from ridelog.report import render
+
+    if output.suffix.lower() not in {".html", ".htm"}:
+        raise UsageError(f"{output.name} does not end in .html", where="-o", expected="a name such as ride.html")
+    with progress() as tell:
+        tell("writing the report")
+        analysis, traces, loaded, bike = run_analysis(ride, None, None, library_folder)
+        write_atomically(output, render(analysis, traces, loaded, bike).encode("utf-8"))
+    show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
+
+
+@click.command(short_help="Write a ride for other programs, by the ending of the name.")
+@click.argument("ride")
+@click.option(
+    "-o",
+    "--output",
+    required=True,
+    type=click.Path(path_type=Path, dir_okay=False),
+    help="File to write: .parquet or .csv (the ride), .geojson (flagged stretches), .gpx (the track).",
+)
+@click.option(
+    "--trim-ends",
+    "trim_ends_m",
+    type=click.FloatRange(0, 100_000),
+    default=0.0,
+    metavar="M",
+    help="Leave out the first and last M metres, so that the file does not show where the ride began.",
+)
+@library_option
+def export(ride: str, output: Path, *, trim_ends_m: float, library_folder: Path | None) -> None:
+    """Write RIDE as a file for other programs, chosen by the ending of its name."""
+    from ridelog.export import export as write
+
+    library = open_library(library_folder)
+    with progress() as tell:
+        tell("writing")
+        if output.suffix.lower() == ".geojson":
+            analysis, _, loaded, _ = run_analysis(ride, None, None, library_folder)
+            write(loaded, output, segments=analysis.segments, trim_ends_m=trim_ends_m)
+        else:
+            write(library.load(library.resolve(ride)), output, trim_ends_m=trim_ends_m)
+    show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])

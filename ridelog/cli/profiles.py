@@ -1,0 +1,195 @@
+"""`ridelog bikes` and `ridelog advice`: the files a user writes."""
+
+from __future__ import annotations
+
+from dataclasses import asdict
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.common import json_option, library_option, open_library, print_json
+from ridelog.errors import UsageError
+
+if TYPE_CHECKING:
+    from ridelog.advice import Advice
+    from ridelog.bike import Bike
+
+
+def _plain(record: Any) -> dict[str, Any]:
+    """A profile as JSON values: days as ISO text, pairs as objects."""
+    document = asdict(record)
+    for key, value in document.items():
+        if isinstance(value, date):
+            document[key] = value.isoformat()
+        elif key in {"slot_values", "thresholds"}:
+            document[key] = dict(value)
+        elif key == "services":
+            document[key] = [{"date": item["day"].isoformat(), "what": item["what"]} for item in value]
+        elif key == "rules":
+            document[key] = [
+                {**{k: v for k, v in item.items() if k != "levels"}, **dict(item["levels"])} for item in value
+            ]
+    return document
+
+
+@click.group(invoke_without_command=True)
+@json_option
+@library_option
+@click.pass_context
+def bikes(ctx: click.Context, *, as_json: bool, library_folder: Path | None) -> None:
+    """List the bikes of the library; add, draft or show one."""
+    ctx.obj = library_folder
+    if ctx.invoked_subcommand is None:
+        _list_bikes(open_library(library_folder).bikes(), as_json=as_json)
+
+
+def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
+    if as_json:
+        print_json({"schema": 1, "bikes": [_plain(bike) for bike in found]})
+    elif not found:
+        show.lines("", ["No bikes here yet. Draft a file: ridelog bikes new ID. Then: ridelog bikes add FILE."])
+    else:
+        rows = [
+            (
+                bike.id,
+                bike.build,
+                f"{bike.total_kg:g} kg",
+                f"{bike.peak_power_kw:g} kW",
+                "yes" if bike.fan_on_c is not None else "no",
+                ", ".join(f"{name} {value:g} C" for name, value in bike.thresholds),
+                str(len(bike.defaults_used)),
+            )
+            for bike in found
+        ]
+        show.table(
+            "", ("bike", "build", "mass", "peak power", "fan", "thresholds", "keys at default"), rows, right=(2, 3, 6)
+        )
+
+
+@bikes.command("add")
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+@library_option
+@click.pass_obj
+def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
+    """Check a bike file and add it; a bike of the same id is replaced, its old file kept."""
+    bike = open_library(library_folder or folder).add_bike(file)
+    if as_json:
+        print_json({"schema": 1, "bikes": [_plain(bike)]})
+    else:
+        show.lines("", [f"Bike {bike.id} added (build {bike.build})."])
+        show.lines("Keys left at their default:", [", ".join(bike.defaults_used)] if bike.defaults_used else [])
+
+
+@bikes.command("new")
+@click.argument("bike_id", metavar="ID")
+@click.option("-o", "--output", type=click.Path(path_type=Path), help="File to write. Default: ID.bike.toml here.")
+def bikes_new(bike_id: str, output: Path | None) -> None:
+    """Write a commented bike file with every key, to fill in and add."""
+    from ridelog.bike import template
+
+    path = output or Path(f"{bike_id}.bike.toml")
+    text = template(bike_id)
+    try:
+        with path.open("x", encoding="utf-8") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise UsageError("is there already", where=str(path), to_do="choose another name with -o") from error
+    except OSError as error:
+        raise UsageError(
+            f"can't be written ({error.strerror})", where=str(path), to_do="choose another place"
+        ) from error
+    show.lines("", [f"Wrote {path}. Fill it in, then: ridelog bikes add {path}"])
+
+
+@bikes.command("show")
+@click.argument("bike_id", metavar="ID")
+@json_option
+@library_option
+@click.pass_obj
+def bikes_show(folder: Path | None, bike_id: str, *, as_json: bool, library_folder: Path | None) -> None:
+    """Print the bike file as it was added."""
+    library = open_library(library_folder or folder)
+    bike = library.bike(bike_id)
+    if as_json:
+        print_json({"schema": 1, "bikes": [_plain(bike)]})
+    else:
+        click.echo(library.bike_text(bike.id), nl=False)
+
+
+@click.group(invoke_without_command=True)
+@json_option
+@library_option
+@click.pass_context
+def advice(ctx: click.Context, *, as_json: bool, library_folder: Path | None) -> None:
+    """List the advice sheets of the library; add or show one."""
+    ctx.obj = library_folder
+    if ctx.invoked_subcommand is None:
+        _list_advice(open_library(library_folder).advice_sheets(), as_json=as_json)
+
+
+def _list_advice(found: list[Advice], *, as_json: bool) -> None:
+    if as_json:
+        print_json({"schema": 1, "sheets": [_plain(sheet) for sheet in found]})
+        return
+    if not found:
+        show.lines("", ["No sheets here: the built-in one is used. Print it: ridelog advice show built-in"])
+        return
+    rows = [
+        (
+            sheet.version,
+            sheet.valid_from.isoformat(),
+            ", ".join(rule.kind for rule in sheet.rules if rule.map == "conservative"),
+            ", ".join(rule.kind for rule in sheet.rules if rule.map == "either"),
+        )
+        for sheet in found
+    ]
+    show.table("", ("sheet", "holds from", "conservative map on", "noted without advice"), rows)
+
+
+@advice.command("add")
+@click.argument("file", type=click.Path(path_type=Path))
+@json_option
+@library_option
+@click.pass_obj
+def advice_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
+    """Check an advice sheet and add it. Rides are judged by the sheet that held on their date."""
+    sheet = open_library(library_folder or folder).add_advice(file)
+    if as_json:
+        print_json({"schema": 1, "sheets": [_plain(sheet)]})
+    else:
+        show.lines("", [f"Advice sheet {sheet.version} added; it holds from {sheet.valid_from.isoformat()}."])
+        show.lines("Left at their default:", [", ".join(sheet.defaults_used)] if sheet.defaults_used else [])
+
+
+@advice.command("show")
+@click.argument("version")
+@json_option
+@library_option
+@click.pass_obj
+def advice_show(folder: Path | None, version: str, *, as_json: bool, library_folder: Path | None) -> None:
+    """Print the rules of a sheet, defaults filled in. `built-in` is the one used where there is none."""
+    from ridelog.advice import CONDITIONS, default_advice
+
+    built_in = default_advice()
+    sheet = built_in if version == built_in.version else open_library(library_folder or folder).advice(version)
+    if as_json:
+        print_json({"schema": 1, "sheets": [_plain(sheet)]})
+        return
+    rows = [
+        (
+            rule.kind,
+            rule.map,
+            ", ".join(
+                f"{key} {value:g} {CONDITIONS[rule.kind][key].unit}".removesuffix(" 1") for key, value in rule.levels
+            ),
+            show.duration(rule.min_duration_s),
+            show.duration(rule.grace_s),
+        )
+        for rule in sheet.rules
+    ]
+    title = f"Advice sheet {sheet.version}, from {sheet.valid_from.isoformat()}"
+    show.table(title, ("kind", "map", "levels", "held for", "time to switch"), rows, right=(3, 4))

@@ -1,0 +1,137 @@
+"""`ridelog rides`, `edit`, `remove`: the list of the library and what can be corrected in it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.common import (
+    ambient_option,
+    json_option,
+    library_option,
+    open_library,
+    parse_time,
+    print_json,
+    to_utc,
+)
+from ridelog.cli.edge import say
+
+if TYPE_CHECKING:
+    from ridelog.store.rows import RideRow
+
+LATEST = 50
+"""Rides listed unless --all is given."""
+
+
+@click.command()
+@click.option("--bike", metavar="BIKE", help="Only rides of this bike.")
+@click.option("--all", "all_", is_flag=True, help=f"All rides, not only the latest {LATEST}.")
+@json_option
+@library_option
+def rides(bike: str | None, *, all_: bool, as_json: bool, library_folder: Path | None) -> None:
+    """List the rides of the library, newest first."""
+    library = open_library(library_folder)
+    found = library.list_rides(bike=bike, limit=None if all_ else LATEST + 1)
+    more = not all_ and len(found) > LATEST
+    found = found if all_ else found[:LATEST]
+    if as_json:
+        print_json({"schema": 1, "rides": [ride_entry(row) for row in found]})
+    elif not found:
+        show.lines(
+            "", ["No rides here yet. Import a log: ridelog import FILE --bike BIKE. Or look around: ridelog demo."]
+        )
+    else:
+        columns = ("ride", "bike", "start (UTC)", "duration", "distance", "peak coolant", "condition")
+        show.table("", columns, [_cells(row) for row in found], right=(3, 4, 5))
+    if more:
+        say(f"the latest {LATEST} are shown; --all shows every ride")
+
+
+def ride_entry(row: RideRow) -> dict[str, Any]:
+    """One ride of `rides --json`."""
+    return {
+        "id": row.id,
+        "bike": row.bike,
+        "start_utc": row.start_utc.isoformat() if row.start_utc else None,
+        "duration_s": row.duration_s,
+        "distance_m": row.distance_m,
+        "peak_c": row.peak_c,
+        "condition": row.condition,
+        "channels": list(row.channels),
+    }
+
+
+def _cells(row: RideRow) -> tuple[str, ...]:
+    return (
+        row.id,
+        row.bike or show.DASH,
+        row.start_utc.strftime("%Y-%m-%d %H:%M") if row.start_utc else show.DASH,
+        show.duration(row.duration_s),
+        show.number(row.distance_m / 1000 if row.distance_m is not None else None, 1, "km"),
+        show.number(row.peak_c, 0, "C"),
+        row.condition,
+    )
+
+
+@click.command()
+@click.argument("ride")
+@click.option("--bike", metavar="BIKE", help="A bike id of the library.")
+@ambient_option
+@click.option("--start", metavar="ISO8601", help="Date and time of the first sample, with its zone.")
+@click.option(
+    "--condition", type=click.Choice(["healthy", "faulty", "unknown"]), help="What is known of the bike then."
+)
+@json_option
+@library_option
+def edit(
+    ride: str,
+    bike: str | None,
+    ambient_c: float | None,
+    start: str | None,
+    condition: str | None,
+    *,
+    as_json: bool,
+    library_folder: Path | None,
+) -> None:
+    """Correct what the import was told about RIDE. What the log says is never changed."""
+    library = open_library(library_folder)
+    changes: dict[str, Any] = {}
+    if bike is not None:
+        changes["bike"] = library.bike(bike).id
+    if ambient_c is not None:
+        changes["ambient_c"] = ambient_c
+    if start is not None:
+        changes["start_utc"] = to_utc(parse_time(start))
+    if condition is not None:
+        changes["condition"] = condition
+    if not changes:
+        raise click.UsageError("nothing to change: give --bike, --ambient, --start or --condition")
+    row = library.edit(library.resolve(ride), **changes)
+    if as_json:
+        print_json({"schema": 1, "rides": [ride_entry(row)]})
+    else:
+        words = {"bike": "bike", "ambient_c": "air temperature", "start_utc": "start", "condition": "condition"}
+        listed = ", ".join(f"{words[key]} {value}" for key, value in changes.items())
+        show.lines("", [f"{row.id}: now {listed}."])
+
+
+@click.command()
+@click.argument("ride")
+@click.option("--yes", is_flag=True, help="Do not ask.")
+@json_option
+@library_option
+def remove(ride: str, *, yes: bool, as_json: bool, library_folder: Path | None) -> None:
+    """Remove RIDE and its kept original from the library."""
+    library = open_library(library_folder)
+    row = library.row(library.resolve(ride))
+    if not yes:
+        files = ", ".join(file.name for file in row.files)
+        click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files})?", abort=True, err=True)
+    library.remove(row.id)
+    if as_json:
+        print_json({"schema": 1, "removed": [row.id]})
+    else:
+        show.lines("", [f"{row.id} removed."])
