@@ -90,7 +90,7 @@ class Mark:
 
 @dataclass(frozen=True)
 class Exposure:
-    """Time above one threshold. `observed_low_s`..`observed_high_s` bound it by the sensor's resolution and held values.
+    """Time above one threshold; `observed_low_s`..`observed_high_s` bound it by resolution and held values.
 
     `engine_off_s` is the part of `observed_s` with the engine off. `estimated_*` are None while nothing estimates.
     """

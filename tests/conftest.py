@@ -1,13 +1,16 @@
-"""Shared fixtures."""
+"""Shared fixtures, and the count of tests that read the open logs."""
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 OPEN_DATA = REPOSITORY.parent / "shared" / "data"
+
+_open_data: dict[str, str] = {}
 
 
 @pytest.fixture(scope="session")
@@ -22,3 +25,29 @@ def open_data() -> Path:
     if not OPEN_DATA.is_dir():
         pytest.skip("the open logs are not beside the project")
     return OPEN_DATA
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(item: pytest.Item) -> Iterator[None]:
+    """Remember how each test that reads the open logs ended."""
+    report = yield
+    if item.get_closest_marker("open_data") and (report.when == "call" or report.outcome == "skipped"):
+        _open_data[item.nodeid] = report.outcome
+    return report
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say how many tests read the open logs."""
+    skipped = sorted(name for name, outcome in _open_data.items() if outcome == "skipped")
+    if _open_data:
+        terminalreporter.write_line(f"open data: {len(_open_data) - len(skipped)} tests ran, {len(skipped)} skipped")
+    if OPEN_DATA.is_dir():
+        for name in skipped:
+            terminalreporter.write_line(f"open data is here, yet this test was skipped: {name}", red=True)
+
+
+@pytest.hookimpl(trylast=True)
+def pytest_sessionfinish(session: pytest.Session) -> None:
+    """A skipped open-data test fails the run where the data is present: a silent skip would hide a fault."""
+    if OPEN_DATA.is_dir() and "skipped" in _open_data.values() and session.exitstatus == 0:
+        session.exitstatus = pytest.ExitCode.TESTS_FAILED

@@ -93,24 +93,8 @@ def print_analysis(result: Analysis) -> None:
     if facts.distance_m is not None:
         head.append(f"{facts.distance_m / 1000:.1f} km")
     show.lines(", ".join(head), result.summary)
-    if result.segments:
-        columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice", "certainty")
-        show.table("Stretches", columns, [_segment_cells(segment) for segment in result.segments], right=(0, 1, 3))
-    if result.exposure:
-        rows = [
-            (
-                f"{row.name} {row.threshold_c:g} C",
-                show.duration(row.observed_s),
-                f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
-                show.duration(row.longest_s),
-                str(row.excursions),
-                show.duration(row.engine_off_s),
-                show.duration(row.unknown_s),
-            )
-            for row in result.exposure
-        ]
-        columns = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
-        show.table("Time above", columns, rows, right=tuple(range(1, 7)))
+    _print_segments(result)
+    _print_exposure(result)
     if result.boiling:
         boil = result.boiling
         sealed, vented = show.number(boil.margin_sealed_c, 0, "C"), show.number(boil.margin_vented_c, 0, "C")
@@ -122,11 +106,10 @@ def print_analysis(result: Analysis) -> None:
             ],
         )
     show.lines("What this log can't tell", [f"{item.question}: {item.reason}" for item in result.cannot_tell])
-    if result.quality:
-        rows = [
-            (m.channel, m.kind, show.clock(m.start_s), show.clock(m.end_s), m.action, m.detail) for m in result.quality
-        ]
-        show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), rows, right=(2, 3))
+    marks = [
+        (m.channel, m.kind, show.clock(m.start_s), show.clock(m.end_s), m.action, m.detail) for m in result.quality
+    ]
+    show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), marks, right=(2, 3))
     show.lines(
         "",
         [
@@ -134,6 +117,28 @@ def print_analysis(result: Analysis) -> None:
             "Never open a hot cooling system.",
         ],
     )
+
+
+def _print_segments(result: Analysis) -> None:
+    columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice", "certainty")
+    show.table("Stretches", columns, [_segment_cells(segment) for segment in result.segments], right=(0, 1, 3))
+
+
+def _print_exposure(result: Analysis) -> None:
+    rows = [
+        (
+            f"{row.name} {row.threshold_c:g} C",
+            show.duration(row.observed_s),
+            f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
+            show.duration(row.longest_s),
+            str(row.excursions),
+            show.duration(row.engine_off_s),
+            show.duration(row.unknown_s),
+        )
+        for row in result.exposure
+    ]
+    columns = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
+    show.table("Time above", columns, rows, right=tuple(range(1, 7)))
 
 
 def _segment_cells(segment: Segment) -> tuple[str, ...]:

@@ -51,8 +51,10 @@ def share(value: float | None) -> str:
     return DASH if value is None else f"{100 * value:.0f} %"
 
 
-def table(title: str, columns: Sequence[str], rows: Iterable[Sequence[str]], right: Sequence[int] = ()) -> None:
-    """Print a table; `right` are the indices of columns set flush right."""
+def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> None:
+    """Print a table, nothing where it has no rows; `right` are the indices of columns set flush right."""
+    if not rows:
+        return
     from rich import box
     from rich.markup import escape
     from rich.table import Table
