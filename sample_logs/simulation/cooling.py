@@ -24,10 +24,10 @@ def crossflow_effectiveness(units: float, ratio: float) -> float:
 
 def radiator_wpk(core_air_mps: float, flow_kgps: float, area_m2: float, density: float, blocked: float) -> float:
     """Heat shed for each degree between coolant in and air in. Mud in the fins costs heat transfer first, airflow second."""
-    air_mps = core_air_mps * (1.0 - 0.35 * blocked)
+    air_mps = core_air_mps * (1.0 - 0.15 * blocked)
     if air_mps <= 0.0 or flow_kgps <= 0.0:
         return 0.0
-    air_side = 62.0 * (area_m2 / 0.04) * math.sqrt(air_mps) * (1.0 - blocked)
+    air_side = 76.0 * (area_m2 / 0.04) * math.sqrt(air_mps) * (1.0 - blocked)
     coolant_side = 620.0 * (flow_kgps / 0.25) ** 0.8
     conductance = 1.0 / (1.0 / air_side + 1.0 / coolant_side)
     air_cap = density * area_m2 * air_mps * AIR_JPKGK
@@ -60,7 +60,7 @@ class CoolingSystem:
 
         self._radiator = Sheet(shed, 0.2, 76, 0.01, 46)
         kilowatts = [0.0, 0.1, 0.25, 0.5, 1, 2, 3, 4, 6, 8, 10, 13, 16, 20, 25, 30, 36, 44, 55]
-        self._wall_w = Line([1000.0 * p for p in kilowatts], [1640.0 * p**0.68 for p in kilowatts])
+        self._wall_w = Line([1000.0 * p for p in kilowatts], [1760.0 * p**0.65 for p in kilowatts])
 
     def step(self, dt, indicated_w, radps, air_speed_mps, running, map_heat, sun_c):
         """`indicated_w` is averaged over the step; the burnt charge heats the metal, the pump turns with the engine."""

@@ -39,12 +39,12 @@ class Bike:
 
 def opening_share(opening: float, radps: float) -> float:
     """Share of the wide-open torque at an opening: a small throat already feeds a slow engine nearly all it can breathe."""
-    scale = 0.13 + 0.00030 * radps
+    scale = 0.22 + 0.00050 * radps
     return (1.0 - math.exp(-opening / scale)) / (1.0 - math.exp(-1.0 / scale))
 
 
 def opening_for(share: float, radps: float) -> float:
-    scale = 0.13 + 0.00030 * radps
+    scale = 0.22 + 0.00050 * radps
     return -scale * math.log(1.0 - min(share, 1.0) * (1.0 - math.exp(-1.0 / scale)))
 
 
@@ -63,8 +63,9 @@ class Ledger:
     engine_spin: float = 0.0
 
     def spent(self) -> float:
-        parts = (self.driveline, self.clutch, self.slip, self.terrain, self.grade, self.aero, self.brake, self.engine_spin)
-        return sum(parts)
+        """Where the crank's work went, apart from the speed the bike and its wheels now have."""
+        machine = self.driveline + self.clutch + self.engine_spin
+        return machine + self.slip + self.terrain + self.grade + self.aero + self.brake
 
 
 @dataclass
@@ -79,8 +80,6 @@ class Powertrain:
     torque_nm: float = 0.0
     crank_w: float = 0.0
     indicated_w: float = 0.0
-    terrain_w: float = 0.0
-    slip_w: float = 0.0
     ledger: Ledger = field(default_factory=Ledger)
 
     def __post_init__(self):
@@ -138,7 +137,10 @@ class Powertrain:
             pass_nm = torque
         else:
             difference = w0 - k * wheel0
-            pass_nm = clutch * bike.clutch_nm * (1.0 if difference > 0.0 else -1.0)
+            # A clutch drags both sides together and no further, so what it carries is also bounded by what is left to equalise.
+            hold_nm = torque + difference * bike.engine_inertia_kgm2 / dt
+            room_nm = clutch * bike.clutch_nm
+            pass_nm = min(max(hold_nm, -room_nm), room_nm)
             gain = bike.efficiency if pass_nm > 0.0 else 1.0 / bike.efficiency
             rotating = bike.wheel_mass_kg
             drive_n = gain * pass_nm * k
@@ -157,29 +159,26 @@ class Powertrain:
             v1 = 0.0
             wheel1 = max(wheel1, 0.0) if not self.locked else wheel1
         wheel1 = max(wheel1, 0.0)
-        if self.locked:
+        was_locked = self.locked
+        if was_locked:
             w1 = k * wheel1
         else:
             w1 = max(w0 + (torque - pass_nm) * dt / bike.engine_inertia_kgm2, 0.0)
-            if clutch > 0.0 and (w1 - k * wheel1) * (w0 - k * wheel0) <= 0.0 and wheel1 > 0.5:
-                w1 = k * wheel1
-                self.locked = clutch >= 0.98
-        self._book(v0, v1, wheel0, wheel1, w0, w1, torque, drive_n, rotating, push_n, aero_n, grade_n, terrain_n, brake_n)
+            if clutch >= 0.98 and wheel1 > 0.5 and abs(w1 - k * wheel1) < 15.0:
+                self.locked = True
+        self._book((v0, v1), (wheel0, wheel1), (w0, w1), torque, gain, drive_n, push_n, (terrain_n, grade_n, aero_n, brake_n), was_locked)
         self.speed_mps, self.wheel_mps, self.engine_radps, self.torque_nm = v1, wheel1, w1, torque
 
-    def _book(self, v0, v1, wheel0, wheel1, w0, w1, torque, drive_n, rotating, push_n, aero_n, grade_n, terrain_n, brake_n):
+    def _book(self, speeds, wheels, spins, torque, gain, drive_n, push_n, resists, locked):
         """Powers at mid-step speeds, which makes the kinetic terms exact."""
         dt, sums = self.step_s, self.ledger
-        v, wheel, w = 0.5 * (v0 + v1), 0.5 * (wheel0 + wheel1), 0.5 * (w0 + w1)
-        spin_j = 0.5 * self.bike.engine_inertia_kgm2 * (w1 * w1 - w0 * w0)
+        v, wheel, w = 0.5 * sum(speeds), 0.5 * sum(wheels), 0.5 * sum(spins)
+        terrain_n, grade_n, aero_n, brake_n = resists
+        spin_j = 0.5 * self.bike.engine_inertia_kgm2 * (spins[1] * spins[1] - spins[0] * spins[0])
         crank_j = torque * w * dt
-        wheel_j = push_n * wheel * dt + 0.5 * self.bike.wheel_mass_kg * (wheel1 * wheel1 - wheel0 * wheel0)
-        through_j = crank_j - spin_j
-        if self.locked:
-            sums.driveline += through_j - wheel_j
-        else:
-            sums.driveline += drive_n * wheel * dt * (1.0 / self.bike.efficiency - 1.0)
-            sums.clutch += through_j - drive_n * wheel * dt / self.bike.efficiency
+        gearbox_j = crank_j - spin_j if locked else drive_n * wheel * dt / gain
+        sums.driveline += (1.0 - gain) * gearbox_j
+        sums.clutch += crank_j - spin_j - gearbox_j
         sums.crank += crank_j
         sums.engine_spin += spin_j
         sums.slip += push_n * (wheel - v) * dt
@@ -188,8 +187,6 @@ class Powertrain:
         sums.aero += aero_n * v * dt
         sums.brake += brake_n * v * dt
         self.crank_w = crank_j / dt
-        self.terrain_w = terrain_n * v
-        self.slip_w = push_n * (wheel - v)
 
 
 def _turn_wheel(wheel0, v, drive_n, rotating, ground, weight, dt):
