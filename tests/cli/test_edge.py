@@ -87,7 +87,8 @@ def test_help_loads_nothing_heavy() -> None:
     program = (
         "import sys\nfrom ridelog.cli.group import ridelog\n"
         "try:\n    ridelog.main(['--help'], standalone_mode=False)\nexcept SystemExit:\n    pass\n"
-        "names = 'polars pyarrow numpy scipy plotly dash rich flask sqlite3'\nheavy = set(names.split()) & set(sys.modules)\n"
+        "names = 'polars pyarrow numpy scipy plotly dash rich flask sqlite3'\n"
+        "heavy = set(names.split()) & set(sys.modules)\n"
         "print('heavy:', sorted(heavy))"
     )
     done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, check=True)
