@@ -19,7 +19,7 @@ SUMMER = timezone(timedelta(hours=2))
 
 @dataclass(frozen=True)
 class Hole:
-    """A stretch of lost data that begins some time after a zone is reached, so that it stays where it was meant to be."""
+    """Lost data from some time after a zone is reached, so that the hole stays where it was meant to be."""
 
     zone: str
     lap: int
@@ -96,8 +96,8 @@ def _sand_only(zone: str, lap: int) -> Press:
     return _right(zone, lap) if zone in ("dune field", "river sand") else NEVER
 
 
-def _day(month: int, day: int, hour: int, minute: int, second: int = 0, zone=UTC) -> datetime:
-    return datetime(2026, month, day, hour, minute, second, tzinfo=zone)
+def _day(month: int, day: int, clock: str, zone: timezone = UTC) -> datetime:
+    return datetime.fromisoformat(f"2026-{month:02d}-{day:02d}T{clock}").replace(tzinfo=zone)
 
 
 def _standard_in_sand():
@@ -161,15 +161,15 @@ ENTRIES = (
         "A hot day on the red loop with the standard map throughout: deep sand takes the coolant past the limit.",
         "standard map all the way",
         _standard_in_sand,
-        _day(5, 9, 10, 15),
+        _day(5, 9, "10:15:00"),
         (Output("rides/01-standard-in-sand.csv.gz", forms.PLAIN_SECONDS, Fitting(20.0, 5.0, 2.0, slots=("0", "1"))),),
     ),
     Entry(
         "02-switched-in-time",
-        "The same bike, loop and heat a day later, with the conservative map on within seconds of every advised stretch.",
+        "Same bike, loop and heat a day later; the conservative map is on within seconds of every advised stretch.",
         "conservative within a few seconds on every advised stretch",
         _done_right,
-        _day(5, 10, 9, 40),
+        _day(5, 10, "09:40:00"),
         (Output("rides/02-switched-in-time.csv.gz", forms.CLOCK, Fitting(10.0, 10.0, 1.0, 0.5, slots=("0", "1"))),),
     ),
     Entry(
@@ -177,7 +177,7 @@ ENTRIES = (
         "Three laps on which the rider thinks of the map button too late; the log has German column names.",
         "switches after more than half of each advised stretch, in time only on the sand of the last lap",
         _switches_late,
-        _day(5, 23, 9, 5, zone=SUMMER),
+        _day(5, 23, "09:05:00", zone=SUMMER),
         (Output("rides/03-spaet-geschaltet.csv", forms.GERMAN, Fitting(10.0, 5.0, 2.0, slots=("0", "1"))),),
         timezone="+02:00",
     ),
@@ -186,7 +186,7 @@ ENTRIES = (
         "The second bike with clean radiators, ridden as advised: the reference for the three rides that follow.",
         "conservative within a few seconds on every advised stretch",
         _clean_fins,
-        _day(5, 9, 13, 30),
+        _day(5, 9, "13:30:00"),
         (Output("rides/04-clean-radiators.tsv.gz", forms.TABS, Fitting(20.0, 10.0, 4.0, 0.5)),),
     ),
     Entry(
@@ -194,7 +194,7 @@ ENTRIES = (
         "The same bike after a muddy week, with a wait in the start queue; the map is used as advised.",
         "conservative within a few seconds on every advised stretch",
         _fins_15,
-        _day(5, 24, 10, 0, zone=SUMMER),
+        _day(5, 24, "10:00:00", zone=SUMMER),
         (Output("rides/05-first-mud.csv.gz", forms.ISO_UNITS_ROW, Fitting(10.0, 5.0, 2.0, 0.5)),),
         start_told=False,
         ambient_told=False,
@@ -203,28 +203,28 @@ ENTRIES = (
     ),
     Entry(
         "06-more-mud",
-        "A cool day, the map used as advised, and yet hotter: a third of the fins no longer see air. Engine off for a stop in between.",
+        "A cool day, the map used as advised, and yet hotter: a third of the fins see no air. One stop, engine off.",
         "conservative within a few seconds on every advised stretch",
         _fins_35,
-        _day(6, 6, 11, 20),
+        _day(6, 6, "11:20:00"),
         (Output("rides/06-more-mud.csv.gz", forms.PREAMBLE, Fitting(20.0, 5.0, 2.0)),),
         fault={"airflow_blocked": 0.35},
     ),
     Entry(
         "07-half-blocked",
-        "A cold day, the conservative map all the way, and the rider still has to stop and let it cool: half of the fins are blocked.",
+        "A cold day, the conservative map all the way, and still a stop to let it cool: half of the fins are blocked.",
         "conservative map all the way",
         _fins_50,
-        _day(6, 20, 8, 50),
+        _day(6, 20, "08:50:00"),
         (Output("rides/07-half-blocked.csv.gz", forms.OWN_RATES, Fitting(20.0, 5.0, 1.0)),),
         fault={"airflow_blocked": 0.50},
     ),
     Entry(
         "08-long-ride",
-        "Most of an hour on the long loop with the bike that has no fan; the map button is used on some stretches and forgotten on others.",
+        "Three quarters of an hour on the long loop without a fan; the map button is used here and forgotten there.",
         "used on sand at first, never on the long road, less and less on later laps",
         _long_ride,
-        _day(5, 16, 12, 10),
+        _day(5, 16, "12:10:00"),
         (
             Output(
                 "rides/08-long-ride.csv.gz",
@@ -238,7 +238,7 @@ ENTRIES = (
         "One lap of the red loop; the logger does not record which map was in use.",
         "not logged (in truth conservative on the fast tracks, standard on sand)",
         _no_map,
-        _day(5, 30, 10, 30),
+        _day(5, 30, "10:30:00"),
         (Output("rides/09-no-map-channel.csv", forms.NO_MAP, Fitting(10.0, 5.0, 2.0)),),
         map_logged=False,
     ),
@@ -247,7 +247,7 @@ ENTRIES = (
         "Two laps of the long loop, map used as advised; no coolant sensor was connected.",
         "conservative within a few seconds on every advised stretch",
         _no_coolant,
-        _day(6, 6, 14, 0),
+        _day(6, 6, "14:00:00"),
         (Output("rides/10-no-coolant.csv.gz", forms.NO_COOLANT, Fitting(10.0, 5.0, 2.0, slots=("0", "1"))),),
     ),
     Entry(
@@ -255,7 +255,7 @@ ENTRIES = (
         "Two laps of the long loop with holes in the log and the coolant channel lost over one sand bed.",
         "conservative on sand, standard elsewhere",
         _holes,
-        _day(6, 13, 9, 30),
+        _day(6, 13, "09:30:00"),
         (
             Output(
                 "rides/11-dropouts.csv.gz",
@@ -276,16 +276,16 @@ ENTRIES = (
     ),
     Entry(
         "12-two-devices",
-        "Positions from one device and engine data from another on the same clock; the two began and ended at different times.",
+        "Positions from one device, engine data from another, on the same clock; they began and ended apart.",
         "conservative on the fast tracks, standard on sand",
         _two_devices,
-        _day(6, 13, 12, 4, 11),
+        _day(6, 13, "12:04:11"),
         (
             Output("rides/12-two-devices.gpx", None, Fitting(1.0, 1.0), stops_before_end_s=46.0),
             Output(
                 "rides/12-two-devices.csv.gz",
                 forms.ENGINE_ONLY,
-                Fitting(10.0, 5.0, 2.0, 0.5, slots=("0", "1"), from_s=18.4),
+                Fitting(10.0, 5.0, 2.0, 0.5, slots=("0", "1"), from_s=6.4),
             ),
         ),
         start_told=False,

@@ -103,8 +103,7 @@ def track(record: Record, start: datetime, name: str) -> bytes:
         strict=True,
     ):
         moment = start + timedelta(milliseconds=round(t * 1000.0))
-        lines.append(
-            f'      <trkpt lat="{lat:.7f}" lon="{lon:.7f}"><ele>{up:.1f}</ele><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time></trkpt>'
-        )
+        inner = f"<ele>{up:.1f}</ele><time>{moment:%Y-%m-%dT%H:%M:%SZ}</time>"
+        lines.append(f'      <trkpt lat="{lat:.7f}" lon="{lon:.7f}">{inner}</trkpt>')
     lines += ["    </trkseg>", "  </trk>", "</gpx>", ""]
     return "\n".join(lines).encode("utf-8")

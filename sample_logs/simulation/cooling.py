@@ -1,4 +1,4 @@
-"""Heat from the burnt charge through metal and coolant to the air: three stores of heat, a radiator, a fan and a thermostat."""
+"""Heat on its way from the burnt charge to the air: three stores of heat, a radiator, a fan and a thermostat."""
 
 import math
 from dataclasses import dataclass
@@ -23,7 +23,7 @@ def crossflow_effectiveness(units: float, ratio: float) -> float:
 
 
 def radiator_wpk(core_air_mps: float, flow_kgps: float, area_m2: float, density: float, blocked: float) -> float:
-    """Heat shed for each degree between coolant in and air in. Mud in the fins costs heat transfer first, airflow second."""
+    """Heat shed for each degree between coolant in and air in. Mud costs heat transfer more than airflow."""
     air_mps = core_air_mps * (1.0 - 0.15 * blocked)
     if air_mps <= 0.0 or flow_kgps <= 0.0:
         return 0.0
@@ -34,6 +34,16 @@ def radiator_wpk(core_air_mps: float, flow_kgps: float, area_m2: float, density:
     coolant_cap = flow_kgps * COOLANT_JPKGK
     small, large = min(air_cap, coolant_cap), max(air_cap, coolant_cap)
     return crossflow_effectiveness(conductance / small, small / large) * small
+
+
+@dataclass(frozen=True, slots=True)
+class EngineState:
+    """What the cooling system feels of the engine over one of its steps."""
+
+    indicated_w: float
+    radps: float
+    running: bool
+    map_heat: float
 
 
 @dataclass
@@ -62,14 +72,14 @@ class CoolingSystem:
         kilowatts = [0.0, 0.1, 0.25, 0.5, 1, 2, 3, 4, 6, 8, 10, 13, 16, 20, 25, 30, 36, 44, 55]
         self._wall_w = Line([1000.0 * p for p in kilowatts], [1760.0 * p**0.65 for p in kilowatts])
 
-    def step(self, dt, indicated_w, radps, air_speed_mps, running, map_heat, sun_c):
-        """`indicated_w` is averaged over the step; the burnt charge heats the metal, the pump turns with the engine."""
-        bike = self.bike
+    def step(self, dt: float, engine: EngineState, air_speed_mps: float, sun_c: float) -> None:
+        """The burnt charge heats the metal, the pump turns with the engine."""
+        bike, running = self.bike, engine.running
         air_c = self.air_c + sun_c
-        self.heat_w = self._wall_w(indicated_w) * bike.heat_scale * map_heat if running else 0.0
+        self.heat_w = self._wall_w(engine.indicated_w) * bike.heat_scale * engine.map_heat if running else 0.0
         self._turn_fan()
         self._move_thermostat(dt)
-        pumped_kgps = 0.31 * radps / 850.0 if running else 0.012
+        pumped_kgps = 0.31 * engine.radps / 850.0 if running else 0.004
         through_kgps = pumped_kgps * (0.05 + 0.95 * self.open_share)
         ram_mps = 0.25 * max(air_speed_mps, 0.0)
         fan_mps = 1.5 if self.fan_on else 0.0
@@ -81,8 +91,9 @@ class CoolingSystem:
         skin_wpk = 3.0 + 0.30 * max(air_speed_mps, 0.0)
         to_coolant = contact_wpk * (self.metal_c - self.coolant_c)
         to_radiator = carry_wpk * (self.coolant_c - self.radiator_c)
-        # What leaves cannot cool the outlet below the air: the second term bites only right after the flow stops.
-        self.shed_w = min(shed_wpk * (self.coolant_c - air_c), 90.0 * (self.radiator_c - air_c) + carry_wpk * (self.coolant_c - air_c))
+        # Where the flow has just stopped, a radiator taken as steady would cool its outlet below the air.
+        most_w = 90.0 * (self.radiator_c - air_c) + carry_wpk * (self.coolant_c - air_c)
+        self.shed_w = min(shed_wpk * (self.coolant_c - air_c), most_w)
         from_skin = skin_wpk * (self.metal_c - air_c)
         self.metal_c += (self.heat_w - to_coolant - from_skin) * dt / METAL_JPK
         self.coolant_c += (to_coolant - to_radiator) * dt / ENGINE_COOLANT_JPK

@@ -138,7 +138,8 @@ def build(name: str, zones: list[Zone]) -> Course:
         ground = GROUNDS[zone.ground]
         zone_at[part] = i
         base = ground.drag if zone.drag is None else zone.drag
-        drag[part] = base * (1.0 + 0.05 * np.sin(2 * np.pi * along / 37.0 + i) + 0.04 * np.sin(2 * np.pi * along / 91.0))
+        patches = 0.05 * np.sin(2 * np.pi * along / 37.0 + i) + 0.04 * np.sin(2 * np.pi * along / 91.0)
+        drag[part] = base * (1.0 + patches)
         window = _edge_window(along, zone.length_m, 40.0)
         winding = 0.65 * np.sin(2 * np.pi * along / ground.bend_length_m + i)
         winding += 0.35 * np.sin(2 * np.pi * along / (ground.bend_length_m * 0.618) + 2.1 * i)

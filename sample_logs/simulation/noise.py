@@ -1,7 +1,7 @@
 """Random numbers and tables that come out the same on every machine.
 
-Only uniform numbers are drawn, and everything made with exp or sin is rounded before the time loop sees it: the loop itself then does
-nothing but exactly defined arithmetic, so one seed gives one ride wherever it is run.
+Only uniform numbers are drawn, and everything made with exp or sin is rounded before the time loop sees it: the loop
+itself then does nothing but exactly defined arithmetic, so one seed gives one ride wherever it is run.
 """
 
 import bisect
@@ -68,9 +68,7 @@ class Sheet:
     def __init__(self, function, x_step: float, x_count: int, y_step: float, y_count: int):
         self._x_step, self._y_step = x_step, y_step
         self._x_top, self._y_top = x_count - 1.000001, y_count - 1.000001
-        self._rows = [
-            [round(function(i * x_step, j * y_step), 9) for j in range(y_count)] for i in range(x_count)
-        ]
+        self._rows = [[round(function(i * x_step, j * y_step), 9) for j in range(y_count)] for i in range(x_count)]
 
     def __call__(self, x: float, y: float) -> float:
         p = min(max(x / self._x_step, 0.0), self._x_top)

@@ -5,11 +5,11 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .cooling import CoolingSystem
+from .cooling import CoolingSystem, EngineState
 from .course import GROUNDS, Course
 from .noise import Wander, source
 from .rider import MapHand, Press, Rider, Stop
-from .vehicle import Bike, Powertrain
+from .vehicle import REFERENCE_DENSITY, Bike, Place, Powertrain
 
 STEP_S = 0.02
 THERMAL_EVERY = 5
@@ -101,36 +101,33 @@ def simulate(plan: RidePlan) -> Trace:
     log = {name: array("d") for name in CHANNELS}
     columns = [log[name].append for name in CHANNELS]
     distance_m, density, count = 0.0, day.density, 0
-    indicated_j = 0.0
+    indicated_sum_w = 0.0
     while not rider.finished:
         along = int(distance_m) % course.length_m
         zone = course.zone_at[along]
         ground = GROUNDS[course.zones[zone].ground]
         t_s = count * STEP_S
         conservative = hand.step(t_s, distance_m)
-        strength = density / 1.19 * (bike.conservative_torque if conservative else 1.0)
+        strength = density / REFERENCE_DENSITY * (bike.conservative_torque if conservative else 1.0)
         blow = day.wind_mps * (day.wind_x * course.heading_x[along] + day.wind_y * course.heading_y[along])
         wind = (gust.step() + blow) * (1.0 - ground.shelter)
         air = train.speed_mps + wind
         aero_n = 0.5 * density * bike.drag_area_m2 * air * abs(air)
         sine, drag = course.sine[along], course.drag[along]
-        opening, clutch, brake_n = rider.step(distance_m, sine, aero_n, strength)
+        hands = rider.step(distance_m, sine, aero_n, strength)
         before = train.speed_mps
-        train.step(opening, clutch, brake_n, drag, sine, ground, wind, density, rider.engine_runs, strength)
+        train.step(hands, Place(ground, drag, sine, aero_n), rider.engine_runs, strength)
         distance_m += 0.5 * (before + train.speed_mps) * STEP_S
-        indicated_j += train.indicated_w
+        indicated_sum_w += train.indicated_w
         if count % THERMAL_EVERY == 0:
             heat = bike.conservative_heat if conservative else 1.0
             cooling.step(
                 STEP_S * THERMAL_EVERY,
-                indicated_j / THERMAL_EVERY,
-                train.engine_radps,
+                EngineState(indicated_sum_w / THERMAL_EVERY, train.engine_radps, rider.engine_runs, heat),
                 abs(air),
-                rider.engine_runs,
-                heat,
                 day.sun_c + cloud.step(),
             )
-            indicated_j = 0.0
+            indicated_sum_w = 0.0
         values = (
             t_s,
             distance_m,
@@ -139,8 +136,8 @@ def simulate(plan: RidePlan) -> Trace:
             train.engine_radps,
             train.torque_nm,
             train.crank_w,
-            opening,
-            clutch,
+            hands.opening,
+            hands.clutch,
             train.gear,
             conservative,
             rider.engine_runs,

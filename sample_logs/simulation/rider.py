@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from .course import GRAVITY_MPS2, Course
 from .noise import Wander, source
-from .vehicle import Powertrain
+from .vehicle import Hands, Powertrain
 
 ADVISED_GROUNDS = ("sand", "wide_open", "fast_gravel")
 
@@ -84,9 +84,7 @@ class MapHand:
 def speed_plan(course: Course, pace: float) -> list[float]:
     """Speed at every metre: what the ground and the bends allow, and early enough on the brakes for what comes next."""
     count = course.length_m
-    plan = [
-        min(course.zones[course.zone_at[i]].speed_mps, course.bend_speed_mps[i]) * pace for i in range(count)
-    ]
+    plan = [min(course.zones[course.zone_at[i]].speed_mps, course.bend_speed_mps[i]) * pace for i in range(count)]
     for _ in range(2):
         for i in range(count - 1, -1, -1):
             ahead = plan[(i + 1) % count]
@@ -128,7 +126,8 @@ class Rider:
             return False
         stop = self._stops[0]
         self._stopped_s += dt
-        self.engine_runs = stop.engine_runs or not 2.5 < self._stopped_s < stop.duration_s - 3.0
+        restart_s = stop.duration_s - 3.0 if len(self._stops) > 1 else stop.duration_s
+        self.engine_runs = stop.engine_runs or not 2.5 < self._stopped_s <= restart_s
         if self._stopped_s >= stop.duration_s:
             self._stops.pop(0)
             self._stopped_s = 0.0
@@ -158,7 +157,7 @@ class Rider:
         return 1.0 - 0.9 * ground.on_off
 
     def step(self, distance_m, sine, aero_n, strength):
-        """Throttle opening 0..1, share of the clutch, brake force in N, for this time step."""
+        """What the hands do for this time step."""
         train, dt = self.train, self.train.step_s
         along = int(distance_m) % self.course.length_m
         zone = self.course.zone_at[along]
@@ -167,7 +166,7 @@ class Rider:
         wanted = self.wanted_speed(distance_m)
         if self._halt(distance_m, dt):
             self._opening, train.gear, self._shift_s = 0.0, 1, None
-            return 0.0, 0.0, 300.0
+            return Hands(0.0, 0.0, 300.0)
         bike, v = train.bike, train.speed_mps
         flat_out = self.course.zones[zone].ground == "wide_open" and wanted > v + 0.6
         change = min(max((wanted - v) * 1.3, -4.2), ground.accelerate_mps2)
@@ -190,7 +189,7 @@ class Rider:
         step_up, step_down = 3.2 * dt, 6.0 * dt
         self._opening += min(max(opening - self._opening, -step_down), step_up)
         self._opening = min(max(self._opening, 0.0), 1.0)
-        return self._opening, clutch, brake
+        return Hands(self._opening, clutch, brake)
 
     def _gearbox(self, opening, flat_out, ground, wanted, dt):
         train = self.train
@@ -227,7 +226,7 @@ class Rider:
         self._shift_s = 0.0
 
     def _shifting(self, opening, dt):
-        """Clutch in, next gear, then let out only as fast as the tyre can bear while the engine comes to the new speed."""
+        """Clutch in, next gear, then let out only as fast as the tyre can bear until the engine turns as it should."""
         train = self.train
         self._shift_s += dt
         if self._shift_s < 0.14:

@@ -1,4 +1,4 @@
-"""What the sensors make of the ride: lag, whole degrees, slow updates, throttle stops, a wandering satellite position."""
+"""What the sensors make of the ride: lag, whole degrees, slow updates, throttle stops, wandering positions."""
 
 import math
 from dataclasses import dataclass, field
@@ -89,20 +89,21 @@ class _Sampler:
 
 
 def record(trace: Trace, fitting: Fitting) -> Record:
-    seed, last = trace.plan.seed, len(trace["t_s"]) - 1
+    last = len(trace["t_s"]) - 1
     until_s = trace.duration_s if fitting.until_s is None else fitting.until_s
     count = int((until_s - fitting.from_s) * fitting.row_hz)
     row_ms = np.round(1000.0 * fitting.from_s + np.arange(count) * (1000.0 / fitting.row_hz), 3)
     rows = Record(row_ms / 1000.0)
     own = _Sampler(row_ms, fitting.row_hz, last)
-    _engine(rows, trace, fitting, own, seed)
-    _temperatures(rows, trace, fitting, row_ms, seed, last)
-    _satellites(rows, trace, fitting, row_ms, seed, last)
+    _engine(rows, trace, fitting, own)
+    _temperatures(rows, trace, fitting, row_ms)
+    _satellites(rows, trace, fitting, row_ms)
     rows.keep(outside(rows.t_s, fitting.rows_lost))
     return rows
 
 
-def _engine(rows, trace, fitting, own, seed):
+def _engine(rows, trace, fitting, own):
+    seed = trace.plan.seed
     rpm = trace["engine_radps"] * (30.0 / math.pi)
     rpm = rpm[own.index] + bell_series(source(seed, "rpm"), len(own.index), 14.0) * (rpm[own.index] > 300.0)
     rows.add("rpm", rounded(np.maximum(rpm, 0.0), fitting.rpm_step))
@@ -118,7 +119,8 @@ def _engine(rows, trace, fitting, own, seed):
     rows.add("battery", charge)
 
 
-def _temperatures(rows, trace, fitting, row_ms, seed, last):
+def _temperatures(rows, trace, fitting, row_ms):
+    seed, last = trace.plan.seed, len(trace["t_s"]) - 1
     slow = _Sampler(row_ms, fitting.coolant_hz, last)
     felt = lagged(trace["coolant_c"], fitting.coolant_lag_s)
     spoken = felt[slow.index[slow.fresh]] + bell_series(source(seed, "coolant"), int(slow.fresh.sum()), 0.12)
@@ -136,14 +138,18 @@ def _temperatures(rows, trace, fitting, row_ms, seed, last):
     rows.add("intake", rounded(intake[lazy.index], 0.5), lazy.fresh)
 
 
-def _satellites(rows, trace, fitting, row_ms, seed, last):
+def _satellites(rows, trace, fitting, row_ms):
+    seed, last = trace.plan.seed, len(trace["t_s"]) - 1
     fix = _Sampler(row_ms, fitting.gps_hz, last)
     known = (rows.t_s >= fitting.first_fix_s) & outside(rows.t_s, fitting.gps_lost)
     speed = lagged(trace["speed_mps"], 0.22)
     noise = wander_series(source(seed, "doppler"), fix.count, 0.10, 1.2, fix.period_s)
     rows.add("speed", np.maximum(speed[fix.index] + noise[fix.number], 0.0), fix.fresh, known)
     east, north, up = trace.plan.course.position(trace["distance_m"][fix.index])
-    stray = [wander_series(source(seed, axis), fix.count, spread, 45.0, fix.period_s) for axis, spread in (("e", 1.6), ("n", 1.6), ("u", 1.8))]
+    stray = [
+        wander_series(source(seed, axis), fix.count, spread, 45.0, fix.period_s)
+        for axis, spread in (("e", 1.6), ("n", 1.6), ("u", 1.8))
+    ]
     fine = [bell_series(source(seed, axis), fix.count, 0.08) for axis in ("fe", "fn", "fu")]
     lat, lon = to_degrees(east + (stray[0] + fine[0])[fix.number], north + (stray[1] + fine[1])[fix.number])
     rows.add("lat", lat, fix.fresh, known)

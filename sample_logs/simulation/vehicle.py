@@ -2,8 +2,9 @@
 
 import math
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
-from .course import GRAVITY_MPS2
+from .course import GRAVITY_MPS2, Ground
 from .noise import Line, Sheet
 
 REFERENCE_DENSITY = 1.19  # of the air the power curves were taken in
@@ -38,7 +39,7 @@ class Bike:
 
 
 def opening_share(opening: float, radps: float) -> float:
-    """Share of the wide-open torque at an opening: a small throat already feeds a slow engine nearly all it can breathe."""
+    """Share of the wide-open torque: a slow engine already gets nearly all it can breathe through a small opening."""
     scale = 0.22 + 0.00050 * radps
     return (1.0 - math.exp(-opening / scale)) / (1.0 - math.exp(-1.0 / scale))
 
@@ -46,6 +47,37 @@ def opening_share(opening: float, radps: float) -> float:
 def opening_for(share: float, radps: float) -> float:
     scale = 0.22 + 0.00050 * radps
     return -scale * math.log(1.0 - min(share, 1.0) * (1.0 - math.exp(-1.0 / scale)))
+
+
+class Hands(NamedTuple):
+    """What the rider does over a step; `clutch` is the share of its capacity in use, 1 when it is home."""
+
+    opening: float
+    clutch: float
+    brake_n: float
+
+
+class Place(NamedTuple):
+    """What the bike meets where it is."""
+
+    ground: Ground
+    drag: float
+    sine: float
+    aero_n: float
+
+
+class Forces(NamedTuple):
+    """Forces of one step, and what passes through the gearbox."""
+
+    drive_n: float
+    push_n: float
+    terrain_n: float
+    grade_n: float
+    aero_n: float
+    brake_n: float
+    torque_nm: float
+    gain: float
+    locked: bool
 
 
 @dataclass
@@ -121,9 +153,11 @@ class Powertrain:
         self.indicated_w = max(torque + drag, 0.0) * w
         return torque
 
-    def step(self, opening, clutch, brake_n, terrain, sine, ground, wind_mps, density, running, strength):
-        """One time step. `clutch` is the share of the clutch's capacity in use, 1 when it is home."""
+    def step(self, hands: Hands, place: Place, running: bool, strength: float) -> None:
+        """One time step; `strength` is what air and map leave of the engine's torque."""
         bike, dt = self.bike, self.step_s
+        opening, clutch, brake_n = hands
+        ground, terrain, sine, aero_n = place
         v0, wheel0, w0 = self.speed_mps, self.wheel_mps, self.engine_radps
         k = self.ratio(self.gear)
         torque = self._brake_torque(opening, running, strength)
@@ -137,16 +171,15 @@ class Powertrain:
             pass_nm = torque
         else:
             difference = w0 - k * wheel0
-            # A clutch drags both sides together and no further, so what it carries is also bounded by what is left to equalise.
+            # A clutch drags both sides together and no further: what it carries is bounded by what is left to equalise.
             hold_nm = torque + difference * bike.engine_inertia_kgm2 / dt
             room_nm = clutch * bike.clutch_nm
             pass_nm = min(max(hold_nm, -room_nm), room_nm)
             gain = bike.efficiency if pass_nm > 0.0 else 1.0 / bike.efficiency
             rotating = bike.wheel_mass_kg
             drive_n = gain * pass_nm * k
-        wheel1, push_n = _turn_wheel(wheel0, v0, drive_n, rotating, ground, weight, dt)
-        wind = v0 + wind_mps
-        aero_n = 0.5 * density * bike.drag_area_m2 * wind * abs(wind)
+        stiff_n, limit_n = ground.slip_stiffness * weight, ground.grip * weight
+        wheel1, push_n = _turn_wheel((wheel0, v0), drive_n, rotating / dt, stiff_n, limit_n)
         grade_n = weight * sine
         moving = 1.0 if v0 > 0.05 else v0 / 0.05
         terrain_n = terrain * weight * moving
@@ -166,37 +199,38 @@ class Powertrain:
             w1 = max(w0 + (torque - pass_nm) * dt / bike.engine_inertia_kgm2, 0.0)
             if clutch >= 0.98 and wheel1 > 0.5 and abs(w1 - k * wheel1) < 15.0:
                 self.locked = True
-        self._book((v0, v1), (wheel0, wheel1), (w0, w1), torque, gain, drive_n, push_n, (terrain_n, grade_n, aero_n, brake_n), was_locked)
+        forces = Forces(drive_n, push_n, terrain_n, grade_n, aero_n, brake_n, torque, gain, was_locked)
+        self._book((v0, v1), (wheel0, wheel1), (w0, w1), forces)
         self.speed_mps, self.wheel_mps, self.engine_radps, self.torque_nm = v1, wheel1, w1, torque
 
-    def _book(self, speeds, wheels, spins, torque, gain, drive_n, push_n, resists, locked):
+    def _book(self, speeds, wheels, spins, forces: Forces) -> None:
         """Powers at mid-step speeds, which makes the kinetic terms exact."""
         dt, sums = self.step_s, self.ledger
         v, wheel, w = 0.5 * sum(speeds), 0.5 * sum(wheels), 0.5 * sum(spins)
-        terrain_n, grade_n, aero_n, brake_n = resists
         spin_j = 0.5 * self.bike.engine_inertia_kgm2 * (spins[1] * spins[1] - spins[0] * spins[0])
-        crank_j = torque * w * dt
-        gearbox_j = crank_j - spin_j if locked else drive_n * wheel * dt / gain
-        sums.driveline += (1.0 - gain) * gearbox_j
+        crank_j = forces.torque_nm * w * dt
+        gearbox_j = crank_j - spin_j if forces.locked else forces.drive_n * wheel * dt / forces.gain
+        sums.driveline += (1.0 - forces.gain) * gearbox_j
         sums.clutch += crank_j - spin_j - gearbox_j
         sums.crank += crank_j
         sums.engine_spin += spin_j
-        sums.slip += push_n * (wheel - v) * dt
-        sums.terrain += terrain_n * v * dt
-        sums.grade += grade_n * v * dt
-        sums.aero += aero_n * v * dt
-        sums.brake += brake_n * v * dt
+        sums.slip += forces.push_n * (wheel - v) * dt
+        sums.terrain += forces.terrain_n * v * dt
+        sums.grade += forces.grade_n * v * dt
+        sums.aero += forces.aero_n * v * dt
+        sums.brake += forces.brake_n * v * dt
         self.crank_w = crank_j / dt
 
 
-def _turn_wheel(wheel0, v, drive_n, rotating, ground, weight, dt):
-    """Wheel speed after one step and the push it gives, solved implicitly: slip stiffness is far too stiff to step forward."""
-    stiff_n = ground.slip_stiffness * weight
-    inertia = rotating / dt
+def _turn_wheel(speeds, drive_n, inertia, stiff_n, limit_n):
+    """Wheel speed after one step and the push it gives; `inertia` is rotating mass over step length, in kg/s.
+
+    Solved implicitly: the tyre's slip stiffness is far too stiff to be stepped forward.
+    """
+    wheel0, v = speeds
     b = stiff_n - drive_n - inertia * wheel0
     wheel1 = (-b + math.sqrt(b * b + 4.0 * inertia * stiff_n * max(v, 0.02))) / (2.0 * inertia)
     push_n = drive_n - inertia * (wheel1 - wheel0)
-    limit_n = ground.grip * weight
     if push_n > limit_n:
         push_n = limit_n
         wheel1 = wheel0 + (drive_n - limit_n) / inertia
