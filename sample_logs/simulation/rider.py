@@ -175,7 +175,7 @@ class Rider:
         resist = aero_n + weight * (sine + self.course.drag[along])
         force = (bike.mass_kg + spin_kg) * change + resist
         if change > -1.5:
-            force = min(force * self._pulse(ground, dt), 0.85 * ground.grip * weight)
+            force = min(force * self._pulse(ground, dt), 0.74 * ground.grip * weight)
         brake = 0.0
         if flat_out:
             opening = 0.975 + self._hand.step()
@@ -185,8 +185,10 @@ class Rider:
             brake = max(-force - held, 0.0)
         else:
             opening = train.opening_for_force(force, strength) + self._hand.step()
+            if train.wheel_mps > 1.35 * v + 1.5:
+                opening *= 0.45  # the tyre has let go; a hand feels that before an eye sees it
         opening, clutch = self._gearbox(opening, flat_out, ground, wanted, dt)
-        step_up, step_down = 3.2 * dt, 6.0 * dt
+        step_up, step_down = 3.2 * dt, (6.0 if self._shift_s is None else 14.0) * dt
         self._opening += min(max(opening - self._opening, -step_down), step_up)
         self._opening = min(max(self._opening, 0.0), 1.0)
         return Hands(self._opening, clutch, brake)
@@ -229,8 +231,9 @@ class Rider:
         """Clutch in, next gear, then let out only as fast as the tyre can bear until the engine turns as it should."""
         train = self.train
         self._shift_s += dt
-        if self._shift_s < 0.14:
-            return (0.0 if self._next_gear > train.gear else 0.12), 0.0
+        if self._shift_s < 0.18:
+            share = 1.0 if self._shift_s < 0.06 else 0.0
+            return (0.0 if self._next_gear > train.gear else 0.12), share
         train.gear = self._next_gear
         behind = train.ratio(train.gear) * train.wheel_mps - train.engine_radps
         if abs(behind) > 35.0 and self._shift_s < 0.9:

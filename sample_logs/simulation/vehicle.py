@@ -67,9 +67,9 @@ class Place(NamedTuple):
 
 
 class Forces(NamedTuple):
-    """Forces of one step, and what passes through the gearbox."""
+    """Forces of one step; `pass_n` is what the clutch passes on, before gearbox losses."""
 
-    drive_n: float
+    pass_n: float
     push_n: float
     terrain_n: float
     grade_n: float
@@ -77,7 +77,6 @@ class Forces(NamedTuple):
     brake_n: float
     torque_nm: float
     gain: float
-    locked: bool
 
 
 @dataclass
@@ -162,24 +161,8 @@ class Powertrain:
         k = self.ratio(self.gear)
         torque = self._brake_torque(opening, running, strength)
         weight = bike.mass_kg * GRAVITY_MPS2
-        if self.locked and clutch < 0.98:
-            self.locked = False
-        gain = bike.efficiency if torque > 0.0 else 1.0 / bike.efficiency
-        if self.locked:
-            rotating = bike.wheel_mass_kg + gain * bike.engine_inertia_kgm2 * k * k
-            drive_n = gain * torque * k
-            pass_nm = torque
-        else:
-            difference = w0 - k * wheel0
-            # A clutch drags both sides together and no further: what it carries is bounded by what is left to equalise.
-            hold_nm = torque + difference * bike.engine_inertia_kgm2 / dt
-            room_nm = clutch * bike.clutch_nm
-            pass_nm = min(max(hold_nm, -room_nm), room_nm)
-            gain = bike.efficiency if pass_nm > 0.0 else 1.0 / bike.efficiency
-            rotating = bike.wheel_mass_kg
-            drive_n = gain * pass_nm * k
-        stiff_n, limit_n = ground.slip_stiffness * weight, ground.grip * weight
-        wheel1, push_n = _turn_wheel((wheel0, v0), drive_n, rotating / dt, stiff_n, limit_n)
+        tyre = (ground.slip_stiffness * weight, ground.grip * weight)
+        gain, pass_nm, wheel1, push_n = self._couple(torque, clutch, v0, tyre)
         grade_n = weight * sine
         moving = 1.0 if v0 > 0.05 else v0 / 0.05
         terrain_n = terrain * weight * moving
@@ -190,18 +173,33 @@ class Powertrain:
             brake_n += v1 * bike.mass_kg / dt if brake_n > 0.0 else 0.0
             brake_n = max(brake_n, 0.0)
             v1 = 0.0
-            wheel1 = max(wheel1, 0.0) if not self.locked else wheel1
-        wheel1 = max(wheel1, 0.0)
-        was_locked = self.locked
-        if was_locked:
-            w1 = k * wheel1
-        else:
-            w1 = max(w0 + (torque - pass_nm) * dt / bike.engine_inertia_kgm2, 0.0)
-            if clutch >= 0.98 and wheel1 > 0.5 and abs(w1 - k * wheel1) < 15.0:
-                self.locked = True
-        forces = Forces(drive_n, push_n, terrain_n, grade_n, aero_n, brake_n, torque, gain, was_locked)
+        w1 = max(w0 + (torque - pass_nm) * dt / bike.engine_inertia_kgm2, 0.0)
+        self.locked = clutch >= 0.98 and abs(w1 - k * wheel1) < 1.0
+        forces = Forces(pass_nm * k, push_n, terrain_n, grade_n, aero_n, brake_n, torque, gain)
         self._book((v0, v1), (wheel0, wheel1), (w0, w1), forces)
         self.speed_mps, self.wheel_mps, self.engine_radps, self.torque_nm = v1, wheel1, w1, torque
+
+    def _couple(self, torque: float, clutch: float, speed: float, tyre: tuple[float, float]):
+        """Gearbox gain, clutch torque, wheel speed and push after this step.
+
+        Engine and wheel are first taken as one; only where that would ask more of the clutch than it can carry do they
+        slide past each other, with the clutch at its capacity. Both together, because either alone is far too light to
+        be stepped against the other.
+        """
+        bike, dt = self.bike, self.step_s
+        k, wheel0, w0 = self.ratio(self.gear), self.wheel_mps, self.engine_radps
+        gain = bike.efficiency if torque > 0.0 else 1.0 / bike.efficiency
+        carried = gain * bike.engine_inertia_kgm2 * k
+        both = bike.wheel_mass_kg + carried * k
+        together = (bike.wheel_mass_kg * wheel0 + carried * w0) / both
+        wheel1, push_n = _turn_wheel((together, speed), gain * torque * k, both / dt, tyre)
+        pass_nm = torque - bike.engine_inertia_kgm2 * (k * wheel1 - w0) / dt
+        room_nm = clutch * bike.clutch_nm
+        if abs(pass_nm) > room_nm:
+            pass_nm = room_nm if pass_nm > 0.0 else -room_nm
+            gain = bike.efficiency if pass_nm > 0.0 else 1.0 / bike.efficiency
+            wheel1, push_n = _turn_wheel((wheel0, speed), gain * pass_nm * k, bike.wheel_mass_kg / dt, tyre)
+        return gain, pass_nm, wheel1, push_n
 
     def _book(self, speeds, wheels, spins, forces: Forces) -> None:
         """Powers at mid-step speeds, which makes the kinetic terms exact."""
@@ -209,7 +207,7 @@ class Powertrain:
         v, wheel, w = 0.5 * sum(speeds), 0.5 * sum(wheels), 0.5 * sum(spins)
         spin_j = 0.5 * self.bike.engine_inertia_kgm2 * (spins[1] * spins[1] - spins[0] * spins[0])
         crank_j = forces.torque_nm * w * dt
-        gearbox_j = crank_j - spin_j if forces.locked else forces.drive_n * wheel * dt / forces.gain
+        gearbox_j = forces.pass_n * wheel * dt
         sums.driveline += (1.0 - forces.gain) * gearbox_j
         sums.clutch += crank_j - spin_j - gearbox_j
         sums.crank += crank_j
@@ -222,19 +220,18 @@ class Powertrain:
         self.crank_w = crank_j / dt
 
 
-def _turn_wheel(speeds, drive_n, inertia, stiff_n, limit_n):
+def _turn_wheel(speeds: tuple[float, float], drive_n: float, inertia: float, tyre: tuple[float, float]):
     """Wheel speed after one step and the push it gives; `inertia` is rotating mass over step length, in kg/s.
 
     Solved implicitly: the tyre's slip stiffness is far too stiff to be stepped forward.
     """
     wheel0, v = speeds
+    stiff_n, limit_n = tyre
     b = stiff_n - drive_n - inertia * wheel0
     wheel1 = (-b + math.sqrt(b * b + 4.0 * inertia * stiff_n * max(v, 0.02))) / (2.0 * inertia)
     push_n = drive_n - inertia * (wheel1 - wheel0)
-    if push_n > limit_n:
-        push_n = limit_n
-        wheel1 = wheel0 + (drive_n - limit_n) / inertia
-    elif push_n < -limit_n:
-        push_n = -limit_n
-        wheel1 = max(wheel0 + (drive_n + limit_n) / inertia, 0.0)
+    if abs(push_n) > limit_n:
+        held_n = limit_n if push_n > 0.0 else -limit_n
+        wheel1 = max(wheel0 + (drive_n - held_n) / inertia, 0.0)
+        push_n = drive_n - inertia * (wheel1 - wheel0)
     return wheel1, push_n
