@@ -101,12 +101,12 @@ def _day(month: int, day: int, clock: str, zone: timezone = UTC) -> datetime:
 
 
 def _standard_in_sand():
-    return RidePlan(ENDURO_07, red(), Day(32.0, 1.5, sun_c=1.6), 101, 2, pace=1.02, press=NEVER, queue_s=110.0)
+    return RidePlan(ENDURO_07, red(), Day(33.0, 1.5, sun_c=1.6), 101, 2, pace=1.02, press=NEVER, queue_s=110.0)
 
 
 def _done_right():
     return RidePlan(
-        ENDURO_07, red(), Day(32.0, 1.8, sun_c=1.4), 102, 2, pace=1.01, press=_right, end_s=75.0, end_engine_runs=False
+        ENDURO_07, red(), Day(33.0, 1.8, sun_c=1.4), 102, 2, pace=1.01, press=_right, end_s=75.0, end_engine_runs=False
     )
 
 
