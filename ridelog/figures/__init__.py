@@ -1,1 +1,1 @@
-"""Results as plotly figures, shared by the report and the dashboard."""
+"""Results in, plotly figures out. Shared by the report and the dashboard; nothing here reads files or knows a page."""

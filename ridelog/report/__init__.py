@@ -1,1 +1,7 @@
-"""The self-contained HTML report."""
+"""The report of one ride: a single HTML file."""
+
+from __future__ import annotations
+
+from ridelog.report.render import render
+
+__all__ = ["render"]

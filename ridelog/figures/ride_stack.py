@@ -1,0 +1,195 @@
+"""The stacked picture of a ride against elapsed time.
+
+From top to bottom: coolant with the thresholds and the boiling band, speed, throttle with power (or engine speed),
+terrain drag, and the course strip. One x axis for all, in seconds from the first sample, labelled h:mm:ss. Holes in
+the log stay open and are marked. Panels without data are left out; `absent_panels` says which and why.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+from ridelog.advice import Advice
+from ridelog.bike import Bike
+from ridelog.figures import stack_panels
+from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
+from ridelog.figures.display import METRIC, Display, time_ticks
+from ridelog.figures.series import RideLines
+from ridelog.figures.stack_panels import Draft, Panel, View
+from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout
+from ridelog.results import Analysis
+
+__all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
+
+POINTS = 1600
+"""Points a line and view: about two a pixel column of a wide screen."""
+
+_GAP_PX = 30
+_TOP_PX = 26
+_BOTTOM_PX = 34
+_HEIGHTS_PX = {"coolant": 210, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
+_NEEDS = {
+    "coolant": stack_panels.COOLANT_NAMES,
+    "speed": stack_panels.SPEED_NAMES,
+    "throttle": stack_panels.THROTTLE_NAMES,
+    "drag": stack_panels.DRAG_NAMES,
+}
+
+
+def whole(analysis: Analysis, *, touch: bool = False) -> View:
+    """The view of the whole ride."""
+    return View(0.0, max(analysis.ride.duration_s, 1.0), touch=touch)
+
+
+def ride_stack(
+    analysis: Analysis,
+    lines: RideLines,
+    bike: Bike | None,
+    advice: Advice | None = None,
+    *,
+    view: View | None = None,
+    display: Display = METRIC,
+    points: int = POINTS,
+) -> go.Figure:
+    """The picture of one view of the ride. `points` bounds what each line may hold (see downsample)."""
+    shown = view or whole(analysis)
+    names = [name for name in _HEIGHTS_PX if name == "strip" or lines.first(*_NEEDS[name])]
+    panels, height = _panels(names, lines, display)
+    draft = Draft(lines, shown, display, points, layout=base_layout(height))
+    for panel in panels.values():
+        draft.notes.append(_title(panel))
+        draft.layout[panel.layout_key] = axis(
+            domain=[panel.bottom, panel.top], anchor="x", fixedrange=True, nticks=5, showline=False
+        )
+    if "coolant" in panels:
+        stack_panels.coolant(draft, panels["coolant"], bike, analysis.boiling)
+    if "speed" in panels:
+        stack_panels.speed(draft, panels["speed"])
+    if "throttle" in panels:
+        stack_panels.throttle(draft, panels["throttle"])
+    if "drag" in panels:
+        stack_panels.drag(draft, panels["drag"], advice)
+    _strip(draft, panels["strip"], analysis)
+    _time_axis(draft, panels["strip"])
+    tints = [*_stretch_shapes(analysis, shown, panels["strip"].bottom), *_gap_shapes(analysis, shown)]
+    draft.layout.update(
+        margin={"l": 54, "r": 50, "t": _TOP_PX, "b": _BOTTOM_PX}, hovermode="x unified", hoversubplots="axis",
+        hoverdistance=30, barmode="overlay", dragmode=False if shown.touch else "zoom",
+        shapes=[*tints, *draft.shapes], annotations=draft.notes,
+    )  # fmt: skip
+    return go.Figure({"data": draft.data, "layout": draft.layout})
+
+
+def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
+    """A sentence for each panel that is not drawn, with the reason the analysis gives where it gives one."""
+    sentences = []
+    for name, what, general in (
+        ("coolant", "Coolant is not shown", "the log holds no coolant temperature"),
+        ("speed", "Speed is not shown", "the log holds neither a speed nor a position"),
+        ("throttle", "Throttle and engine speed are not shown", "the log holds neither"),
+        ("drag", "Terrain drag is not shown", "it could not be computed from this log"),
+    ):
+        if lines.first(*_NEEDS[name]):
+            continue
+        told = [item.reason for item in analysis.cannot_tell if name == "drag" and "drag" in item.question.lower()]
+        sentences.append(f"{what}: {(told or [general])[0].rstrip('.')}.")
+    return sentences
+
+
+def _panels(names: list[str], lines: RideLines, display: Display) -> tuple[dict[str, Panel], int]:
+    """Panels by name from top to bottom, and the height of the figure in pixels."""
+    titles = {
+        "coolant": f"Coolant, {display.temperature_unit}",
+        "speed": f"Speed, {display.speed_unit}",
+        "throttle": stack_panels.throttle_title(lines),
+        "drag": "Terrain drag, share of the bike's weight",
+        "strip": "Flagged stretches and map in use",
+    }
+    inner = sum(_HEIGHTS_PX[name] for name in names) + _GAP_PX * (len(names) - 1)
+    panels: dict[str, Panel] = {}
+    top = float(inner)
+    for number, name in enumerate(names):
+        bottom = top - _HEIGHTS_PX[name]
+        y_axis = "y" if number == 0 else f"y{number + 1}"
+        panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner)
+        top = bottom - _GAP_PX
+    return panels, inner + _TOP_PX + _BOTTOM_PX
+
+
+def _title(panel: Panel) -> dict[str, Any]:
+    return {
+        "text": f"<b>{panel.title}</b>", "xref": "paper", "yref": "paper", "x": 0, "y": panel.top, "xanchor": "left",
+        "yanchor": "bottom", "showarrow": False, "font": {"size": 12, "color": INK}, "yshift": 3,
+    }  # fmt: skip
+
+
+def _strip(draft: Draft, panel: Panel, analysis: Analysis) -> None:
+    draft.data.extend(strip_traces(analysis, draft.lines.traces, panel.axes))
+    draft.layout[panel.layout_key].update(
+        range=[-0.5, 1.55], tickvals=[MAP_LANE, STRETCH_LANE], ticktext=["Map", "Stretch"], showgrid=False
+    )
+    draft.notes.extend(_numbers(analysis, draft.view, panel))
+
+
+def _time_axis(draft: Draft, lowest: Panel) -> None:
+    view = draft.view
+    values, labels = time_ticks(view.start_s, view.end_s, 5 if view.touch else 9)
+    draft.layout["xaxis"] = axis(
+        anchor=lowest.y_axis, range=[view.start_s, view.end_s], tickvals=values, ticktext=labels, ticks="outside",
+        ticklen=4, tickcolor=SOFT_INK, showspikes=True, spikemode="across", spikesnap="cursor", spikethickness=1,
+        spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": " "}, fixedrange=view.touch,
+    )  # fmt: skip
+
+
+def _stretch_shapes(analysis: Analysis, view: View, bottom: float) -> list[dict[str, Any]]:
+    """A tint behind all panels where a stretch is flagged; the selected one is outlined."""
+    shapes = []
+    for index, segment in enumerate(analysis.segments):
+        chosen = index == view.selected
+        shapes.append(
+            {
+                "type": "rect", "xref": "x", "x0": segment.start_s, "x1": segment.end_s, "yref": "paper", "y0": bottom,
+                "y1": 1, "layer": "below", "fillcolor": KIND_STYLES[segment.kind].color,
+                "opacity": 0.3 if chosen else 0.15, "line": {"color": INK, "width": 2 if chosen else 0},
+            }
+        )  # fmt: skip
+    return shapes
+
+
+def _gap_shapes(analysis: Analysis, view: View) -> list[dict[str, Any]]:
+    """A grey block where the log has no sample at all, with words where they fit."""
+    shapes = []
+    for start, end in analysis.ride.gaps:
+        shape: dict[str, Any] = {
+            "type": "rect", "xref": "x", "x0": start, "x1": end, "yref": "paper", "y0": 0, "y1": 1, "layer": "below",
+            "fillcolor": NO_DATA, "line": {"color": SOFT_INK, "width": 0.5, "dash": "dot"},
+        }  # fmt: skip
+        if end - start > 0.025 * view.span_s:
+            words = {"size": 11, "color": SOFT_INK}
+            shape["label"] = {"text": "no data", "textangle": -90, "font": words, "textposition": "middle center"}
+        shapes.append(shape)
+    return shapes
+
+
+def _numbers(analysis: Analysis, view: View, panel: Panel) -> list[dict[str, Any]]:
+    """The stretch numbers of the table, on the strip, where they fit beside each other."""
+    notes: list[dict[str, Any]] = []
+    least_apart = view.span_s * (0.06 if view.touch else 0.022)
+    last = -np.inf
+    for index, segment in enumerate(analysis.segments):
+        start, end = max(segment.start_s, view.start_s), min(segment.end_s, view.end_s)
+        middle = (start + end) / 2
+        if end <= start or (middle - last < least_apart and index != view.selected):
+            continue
+        last = middle
+        notes.append(
+            {
+                "text": f"<b>{index + 1}</b>", "xref": "x", "x": middle, "yref": panel.y_axis, "y": STRETCH_LANE,
+                "showarrow": False, "font": {"size": 11, "color": INK}, "bgcolor": PAPER, "opacity": 0.92,
+                "borderpad": 1,
+            }
+        )  # fmt: skip
+    return notes

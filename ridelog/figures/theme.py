@@ -1,0 +1,91 @@
+"""Colours, patterns and type of every figure.
+
+Colours are the eight of Okabe & Ito, "Color Universal Design" (University of Tokyo, 2008), made to stay apart for
+people with any common kind of colour blindness. Colour is kept for causes: traces are drawn in ink, a coloured area
+always names why a stretch was flagged, and each kind has a pattern and a number as well, so that a black-and-white
+print says the same.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+OKABE_ITO: dict[str, str] = {
+    "black": "#000000",
+    "orange": "#E69F00",
+    "sky blue": "#56B4E9",
+    "bluish green": "#009E73",
+    "yellow": "#F0E442",
+    "blue": "#0072B2",
+    "vermillion": "#D55E00",
+    "reddish purple": "#CC79A7",
+}
+
+INK = "#1d2733"
+SOFT_INK = "#5a6672"
+GRID = "#e4e2dc"
+PAPER = "#ffffff"
+NO_DATA = "#ece9e2"
+FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
+
+
+@dataclass(frozen=True)
+class KindStyle:
+    """How one kind of stretch is drawn: fill, pattern of the bar, dash of the line on the map."""
+
+    color: str
+    pattern: str
+    dash: str
+
+
+KIND_STYLES: dict[str, KindStyle] = {
+    "heavy_drag": KindStyle(OKABE_ITO["orange"], ".", "solid"),
+    "wide_open": KindStyle(OKABE_ITO["vermillion"], "/", "solid"),
+    "high_speed": KindStyle(OKABE_ITO["blue"], "-", "dash"),
+    "slow_climb": KindStyle(OKABE_ITO["reddish purple"], "\\", "dashdot"),
+    "standstill": KindStyle(OKABE_ITO["sky blue"], "|", "dot"),
+    "heat_only": KindStyle(OKABE_ITO["yellow"], "x", "longdash"),
+}
+
+CONSERVATIVE = OKABE_ITO["bluish green"]
+STANDARD = "#b9bec4"
+COOLANT_SCALE = "Cividis"
+"""Cividis: Nuñez, Anderton & Renslow, PLoS ONE 13(7), 2018; one lightness ramp, the same for all kinds of sight."""
+
+
+def base_layout(height_px: int) -> dict[str, Any]:
+    """What all figures share. Plotly's own template is left out: it is 7 kB a figure and styles nothing here."""
+    return {
+        "template": None,
+        "height": height_px,
+        "paper_bgcolor": "rgba(0,0,0,0)",
+        "plot_bgcolor": "rgba(0,0,0,0)",
+        "font": {"family": FONT, "size": 12, "color": INK},
+        "hoverlabel": {"bgcolor": PAPER, "bordercolor": SOFT_INK, "font": {"size": 12, "color": INK, "family": FONT}},
+        "showlegend": False,
+        "autosize": True,
+    }
+
+
+def axis(**more: Any) -> dict[str, Any]:
+    """An axis in the house style."""
+    return {
+        "gridcolor": GRID,
+        "linecolor": SOFT_INK,
+        "zeroline": False,
+        "tickfont": {"size": 11, "color": SOFT_INK},
+        "ticks": "",
+        **more,
+    }
+
+
+GRAPH_CONFIG: dict[str, Any] = {
+    "displayModeBar": False,
+    "displaylogo": False,
+    "responsive": True,
+    "scrollZoom": False,
+    "doubleClick": False,
+    "showTips": False,
+}
+"""Shared by page and report: buttons of the page do the zooming, and no button leads to another host."""

@@ -1,0 +1,98 @@
+"""The words a rider reads for the names the analysis uses. One place, so that report and dashboard say the same."""
+
+from __future__ import annotations
+
+from ridelog.channels import base_name
+from ridelog.results import Analysis, Segment
+
+KIND_WORDS: dict[str, str] = {
+    "heavy_drag": "Deep-drag ground",
+    "wide_open": "Wide open",
+    "high_speed": "Fast stretch",
+    "slow_climb": "Slow climb",
+    "standstill": "Standing, engine running",
+    "heat_only": "Hot for another reason",
+}
+
+VERDICT_WORDS: dict[str, str] = {
+    "followed": "followed",
+    "late": "switched late",
+    "missed": "not switched",
+    "unknown": "can't tell: map not logged",
+    "not_advised": "no switch advised",
+}
+
+VERDICT_SIGNS: dict[str, str] = {"followed": "●", "late": "◐", "missed": "○", "unknown": "?", "not_advised": "–"}
+"""A shape beside the words, so that no verdict rests on a colour."""
+
+MAP_WORDS: dict[str, str] = {"conservative": "conservative", "either": "either"}
+
+CONDITION_WORDS: dict[str, str] = {"healthy": "healthy", "faulty": "had a fault", "unknown": "not stated"}
+
+ACTION_WORDS: dict[str, str] = {"excluded": "left out", "kept": "kept, marked", "repaired": "repaired"}
+
+CHANNEL_WORDS: dict[str, str] = {
+    "coolant_c": "coolant temperature",
+    "engine_rpm": "engine speed",
+    "throttle_pct": "throttle",
+    "gps_speed_mps": "satellite speed",
+    "wheel_speed_mps": "wheel speed",
+    "lat_deg": "position",
+    "lon_deg": "position",
+    "elevation_m": "height",
+    "gps_fix": "satellite fix",
+    "gps_hdop": "satellite precision",
+    "gps_satellites": "satellites used",
+    "map_slot": "map switch",
+    "gear": "gear",
+    "ambient_c": "air temperature",
+    "intake_air_c": "intake air temperature",
+    "exhaust_gas_c": "exhaust gas temperature",
+    "head_c": "cylinder head temperature",
+    "detonation_count": "detonation",
+    "ignition_deg": "ignition advance",
+    "injector_ms": "injector opening time",
+    "lambda": "mixture (lambda)",
+    "fuel_kpa": "fuel pressure",
+    "battery_v": "battery voltage",
+    "fan_on": "fan",
+    "baro_kpa": "air pressure",
+    "time_utc": "time of day",
+}
+
+_WANTED: tuple[tuple[str, tuple[str, ...]], ...] = (
+    ("coolant", ("coolant_c",)),
+    ("map switch", ("map_slot",)),
+    ("throttle", ("throttle_pct",)),
+    ("engine speed", ("engine_rpm",)),
+    ("speed", ("gps_speed_mps", "wheel_speed_mps", "lat_deg")),
+    ("position", ("lat_deg",)),
+)
+
+
+def channel_words(column: str) -> str:
+    """A channel in words; a second sensor keeps its number, an unrecognised column its own name."""
+    base = base_name(column)
+    words = CHANNEL_WORDS.get(base, column)
+    number = column[len(base) :].lstrip(".") if base in CHANNEL_WORDS else ""
+    return f"{words} {number}" if number else words
+
+
+def missing_channels(logged: set[str]) -> list[str]:
+    """What the analysis would have liked to have and the log does not hold, most wanted first."""
+    return [words for words, any_of in _WANTED if not logged.intersection(any_of)]
+
+
+def segment_words(segment: Segment) -> str:
+    """The stretch's kind, with the other reasons that held, and its certainty where it is not sure."""
+    words = KIND_WORDS[segment.kind]
+    if segment.also:
+        words += ", also " + ", ".join(KIND_WORDS[kind].lower() for kind in segment.also)
+    return words if segment.certainty == "sure" else words + " (uncertain)"
+
+
+def verdict_words(segment: Segment, analysis: Analysis) -> str:
+    """The verdict in words; where it can't be told, whether the map was not logged at all or only not here."""
+    if segment.verdict == "unknown" and "map_slot" in analysis.ride.channels:
+        return "can't tell: map not known here"
+    return VERDICT_WORDS[segment.verdict]

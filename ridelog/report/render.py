@@ -1,0 +1,121 @@
+"""One ride as one HTML file that needs no network, no other file, and prints on paper."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+from importlib import resources
+from typing import Any
+
+from ridelog.advice import Advice
+from ridelog.bike import Bike
+from ridelog.figures.course_map import course, course_map
+from ridelog.figures.display import Display, display
+from ridelog.figures.ride_stack import absent_panels, ride_stack
+from ridelog.figures.series import RideLines
+from ridelog.figures.theme import GRAPH_CONFIG
+from ridelog.report import tables
+from ridelog.report.cautions import CAUTIONS
+from ridelog.results import Analysis, Traces
+from ridelog.ride import Ride
+
+_POINTS = 1200
+
+
+def render(
+    analysis: Analysis,
+    traces: Traces,
+    ride: Ride,
+    bike: Bike | None,
+    *,
+    units: str = "metric",
+    advice: Advice | None = None,
+) -> str:
+    """The report of a ride as HTML text.
+
+    `units` is `metric` or `imperial` (sentences of the analysis keep C). `advice` draws the sheet's drag level into the
+    picture. The page carries its own plotting code and a content security policy that allows nothing else: every text
+    from a log, file name or profile is escaped. Raises UsageError for other units.
+    """
+    from jinja2 import Environment, StrictUndefined
+
+    shown = display(units)
+    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
+    template = environment.from_string(_text("report.html.j2"))
+    lines = RideLines(ride, traces)
+    plotting, own = _plotting_code(), _text("report.js")
+    return template.render(
+        title=tables.title(ride),
+        policy=_policy(plotting, own),
+        css=_safe(_text("report.css")),
+        plotting=_safe(plotting),
+        script=_safe(own),
+        figures=_safe(_figures(analysis, lines, bike, advice, shown)),
+        **_content(analysis, lines, shown),
+    )
+
+
+def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, Any]:
+    ride = lines.ride
+    return {
+        "ride": ride,
+        "answer": tables.answer(analysis),
+        "rest": analysis.summary[1:],
+        "imperial": shown.name == "imperial",
+        "key_figures": tables.key_figures(analysis, shown),
+        "missing": tables.missing_text(set(ride.channels)),
+        "absent": absent_panels(analysis, lines),
+        "has_map": course(lines) is not None,
+        "kinds": tables.kinds_present(analysis),
+        "segment_columns": tables.SEGMENT_COLUMNS,
+        "segments": tables.segment_rows(analysis, shown),
+        "exposure_columns": tables.EXPOSURE_COLUMNS,
+        "exposure": tables.exposure_rows(analysis, shown),
+        "cannot_tell": tables.cannot_tell_rows(analysis),
+        "notes": tables.note_sentences(ride),
+        "quality_columns": tables.QUALITY_COLUMNS,
+        "quality": tables.quality_rows(analysis),
+        "basis": tables.basis_rows(analysis, ride),
+        "cautions": CAUTIONS,
+    }
+
+
+def _figures(analysis: Analysis, lines: RideLines, bike: Bike | None, advice: Advice | None, shown: Display) -> str:
+    """Both figures as one JSON text that can stand in a script element."""
+    import json
+
+    found: dict[str, Any] = {"config": GRAPH_CONFIG}
+    found["stack"] = json.loads(ride_stack(analysis, lines, bike, advice, display=shown, points=_POINTS).to_json())
+    seen_from_above = course_map(analysis, lines, display=shown)
+    found["map"] = json.loads(seen_from_above.to_json()) if seen_from_above is not None else None
+    # "<" can only stand inside strings of JSON, so this keeps the text from ending the element
+    return json.dumps(found, ensure_ascii=True, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")
+
+
+def _policy(*scripts: str) -> str:
+    """Only the scripts of this file run, by their hash; nothing is fetched from anywhere."""
+    hashes = " ".join(
+        f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'" for script in scripts
+    )
+    return (
+        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+        "form-action 'none'"
+    )
+
+
+def _plotting_code() -> str:
+    from plotly.offline import get_plotlyjs
+
+    code: str = get_plotlyjs()
+    return code
+
+
+def _text(name: str) -> str:
+    return (resources.files("ridelog.report") / "templates" / name).read_text(encoding="utf-8")
+
+
+def _safe(text: str) -> Any:
+    from markupsafe import Markup
+
+    # only own files, plotly's own code and JSON with "<" taken out come here
+    return Markup(text)  # noqa: S704

@@ -1,0 +1,295 @@
+"""What a report or a page says in rows and key figures: records in, plain text out. Nothing here knows HTML.
+
+Every cell is text that has not been escaped; whoever draws it escapes it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, share
+from ridelog.figures.words import (
+    ACTION_WORDS,
+    KIND_WORDS,
+    MAP_WORDS,
+    VERDICT_SIGNS,
+    channel_words,
+    missing_channels,
+    segment_words,
+    verdict_words,
+)
+from ridelog.intervals import Interval, total_s
+from ridelog.results import Analysis, Exposure
+from ridelog.ride import Ride
+
+
+@dataclass(frozen=True)
+class KeyFigure:
+    """A number on top of the page: what, the figure, and how much of the ride it speaks of."""
+
+    label: str
+    value: str
+    note: str
+
+
+@dataclass(frozen=True)
+class SegmentRow:
+    """A flagged stretch as a row."""
+
+    index: int
+    kind: str
+    cells: tuple[str, ...]
+    reason: str
+
+
+SEGMENT_COLUMNS = (
+    "From",
+    "Lasted",
+    "Stretch",
+    "Speed",
+    "Power",
+    "Drag",
+    "Coolant",
+    "Map advised",
+    "Time on it",
+    "Advice",
+)
+EXPOSURE_COLUMNS = ("Above", "Time", "The sensor allows", "Times", "Longest", "Engine off", "Not known")
+QUALITY_COLUMNS = ("Channel", "What", "From", "To", "Values", "Detail")
+CHANNEL_COLUMNS = ("Channel", "Name in results", "Samples a second", "Smallest step", "Known for", "From")
+
+
+def title(ride: Ride) -> str:
+    """Bike and day, as far as known; the page's and the report's heading."""
+    when = start_text(ride)
+    return f"{ride.bike or 'Bike not named'}, {when}" if when else f"{ride.bike or 'Bike not named'}, day not known"
+
+
+def start_text(ride: Ride) -> str:
+    """Start of the ride in its own time zone (else UTC, and it says so), '' where not known."""
+    return local_time(ride.start_utc, ride.timezone)
+
+
+def local_time(start_utc: object, timezone: str | None) -> str:
+    """`17 May 2026, 10:12` in a zone; with `UTC` behind it where the zone is not known. '' for None."""
+    from datetime import UTC, datetime
+    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    if not isinstance(start_utc, datetime):
+        return ""
+    aware = start_utc if start_utc.tzinfo else start_utc.replace(tzinfo=UTC)
+    zone = ""
+    try:
+        aware = aware.astimezone(ZoneInfo(timezone)) if timezone else aware.astimezone(UTC)
+    except (ZoneInfoNotFoundError, ValueError):
+        aware = aware.astimezone(UTC)
+        timezone = None
+    if timezone is None:
+        zone = " UTC"
+    return f"{aware.day} {aware:%B %Y}, {aware:%H:%M}{zone}"
+
+
+def answer(analysis: Analysis) -> str:
+    """The one sentence that goes on top."""
+    return analysis.summary[0] if analysis.summary else "This log holds too little to tell how hot the engine ran."
+
+
+def key_figures(analysis: Analysis, display: Display = METRIC) -> list[KeyFigure]:
+    """Peak, time above, advice, boiling margin, duration and distance, each with what it covers."""
+    found = [_peak(analysis, display)]
+    worst = _worst(analysis.exposure)
+    if worst is not None:
+        found.append(
+            KeyFigure(
+                f"Time above {display.temperature_text(worst.threshold_c)} ({worst.name})",
+                duration(worst.observed_s),
+                f"the sensor allows {duration(worst.observed_low_s)} to {duration(worst.observed_high_s)}",
+            )
+        )
+    found.append(_advice(analysis))
+    found.append(_boiling(analysis, display))
+    facts = analysis.ride
+    gaps = total_s(Interval(*gap) for gap in facts.gaps)
+    found.append(
+        KeyFigure(
+            "Duration", duration(facts.duration_s),
+            f"{duration(facts.moving_s)} moving" if facts.moving_s is not None else "moving time can't be told",
+        )
+    )  # fmt: skip
+    hole = f"{duration(gaps)} without data" if gaps else "no hole in the log"
+    found.append(KeyFigure("Distance", display.distance_text(facts.distance_m), hole))
+    return found
+
+
+def _peak(analysis: Analysis, display: Display) -> KeyFigure:
+    channel = analysis.ride.channels.get("coolant_c")
+    peaks = [row.peak_c for row in analysis.exposure if row.peak_c is not None]
+    if channel is None or not peaks:
+        return KeyFigure("Peak coolant", DASH, "coolant was not logged")
+    return KeyFigure(
+        "Peak coolant", display.temperature_text(max(peaks)), f"coolant known for {share(channel.coverage)} of the ride"
+    )
+
+
+def _worst(rows: tuple[Exposure, ...]) -> Exposure | None:
+    """The highest threshold that was passed, else the lowest one: the row a rider asks for first."""
+    passed = [row for row in rows if row.observed_high_s > 0]
+    ordered = sorted(passed or rows, key=lambda row: row.threshold_c)
+    return (ordered[-1] if passed else ordered[0]) if ordered else None
+
+
+def _advice(analysis: Analysis) -> KeyFigure:
+    adherence = analysis.adherence
+    label = "On the conservative map where advised"
+    if adherence.advised_s <= 0:
+        return KeyFigure(label, DASH, "no stretch called for it")
+    if adherence.share is None:
+        return KeyFigure(label, "can't tell", f"{duration(adherence.advised_s)} advised, map not logged")
+    note = f"{duration(adherence.conservative_s)} of {duration(adherence.advised_s)}"
+    if adherence.unknown_s > 0:
+        note += f", map not known for {duration(adherence.unknown_s)}"
+    return KeyFigure(label, share(adherence.share), note)
+
+
+def _boiling(analysis: Analysis, display: Display) -> KeyFigure:
+    boiling = analysis.boiling
+    label = "Margin to boiling at the peak"
+    if boiling is None or boiling.margin_sealed_c is None or boiling.margin_vented_c is None:
+        return KeyFigure(label, DASH, "can't be told")
+    low, high = (display.temperature_step_text(m) for m in (boiling.margin_vented_c, boiling.margin_sealed_c))
+    return KeyFigure(label, f"{low.rsplit(NBSP, 1)[0]} to {high}", "leaking cap to sealed cap")
+
+
+def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentRow]:
+    """One row a stretch, in the columns of SEGMENT_COLUMNS."""
+    rows = []
+    for index, s in enumerate(analysis.segments):
+        drag = DASH
+        if s.drag_coefficient is not None:
+            drag = f"{s.drag_coefficient:.2f}"
+            if s.drag_low is not None and s.drag_high is not None:
+                drag += f" ({s.drag_low:.2f} to {s.drag_high:.2f})"
+        coolant = DASH
+        if s.coolant_start_c is not None and s.coolant_peak_c is not None:
+            before = display.temperature_text(s.coolant_start_c).rsplit(NBSP, 1)[0]
+            coolant = f"{before} → {display.temperature_text(s.coolant_peak_c)}"
+        verdict = f"{VERDICT_SIGNS[s.verdict]} {verdict_words(s, analysis)}"
+        if s.switched_after_s is not None and s.verdict == "late":
+            verdict += f", after {duration(s.switched_after_s)}"
+        rows.append(
+            SegmentRow(
+                index,
+                s.kind,
+                (
+                    clock(s.start_s),
+                    duration(s.end_s - s.start_s),
+                    segment_words(s),
+                    display.speed_text(s.mean_speed_mps),
+                    DASH if s.mean_power_w is None else f"{s.mean_power_w / 1000:.1f}{NBSP}kW",
+                    drag,
+                    coolant,
+                    MAP_WORDS[s.advised_map],
+                    share(s.conservative_share),
+                    verdict,
+                ),
+                s.reason,
+            )
+        )
+    return rows
+
+
+def exposure_rows(analysis: Analysis, display: Display = METRIC) -> list[tuple[str, ...]]:
+    """One row a threshold, in the columns of EXPOSURE_COLUMNS."""
+    return [
+        (
+            f"{display.temperature_text(row.threshold_c)} ({row.name})",
+            duration(row.observed_s),
+            f"{duration(row.observed_low_s)} to {duration(row.observed_high_s)}",
+            str(row.excursions),
+            duration(row.longest_s),
+            duration(row.engine_off_s),
+            duration(row.unknown_s),
+        )
+        for row in analysis.exposure
+    ]
+
+
+def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
+    """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS."""
+    return [
+        (
+            channel_words(m.channel),
+            m.kind,
+            clock(m.start_s),
+            clock(m.end_s),
+            ACTION_WORDS.get(m.action, m.action),
+            m.detail,
+        )
+        for m in analysis.quality
+    ]
+
+
+def channel_rows(analysis: Analysis) -> list[tuple[str, ...]]:
+    """One row a channel, in the columns of CHANNEL_COLUMNS."""
+    return [
+        (
+            channel_words(name),
+            name,
+            DASH if info.rate_hz is None else f"{info.rate_hz:.3g}",
+            DASH if info.resolution is None else f"{info.resolution:.3g} {info.unit}".rstrip(),
+            share(info.coverage),
+            f"{info.source} ({info.origin})" if info.source else info.origin,
+        )
+        for name, info in analysis.ride.channels.items()
+    ]
+
+
+def basis_rows(analysis: Analysis, ride: Ride) -> list[tuple[str, str]]:
+    """What the figures rest on, name and value: enough to run it again."""
+    basis = analysis.basis
+    rows = [
+        ("Ride", ride.id),
+        ("Start", start_text(ride) or "not known"),
+        ("Bike file", analysis.ride.bike or "none: what needs the bike's mass, gearing or power is not told"),
+        ("Advice sheet", basis.advice_version),
+        ("Air temperature", f"{ride.ambient_c:g} °C, as stated" if ride.ambient_c is not None else "not stated"),
+        ("Program version", basis.version),
+        ("Settings", basis.settings_hash[:12]),
+    ]
+    rows.extend((f"Log {file.name}", f"SHA-256 {file.sha256[:12]}…") for file in basis.files)
+    rows.append(("Defaults used", ", ".join(basis.defaults_used) if basis.defaults_used else "none"))
+    return rows
+
+
+def note_sentences(ride: Ride) -> list[str]:
+    """The import's notes as sentences of a page."""
+    return [_sentence(note.sentence()) for note in ride.notes]
+
+
+def cannot_tell_rows(analysis: Analysis) -> list[tuple[str, str]]:
+    """Question and reason, the heat balance included where it was not fitted."""
+    rows = [(item.question, _sentence(item.reason)) for item in analysis.cannot_tell]
+    if (
+        not analysis.heat.fitted
+        and analysis.heat.reason
+        and not any("heat" in question.lower() for question, _ in rows)
+    ):
+        rows.append(("How much heat did the engine make, and how much was shed?", _sentence(analysis.heat.reason)))
+    return rows
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "?", "!")) else text + "."
+
+
+def missing_text(logged: set[str]) -> str:
+    """`no map switch, no position`, or '' where nothing is missing."""
+    return ", ".join(f"no {words}" for words in missing_channels(logged))
+
+
+def kinds_present(analysis: Analysis) -> list[tuple[str, str]]:
+    """Kind and words of the stretches that occur, for the legend."""
+    present = {segment.kind for segment in analysis.segments}
+    return [(kind, words) for kind, words in KIND_WORDS.items() if kind in present]
