@@ -1,0 +1,125 @@
+"""Windows over a uniform grid that never reach across a hole."""
+
+from __future__ import annotations
+
+import numpy as np
+from scipy.signal import savgol_filter
+
+from ridelog.intervals import runs
+from ridelog.results import BoolArray, FloatArray
+
+
+def odd(points: float) -> int:
+    """The odd number of points nearest to a length, 3 at least."""
+    return max(3, 2 * round((points - 1) / 2) + 1)
+
+
+def smooth_and_slope(values: FloatArray, window: int, step: float) -> tuple[FloatArray, FloatArray]:
+    """Least-squares parabola over `window` points (odd): its value, and its slope a unit of `step`, at each point.
+
+    Savitzky and Golay's filter (Analytical Chemistry 36, 1964), on each unbroken piece alone; a piece shorter than the
+    window is fitted with what it has (its straight line under 5 points). Pieces of one or two points keep their values
+    and have no slope.
+    """
+    smooth, slope = values.copy(), np.full(values.size, np.nan)
+    for first, past in runs(np.isfinite(values)):
+        piece = values[first:past]
+        length = piece.size
+        if length < 3:
+            continue
+        width = min(window, length if length % 2 else length - 1)
+        order = 2 if width >= 5 else 1
+        smooth[first:past] = savgol_filter(piece, width, order)
+        slope[first:past] = savgol_filter(piece, width, order, deriv=1, delta=step)
+    return smooth, slope
+
+
+def matched_mean(values: FloatArray, window: int) -> FloatArray:
+    """Mean with the weights that a least-squares slope over `window` points gives to the true rate of change.
+
+    The slope of a fitted line is a weighted mean of the differences between neighbours, the weights a parabola. A power
+    that is compared with such a slope has to be averaged alike, or bursts of throttle read as losses. Holes are left
+    out of the mean; the result is NaN where the value itself is.
+    """
+    half = window // 2
+    offsets = np.arange(-half, half + 1, dtype=np.float64)
+    weights = half * (half + 1) - offsets * offsets
+    weights = np.clip(weights, 0.0, None)
+    weights /= weights.sum()
+    known = np.isfinite(values)
+    if known.all():
+        total, mass = _convolve(values, weights), _convolve(np.ones(values.size), weights)
+    else:
+        total = _convolve(np.where(known, values, 0.0), weights)
+        mass = _convolve(known.astype(np.float64), weights)
+    return np.where(known, total / np.where(mass > 1e-9, mass, np.nan), np.nan)
+
+
+def _convolve(values: FloatArray, weights: FloatArray) -> FloatArray:
+    half = weights.size // 2
+    return np.convolve(values, weights, mode="full")[half : half + values.size]
+
+
+def moving_mean(values: FloatArray, window: int) -> FloatArray:
+    """Mean of the known values within a centred window of `window` points (odd); NaN where there is none."""
+    half = window // 2
+    known = np.isfinite(values)
+    total = np.concatenate([[0.0], np.cumsum(np.where(known, values, 0.0))])
+    count = np.concatenate([[0], np.cumsum(known)])
+    index = np.arange(values.size)
+    low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, values.size)
+    number = count[high] - count[low]
+    return np.where(number > 0, (total[high] - total[low]) / np.maximum(number, 1), np.nan)
+
+
+def moving_median(values: FloatArray, window: int, at_least: int) -> FloatArray:
+    """Median of the known values within a centred window of `window` points (odd); NaN where fewer than `at_least`."""
+    half = window // 2
+    padded = np.full(values.size + 2 * half, np.nan)
+    padded[half : half + values.size] = values
+    ranked = np.sort(np.lib.stride_tricks.sliding_window_view(padded, window), axis=1)
+    count = np.isfinite(ranked).sum(axis=1)
+    enough = count >= max(at_least, 1)
+    upper = np.where(enough, count // 2, 0)
+    lower = np.where(enough, (count - 1) // 2, 0)
+    rows = np.arange(values.size)
+    return np.where(enough, 0.5 * (ranked[rows, lower] + ranked[rows, upper]), np.nan)
+
+
+def block_mean(values: FloatArray, size: int, at_least: int) -> FloatArray:
+    """Mean of the known values of each block of `size` points; NaN where fewer than `at_least`. The last may be
+    short."""
+    blocks = -(-values.size // size)
+    padded = np.full(blocks * size, np.nan)
+    padded[: values.size] = values
+    table = padded.reshape(blocks, size)
+    known = np.isfinite(table)
+    count = known.sum(axis=1)
+    total = np.where(known, table, 0.0).sum(axis=1)
+    return np.where(count >= at_least, total / np.maximum(count, 1), np.nan)
+
+
+def near(mask: BoolArray, points: int) -> BoolArray:
+    """True within `points` of a true value."""
+    if points <= 0 or not mask.any():
+        return mask
+    count = np.concatenate([[0], np.cumsum(mask)])
+    index = np.arange(mask.size)
+    low, high = np.maximum(index - points, 0), np.minimum(index + points + 1, mask.size)
+    return np.asarray(count[high] > count[low], dtype=np.bool_)
+
+
+def long_runs(mask: BoolArray, points: int) -> BoolArray:
+    """The part of a mask that is true for at least `points` in a row."""
+    result = np.zeros(mask.size, dtype=np.bool_)
+    padded = np.zeros(mask.size + 2, dtype=np.int8)
+    padded[1:-1] = mask
+    edges = np.flatnonzero(np.diff(padded))
+    starts, ends = edges[::2], edges[1::2]
+    keep = ends - starts >= points
+    marks = np.zeros(mask.size + 1, dtype=np.int64)
+    np.add.at(marks, starts[keep], 1)
+    np.add.at(marks, ends[keep], -1)
+    np.cumsum(marks[:-1], out=marks[:-1])
+    result[:] = marks[:-1] > 0
+    return result

@@ -1,0 +1,226 @@
+"""Stretches that called for the conservative map, or heat an engine in other ways: where each kind begins and ends.
+
+A kind has a condition with an enter and a leave level; short pauses are bridged, but never a hole in the data; what is
+too short is dropped. Where kinds meet, the stronger reason keeps the time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.advice import KINDS, Advice, Rule
+from ridelog.analysis.terrain import BLOCK_S, MEDIAN_S, Terrain
+from ridelog.intervals import Interval, difference, from_mask, intersection, runs, tidy, to_mask, total_s
+from ridelog.results import BoolArray, FloatArray
+
+OPEN_SHARE = 0.8
+"""Share of a wide-open stretch that the throttle has to be open: short shuts to change gear are fine, on-off riding is
+not."""
+
+
+@dataclass(frozen=True)
+class Signals:
+    """What the rules look at, on the grid; None where the ride does not have it. `terrain` has its own, slower
+    times."""
+
+    t_s: FloatArray
+    step_s: float
+    speed_mps: FloatArray | None
+    grade: FloatArray | None
+    opening: FloatArray | None
+    rpm: FloatArray | None
+    terrain: Terrain | None
+
+
+@dataclass(frozen=True)
+class Stretch:
+    """A flagged stretch before anything is measured on it."""
+
+    start_s: float
+    end_s: float
+    kind: str
+    also: tuple[str, ...]
+
+    @property
+    def interval(self) -> Interval:
+        """The stretch as an interval."""
+        return Interval(self.start_s, self.end_s)
+
+
+def _hold(enter: BoolArray, leave: BoolArray) -> BoolArray:
+    """Hysteresis: each run of `leave` that reaches `enter` somewhere."""
+    held = np.zeros(leave.size, dtype=np.bool_)
+    for first, past in runs(leave | enter):
+        if enter[first:past].any():
+            held[first:past] = True
+    return held
+
+
+def _bridge(spans: list[Interval], known: list[Interval], gap_s: float) -> list[Interval]:
+    """Join spans a short pause apart where the pause lies wholly in known time; cut all to known time."""
+    joined: list[Interval] = []
+    for span in tidy(spans):
+        if joined and span.start_s - joined[-1].end_s <= gap_s:
+            pause = Interval(joined[-1].end_s, span.start_s)
+            if pause.length_s - total_s(intersection([pause], known)) < 1e-9:
+                joined[-1] = Interval(joined[-1].start_s, span.end_s)
+                continue
+        joined.append(span)
+    return intersection(joined, known)
+
+
+def _known(signals: Signals, *series: FloatArray, gaps: list[Interval]) -> list[Interval]:
+    ok = np.ones(signals.t_s.size, dtype=np.bool_)
+    for one in series:
+        ok &= np.isfinite(one)
+    return difference(from_mask(signals.t_s, ok, signals.step_s), gaps)
+
+
+def _spans(signals: Signals, enter: BoolArray, leave: BoolArray) -> list[Interval]:
+    return from_mask(signals.t_s, _hold(enter, leave), signals.step_s)
+
+
+def _wide_open(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    if signals.opening is None:
+        return []
+    level = rule.level("min_throttle_pct") / 100.0
+    with np.errstate(invalid="ignore"):
+        enter, leave = signals.opening >= level, signals.opening >= level * rule.leave_share
+    spans = _bridge(_spans(signals, enter, leave), _known(signals, signals.opening, gaps=gaps), rule.merge_gap_s)
+    return [span for span in spans if _share(signals, leave, span) >= OPEN_SHARE]
+
+
+def _share(signals: Signals, mask: BoolArray, span: Interval) -> float:
+    inside = mask[to_mask(signals.t_s, [span])]
+    return float(inside.mean()) if inside.size else 0.0
+
+
+def _high_speed(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    if signals.speed_mps is None:
+        return []
+    level = rule.level("min_speed_mps")
+    with np.errstate(invalid="ignore"):
+        spans = _spans(signals, signals.speed_mps >= level, signals.speed_mps >= level * rule.leave_share)
+    return _bridge(spans, _known(signals, signals.speed_mps, gaps=gaps), rule.merge_gap_s)
+
+
+def _slow_climb(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    if signals.speed_mps is None or signals.grade is None:
+        return []
+    steep, slow = rule.level("min_grade"), rule.level("max_speed_mps")
+    with np.errstate(invalid="ignore"):
+        enter = (signals.grade >= steep) & (signals.speed_mps <= slow)
+        leave = (signals.grade >= steep * rule.leave_share) & (signals.speed_mps <= slow / rule.leave_share)
+    return _bridge(_spans(signals, enter, leave), _known(signals, signals.speed_mps, gaps=gaps), rule.merge_gap_s)
+
+
+def _standstill(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    if signals.speed_mps is None or signals.rpm is None:
+        return []
+    slow = rule.level("max_speed_mps")
+    with np.errstate(invalid="ignore"):
+        running = signals.rpm > 0.0
+        enter = (signals.speed_mps <= slow) & running
+        leave = (signals.speed_mps <= slow / rule.leave_share) & running
+    known = _known(signals, signals.speed_mps, signals.rpm, gaps=gaps)
+    return _bridge(_spans(signals, enter, leave), known, rule.merge_gap_s)
+
+
+def _heavy_drag(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    ground = signals.terrain
+    if ground is None or signals.speed_mps is None:
+        return []
+    drag, power = rule.level("min_drag_coefficient"), rule.level("min_power_share")
+    with np.errstate(invalid="ignore"):
+        enter = (ground.smooth >= drag) & (ground.power_share >= power)
+        leave = (ground.smooth >= drag * rule.leave_share) & (ground.power_share >= power * rule.leave_share)
+    known = _known(signals, signals.speed_mps, gaps=gaps)
+    spans = _bridge(from_mask(ground.t_s, _hold(enter, leave), BLOCK_S), known, rule.merge_gap_s)
+    long_enough = [span for span in spans if span.length_s >= 0.5 * rule.min_duration_s]
+    return intersection(refine_edges(ground, long_enough), known)
+
+
+def refine_edges(ground: Terrain, spans: list[Interval]) -> list[Interval]:
+    """Move each edge to where the unsmoothed drag changes level.
+
+    The median over 21 s finds a stretch but blurs its ends, more so where drag is only known now and then. Within half
+    that window of an edge, the split is taken that leaves most of the high seconds inside and of the low ones outside.
+    """
+    reach = round(0.5 * MEDIAN_S / BLOCK_S) + 2
+    edges = [[round(span.start_s / BLOCK_S), round(span.end_s / BLOCK_S)] for span in spans]
+    for i, (first, past) in enumerate(edges):
+        floor = edges[i - 1][1] if i else 0
+        ceiling = edges[i + 1][0] if i + 1 < len(edges) else ground.raw.size
+        middle = (first + past) // 2
+        inside = _median(ground.raw[first:past])
+        start = _split(ground.raw, max(floor, first - reach), min(middle, first + reach), inside, floor, rising=True)
+        end = _split(ground.raw, max(middle, past - reach), min(ceiling, past + reach), inside, ceiling, rising=False)
+        edges[i] = [first if start is None else start, past if end is None else end]
+    return [Interval(a * BLOCK_S, b * BLOCK_S) for a, b in edges if b > a]
+
+
+def _median(values: FloatArray) -> float:
+    known = values[np.isfinite(values)]
+    return float(np.median(known)) if known.size else float("nan")
+
+
+def _split(raw: FloatArray, low: int, high: int, inside: float, wall: int, *, rising: bool) -> int | None:
+    """Index in `low..high` that best parts low seconds from high ones; None where there is nothing to part."""
+    outer = raw[max(wall, low - 20) : low + 4] if rising else raw[max(0, high - 4) : min(wall, high + 20)]
+    outside = _median(outer)
+    if high - low < 2 or not np.isfinite(inside) or not np.isfinite(outside) or outside >= inside:
+        return None
+    half = 0.5 * (inside - outside)
+    excess = np.nan_to_num(np.clip(raw[low:high] - (outside + half), -half, half))
+    gathered = np.concatenate([[0.0], np.cumsum(excess)])
+    gain = gathered[-1] - 2.0 * gathered if rising else 2.0 * gathered - gathered[-1]
+    ties = np.flatnonzero(gain >= gain.max() - 1e-9)
+    return low + int(ties[ties.size // 2])
+
+
+_FINDERS: dict[str, Callable[[Signals, Rule, list[Interval]], list[Interval]]] = {
+    "heavy_drag": _heavy_drag,
+    "wide_open": _wide_open,
+    "high_speed": _high_speed,
+    "slow_climb": _slow_climb,
+    "standstill": _standstill,
+}
+
+
+def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch]:
+    """All flagged stretches in order of time; they never overlap and never reach into `gaps`.
+
+    `also` names the weaker kinds that held for at least half of a stretch or for their own minimum duration inside it.
+    """
+    held: dict[str, list[Interval]] = {}
+    for kind in KINDS:
+        rule = advice.rule(kind)
+        if rule.map == "none":
+            continue
+        held[kind] = [
+            span for span in _FINDERS[kind](signals, rule, gaps) if span.length_s >= rule.min_duration_s - 1e-9
+        ]
+    found: list[Stretch] = []
+    taken: list[Interval] = []
+    for kind in KINDS:
+        rule = advice.rule(kind)
+        left = difference(held.get(kind, []), taken)
+        found.extend(
+            Stretch(span.start_s, span.end_s, kind, _also(span, kind, held, advice))
+            for span in left
+            if span.length_s >= rule.min_duration_s - 1e-9
+        )
+        taken = tidy([*taken, *(stretch.interval for stretch in found if stretch.kind == kind)])
+    return sorted(found, key=lambda stretch: stretch.start_s)
+
+
+def _also(span: Interval, kind: str, held: dict[str, list[Interval]], advice: Advice) -> tuple[str, ...]:
+    others = []
+    for other, spans in held.items():
+        together = total_s(intersection([span], spans))
+        if other != kind and together >= min(0.5 * span.length_s, advice.rule(other).min_duration_s):
+            others.append(other)
+    return tuple(others)

@@ -1,0 +1,78 @@
+"""Where a log's throttle is shut and where it is wide open: learned from the ride itself.
+
+Loggers scale the throttle as they like: a closed throttle may read 3 %, a wide-open one 92 %.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.results import FloatArray
+
+NOMINAL_CLOSED_PCT = 0.0
+NOMINAL_OPEN_PCT = 100.0
+
+_BAND_PCT = 1.5
+"""Values this close together are one position of the grip."""
+
+_HELD_S = 2.0
+"""A stop is a place where the throttle spent at least this long in all."""
+
+_CLEAR_STOP_PCT = 90.0
+_LOWEST_STOP_PCT = 70.0
+_PILE_RATIO = 4.0
+_VISITS = 3
+"""Between 70 and 90 % a stop is believed only where values pile up at the very top (4 x as dense as the five points
+below, on 3 visits or more): otherwise it may be just as far as this rider ever opened. Common practice, no source."""
+
+
+@dataclass(frozen=True)
+class Stops:
+    """Throttle readings at the stops, %. `*_learned` false: never seen in this ride, the logger's nominal value
+    stands."""
+
+    closed_pct: float
+    open_pct: float
+    closed_learned: bool
+    open_learned: bool
+
+    def opening(self, throttle_pct: FloatArray) -> FloatArray:
+        """0 at the closed stop, 1 at the open one, NaN where not known."""
+        return np.clip((throttle_pct - self.closed_pct) / (self.open_pct - self.closed_pct), 0.0, 1.0)
+
+
+def learn_stops(throttle_pct: FloatArray, step_s: float) -> Stops:
+    """The stops of a throttle channel on a uniform grid (NaN where not known)."""
+    known = throttle_pct[np.isfinite(throttle_pct)]
+    if known.size == 0:
+        return Stops(NOMINAL_CLOSED_PCT, NOMINAL_OPEN_PCT, False, False)
+    closed, closed_learned = _closed(known, step_s)
+    opened, open_learned = _open(throttle_pct, known, closed, step_s)
+    return Stops(closed, opened, closed_learned, open_learned)
+
+
+def _closed(known: FloatArray, step_s: float) -> tuple[float, bool]:
+    """The fullest band near the bottom of all readings."""
+    bottom = float(np.percentile(known, 0.5))
+    low = known[(known >= bottom - _BAND_PCT) & (known <= bottom + 2.0 * _BAND_PCT)]
+    at_rest = low.size * step_s >= _HELD_S and bottom < 40.0
+    return (float(np.median(low)), True) if at_rest else (NOMINAL_CLOSED_PCT, False)
+
+
+def _open(throttle_pct: FloatArray, known: FloatArray, closed: float, step_s: float) -> tuple[float, bool]:
+    top = float(np.percentile(known, 100.0 * (1.0 - min(0.5 * _HELD_S / step_s / known.size, 0.05))))
+    pile = known >= top - _BAND_PCT
+    seconds = float(pile.sum()) * step_s
+    reading = float(np.median(known[pile]))
+    if seconds < _HELD_S or reading - closed < _LOWEST_STOP_PCT:
+        return NOMINAL_OPEN_PCT, False
+    if reading >= _CLEAR_STOP_PCT:
+        return reading, True
+    below = (known < top - _BAND_PCT) & (known >= top - _BAND_PCT - 5.0)
+    dense = float(pile.sum()) / _BAND_PCT >= _PILE_RATIO * float(below.sum()) / 5.0
+    with np.errstate(invalid="ignore"):
+        there = throttle_pct >= top - _BAND_PCT
+    visits = int((there[1:] & ~there[:-1]).sum())
+    return (reading, True) if dense and visits >= _VISITS else (NOMINAL_OPEN_PCT, False)

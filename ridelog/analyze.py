@@ -1,0 +1,272 @@
+"""The analysis from a ride to its result: the only file that knows the order of its stages."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from ridelog import __version__, analyze_drive, analyze_inputs, analyze_map, summary
+from ridelog.advice import Advice
+from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, terrain
+from ridelog.analyze_drive import Doubts, Drive, Scene
+from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
+from ridelog.grid import Samples, make_grid, usable
+from ridelog.results import (
+    Analysis,
+    Basis,
+    Boiling,
+    CannotTell,
+    ChannelResult,
+    Exposure,
+    FileFacts,
+    Heat,
+    Mark,
+    Prior,
+    RideFacts,
+    Traces,
+)
+from ridelog.ride import Ride
+
+NOT_FITTED = "this version does not fit the heat balance"
+
+
+def analyze(
+    ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None
+) -> tuple[Analysis, Traces]:
+    """Analyze one ride with what is known of the bike and the advice that held.
+
+    `ambient_c`, given by hand, wins over what the import was told and over a logged channel. Never raises for what a
+    ride lacks: what can't be told is None, and `cannot_tell` says why.
+    """
+    doubts = Doubts()
+    grid = make_grid(ride)
+    ground = analyze_inputs.ground_speed(ride, grid)
+    moved = motion.motion(ground.speed_mps, grid.step_s, from_position=ground.from_position) if ground else None
+    elevation_m = grid.get("elevation_m")
+    slope = motion.grade(elevation_m, moved) if moved is not None and elevation_m is not None else None
+    air = analyze_inputs.air(ride, grid, ambient_c, doubts.defaults)
+    scene = Scene(grid, ground, moved, slope, air, bike)
+    driven = analyze_drive.drive(scene, doubts)
+    soil = analyze_drive.ground_drag(scene, driven, doubts)
+    signals = segments.Signals(
+        t_s=grid.t_s,
+        step_s=grid.step_s,
+        speed_mps=moved.speed_mps if moved else None,
+        grade=slope.grade if slope else None,
+        opening=driven.opening,
+        rpm=grid.get("engine_rpm"),
+        terrain=soil,
+    )
+    _missing_signals(signals, advice, scene, doubts)
+    coolant = usable(ride, "coolant_c")
+    used = analyze_map.map_track(ride, bike, doubts)
+    stretches = segments.find(signals, advice, list(ride.gaps))
+    context = measure.Context(
+        signals=signals,
+        power_w=driven.power_w,
+        peak_power_w=1000.0 * bike.peak_power_kw if bike is not None else None,
+        grade_sigma=slope.sigma if slope is not None else None,
+        open_stop_seen=driven.stops is not None and driven.stops.open_learned,
+        speed_from_position=ground is not None and ground.from_position,
+        coolant_t_s=coolant.t_s,
+        coolant_c=coolant.y,
+        coolant_joined=coolant.joined,
+    )
+    flagged = analyze_map.judged_segments(stretches, advice, context, used)
+    kept = analyze_map.adherence_of(stretches, flagged, advice, used)
+    over = _exposures(ride, coolant, bike, doubts)
+    boils = _boiling(scene, coolant, doubts)
+    result = Analysis(
+        ride=_facts(ride, scene),
+        basis=_basis(ride, bike, advice, doubts),
+        quality=tuple(Mark(m.channel, m.kind, m.start_s, m.end_s, m.action, m.detail) for m in ride.quality),
+        exposure=tuple(record for record, _ in over),
+        segments=flagged,
+        adherence=kept,
+        heat=Heat(False, NOT_FITTED),
+        what_if=None,
+        boiling=boils,
+        facts=_found(scene, driven),
+        summary=summary.summarize(
+            summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride)),
+            [analyze_map.hot_time(record, stretch, flagged, used) for record, stretch in over],
+            flagged,
+            kept,
+            unjudged=_unjudged(advice, doubts.cannot_tell),
+        ),
+        cannot_tell=tuple(doubts.cannot_tell),
+    )
+    return result, _traces(scene, driven, soil, used)
+
+
+def _missing_signals(signals: segments.Signals, advice: Advice, scene: Scene, doubts: Doubts) -> None:
+    """Say which kinds of stretch this log can't show, and what it can't keep apart."""
+    still = "the log has no speed and no position" if signals.speed_mps is None else ""
+    reasons = {
+        "wide_open": "the log has no throttle" if signals.opening is None else "",
+        "high_speed": still,
+        "slow_climb": still or ("the log has no elevation" if signals.grade is None else ""),
+        "standstill": still
+        or ("the log has no engine speed, so a running engine can't be told" if signals.rpm is None else ""),
+    }
+    for kind, why in reasons.items():
+        if why and advice.rule(kind).map != "none":
+            doubts.say(kind, f"{why}. Log it to have such stretches judged")
+    if signals.terrain is None or scene.ground is None:
+        return
+    if signals.grade is None:
+        doubts.say(
+            "climb_or_soft_ground",
+            "the log has no elevation, so a climb can't be told from soft ground: drag holds both. Add a GPS track",
+        )
+    if scene.ground.source == "wheel_speed_mps":
+        doubts.say("wheelspin", "speed comes from the wheel, so a spinning tyre is not seen. Add a GPS track")
+    else:
+        doubts.say(
+            "wheelspin_or_clutch",
+            "a spinning tyre and a slipping clutch look alike in engine speed and ground speed. Log the wheel's speed",
+        )
+
+
+def _unjudged(advice: Advice, open_questions: list[CannotTell]) -> list[str]:
+    """Kinds the sheet advises the conservative map on that this log can't show."""
+    asked = {item.question for item in open_questions}
+    return [rule.kind for rule in advice.rules if rule.map == "conservative" and rule.kind in asked]
+
+
+def _exposures(
+    ride: Ride, coolant: Samples, bike: Bike | None, doubts: Doubts
+) -> tuple[tuple[Exposure, exposure.Above], ...]:
+    if bike is None:
+        doubts.defaults.append("thresholds")
+    if coolant.covered_s <= 0.0:
+        doubts.say("exposure", "the log has no usable coolant temperature. Log the coolant sensor")
+    rpm = usable(ride, "engine_rpm")
+    info = ride.channels.get("coolant_c")
+    return exposure.exposures(
+        exposure.Trace(coolant.t_s, coolant.y, coolant.joined),
+        exposure.Trace(rpm.t_s, rpm.y, rpm.joined) if rpm.t_s.size > 1 else None,
+        bike.thresholds if bike is not None else DEFAULT_THRESHOLDS_C,
+        duration_s=ride.duration_s,
+        resolution_c=_resolution(ride),
+        held_s=1.0 / info.rate_hz if info is not None and info.held and info.rate_hz else None,
+    )
+
+
+def _resolution(ride: Ride) -> float | None:
+    info = ride.channels.get("coolant_c")
+    return info.resolution if info is not None else None
+
+
+def _coverage(ride: Ride, coolant: Samples) -> float:
+    return min(1.0, coolant.covered_s / ride.duration_s) if ride.duration_s > 0.0 else 0.0
+
+
+def _boiling(scene: Scene, coolant: Samples, doubts: Doubts) -> Boiling | None:
+    bike = scene.bike
+    if bike is None:
+        doubts.say("boiling", "no bike file: the cap's pressure and the coolant mix are not known")
+        return None
+    peak = float(coolant.y.max()) if coolant.y.size else None
+    at_s = float(coolant.t_s[int(coolant.y.argmax())]) if coolant.y.size else None
+    ambient_kpa = scene.air.pressure_at(scene.grid.t_s, at_s) / 1000.0
+    low_kpa, high_kpa = boiling.PRESSURE_RANGE_KPA
+    if not (low_kpa <= ambient_kpa and ambient_kpa + bike.cap_kpa <= high_kpa):
+        doubts.say(
+            "boiling",
+            f"{ambient_kpa:.0f} kPa of air under a cap of {bike.cap_kpa:.0f} kPa is beyond what the formula covers",
+        )
+        return None
+    sealed, vented = boiling.sealed_and_vented_c(ambient_kpa, bike.cap_kpa, bike.glycol_volume_share)
+    return Boiling(
+        sealed_c=sealed,
+        vented_c=vented,
+        margin_sealed_c=sealed - peak if peak is not None else None,
+        margin_vented_c=vented - peak if peak is not None else None,
+        pressure_abs_kpa=ambient_kpa + bike.cap_kpa,
+        ambient_kpa=ambient_kpa,
+    )
+
+
+def _facts(ride: Ride, scene: Scene) -> RideFacts:
+    moved = scene.moved
+    return RideFacts(
+        id=ride.id,
+        bike=scene.bike.id if scene.bike is not None else ride.bike,
+        start_utc=ride.start_utc.isoformat().replace("+00:00", "Z") if ride.start_utc else None,
+        timezone=ride.timezone,
+        duration_s=ride.duration_s,
+        moving_s=float(np.count_nonzero(moved.moving) * scene.grid.step_s) if moved else None,
+        distance_m=moved.total_m if moved else None,
+        channels={
+            name: ChannelResult(c.unit, c.rate_hz, c.resolution, c.coverage, c.origin, c.source)
+            for name, c in ride.channels.items()
+        },
+        gaps=tuple((gap.start_s, gap.end_s) for gap in ride.gaps),
+        ambient_c=scene.air.known_ambient_c,
+    )
+
+
+def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts) -> Basis:
+    defaults = [*(bike.defaults_used if bike is not None else ()), *advice.defaults_used, *doubts.defaults]
+    return Basis(
+        version=__version__,
+        settings_hash=analyze_inputs.settings_hash(bike, advice),
+        files=tuple(FileFacts(source.name, source.sha256) for source in ride.sources),
+        advice_version=advice.version,
+        defaults_used=tuple(dict.fromkeys(defaults)),
+        prior=Prior((), None),
+    )
+
+
+def _found(scene: Scene, driven: Drive) -> dict[str, Any]:
+    """What was learned on the way, for those who want to check it."""
+    gearing, stops, air = driven.gearing, driven.stops, scene.air
+    ratios = gearing.gears.rpm_per_mps if gearing.gears is not None else ()
+    return {
+        "speed_source": scene.ground.source if scene.ground is not None else None,
+        "throttle": None
+        if stops is None
+        else {
+            "closed_pct": stops.closed_pct,
+            "open_pct": stops.open_pct,
+            "closed_learned": stops.closed_learned,
+            "open_learned": stops.open_learned,
+        },
+        "gearing": {
+            "source": gearing.gears.source if gearing.gears is not None else None,
+            "rpm_per_kmh": [ratio / 3.6 for ratio in ratios],
+            "learned_rpm_per_kmh": [ratio / 3.6 for ratio in gearing.learned],
+            "log_over_bike_file": gearing.factor,
+        },
+        "air": {
+            "pressure_kpa": float(np.median(air.pressure)) / 1000.0,
+            "pressure_source": air.pressure_source,
+            "ambient_c": air.known_ambient_c,
+            "ambient_source": air.ambient_source,
+            "density_kg_per_m3": float(np.median(air.density)),
+        },
+        "grade_sigma": scene.slope.sigma if scene.slope is not None else None,
+    }
+
+
+def _traces(scene: Scene, driven: Drive, soil: terrain.Terrain | None, used: adherence.MapTrack) -> Traces:
+    grid = scene.grid
+    series = dict(grid.channels)
+    if scene.moved is not None:
+        series["speed_mps"] = scene.moved.speed_mps
+        series["acceleration_mps2"] = scene.moved.acceleration_mps2
+    optional = {
+        "grade": scene.slope.grade if scene.slope is not None else None,
+        "throttle_open": driven.opening,
+        "power_w": driven.power_w,
+        "slip": driven.gearing.slip,
+        "gear": driven.gearing.gears.gear if driven.gearing.gears is not None else None,
+        "map_conservative": analyze_map.on_grid(used, grid.t_s) if used.start_s.size else None,
+    }
+    series.update({name: values for name, values in optional.items() if values is not None})
+    if soil is not None:
+        second = (grid.t_s / terrain.BLOCK_S + 1e-9).astype(np.int64)
+        series["drag_coefficient"] = soil.smooth[np.minimum(second, soil.smooth.size - 1)]
+    return Traces(grid.t_s, grid.step_s, series)

@@ -1,0 +1,149 @@
+"""The map in use, the verdict on each stretch, and where hot time was spent."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ridelog import summary
+from ridelog.advice import Advice
+from ridelog.analysis import adherence, exposure, measure, segments
+from ridelog.analyze_drive import Doubts
+from ridelog.bike import Bike
+from ridelog.grid import usable
+from ridelog.intervals import Interval, intersection, total_s
+from ridelog.results import Adherence, Exposure, FloatArray, Segment
+from ridelog.ride import Ride
+
+
+def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTrack:
+    """Which map was on over the ride; empty, with the reason in `doubts`, where that is not known."""
+    samples = usable(ride, "map_slot")
+    if samples.t_s.size < 2:
+        doubts.say("map_in_use", "the log has no map switch. Log the switch, or note the times of switching")
+        return adherence.NO_TRACK
+    if bike is None:
+        doubts.say("map_in_use", "no bike file says which slot holds the conservative map")
+        return adherence.NO_TRACK
+    strange = sorted({f"{value:g}" for value in np.unique(samples.y) if slot_of(bike, float(value)) is None})
+    if strange:
+        doubts.say(
+            "map_in_use",
+            f"the map switch reads {', '.join(strange)} at times; maps.slot_values of the bike file has no such slot",
+        )
+    return adherence.track(
+        samples.t_s, samples.y, samples.joined, bike.conservative_slot, lambda written: slot_of(bike, written)
+    )
+
+
+def slot_of(bike: Bike, value: float) -> int | None:
+    """The channel holds slot numbers; one that no entry of the bike file leads to is not known."""
+    slot = round(value)
+    return slot if abs(value - slot) < 1e-6 and slot in {known for _, known in bike.slot_values} else None
+
+
+def judged_segments(
+    stretches: list[segments.Stretch], advice: Advice, context: measure.Context, used: adherence.MapTrack
+) -> tuple[Segment, ...]:
+    """Each stretch measured, judged and explained."""
+    return tuple(_segment(stretch, advice, context, used) for stretch in stretches)
+
+
+def _segment(stretch: segments.Stretch, advice: Advice, context: measure.Context, used: adherence.MapTrack) -> Segment:
+    rule = advice.rule(stretch.kind)
+    seen = measure.measure(stretch, rule, context)
+    judged = adherence.judge(
+        used, stretch.start_s, stretch.end_s, grace_s=rule.grace_s, advised=rule.map == "conservative"
+    )
+    return Segment(
+        start_s=stretch.start_s,
+        end_s=stretch.end_s,
+        kind=stretch.kind,
+        also=stretch.also,
+        certainty="uncertain" if seen.doubts else "sure",
+        mean_power_w=seen.mean_power_w,
+        mean_speed_mps=seen.mean_speed_mps,
+        drag_coefficient=seen.drag,
+        drag_low=seen.drag_low,
+        drag_high=seen.drag_high,
+        mean_grade=seen.mean_grade,
+        settle_c=None,
+        settle_low_c=None,
+        settle_high_c=None,
+        limit_after_s=None,
+        limit_after_low_s=None,
+        limit_after_high_s=None,
+        coolant_start_c=seen.coolant_start_c,
+        coolant_peak_c=seen.coolant_peak_c,
+        advised_map="conservative" if rule.map == "conservative" else "either",
+        conservative_share=judged.share,
+        switched_after_s=judged.switched_after_s,
+        held_after_s=judged.held_after_s,
+        verdict=judged.verdict,
+        reason=summary.reason(
+            stretch.kind,
+            length_s=stretch.end_s - stretch.start_s,
+            speed_mps=seen.mean_speed_mps,
+            power_w=seen.mean_power_w,
+            power_share=seen.power_share,
+            drag=seen.drag,
+            drag_low=seen.drag_low,
+            grade=seen.mean_grade,
+            opening=seen.mean_opening,
+            doubts=seen.doubts,
+        ),
+    )
+
+
+def adherence_of(
+    stretches: list[segments.Stretch], flagged: tuple[Segment, ...], advice: Advice, used: adherence.MapTrack
+) -> Adherence:
+    """Over all stretches that the sheet advises the conservative map on, grace time left out."""
+    judged = [
+        adherence.judge(used, s.start_s, s.end_s, grace_s=advice.rule(s.kind).grace_s, advised=True)
+        for s in stretches
+        if advice.rule(s.kind).map == "conservative"
+    ]
+    known = [one for one in judged if one.conservative_s is not None]
+    conservative_s = sum(one.conservative_s or 0.0 for one in known) if known else None
+    known_s = sum(one.advised_s - one.unknown_s for one in known)
+    counts = dict.fromkeys(("followed", "late", "missed", "unknown", "not_advised"), 0)
+    for segment in flagged:
+        counts[segment.verdict] += 1
+    return Adherence(
+        advised_s=float(sum(one.advised_s for one in judged)),
+        conservative_s=conservative_s,
+        share=conservative_s / known_s if conservative_s is not None and known_s > 0.0 else None,
+        counts=counts,
+        unknown_s=float(sum(one.unknown_s for one in judged)),
+    )
+
+
+def hot_time(
+    record: Exposure, over: exposure.Above, flagged: tuple[Segment, ...], used: adherence.MapTrack
+) -> summary.HotTime:
+    """Where, and on which map, the time above a threshold was spent."""
+    spans = [Interval(float(a), float(b)) for a, b in zip(over.start_s, over.end_s, strict=True)]
+    by_kind: dict[str, float] = {}
+    on_standard: dict[str, float] = {}
+    for segment in flagged:
+        inside = intersection(spans, [Interval(segment.start_s, segment.end_s)])
+        if inside:
+            by_kind[segment.kind] = by_kind.get(segment.kind, 0.0) + total_s(inside)
+            standard_s = sum(used.seconds(adherence.STANDARD, *one) for one in inside)
+            on_standard[segment.kind] = on_standard.get(segment.kind, 0.0) + standard_s
+    if used.start_s.size == 0:
+        return summary.HotTime(record, by_kind)
+    return summary.HotTime(
+        record,
+        by_kind,
+        sum(used.seconds(adherence.STANDARD, *one) for one in spans),
+        sum(used.seconds(adherence.CONSERVATIVE, *one) for one in spans),
+        on_standard,
+    )
+
+
+def on_grid(used: adherence.MapTrack, t_s: FloatArray) -> FloatArray:
+    """1 where the conservative map was on, 0 where another, NaN where not known."""
+    index = np.searchsorted(used.start_s, t_s, "right") - 1
+    state = used.state[np.maximum(index, 0)].astype(np.float64)
+    return np.where((index < 0) | (t_s > used.end_s) | (state == adherence.UNKNOWN), np.nan, state)

@@ -1,0 +1,235 @@
+"""What an analysis says in words: the answer of a ride, and why each stretch was flagged.
+
+A sentence states what the log shows and no more: the map is named only where it was logged, and time that nothing
+speaks of is said. Temperatures in C, speeds in km/h.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from ridelog.results import Adherence, Exposure, Segment
+
+WHERE = {
+    "heavy_drag": "on deep-drag ground",
+    "wide_open": "wide open",
+    "high_speed": "at sustained high speed",
+    "slow_climb": "on slow climbs",
+    "standstill": "standing with the engine running",
+    "heat_only": "on stretches that ask for more heat than the bike sheds",
+}
+
+NEARLY_ALL = 0.9
+FULL_COVERAGE = 0.95
+
+
+def duration(seconds: float) -> str:
+    """`48 s`, `3 min 05 s`, `1 h 02 min`."""
+    whole = round(seconds)
+    if whole == 0 and seconds > 0.0:
+        return "under a second"
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def degrees(value: float) -> str:
+    """A temperature without a needless decimal."""
+    return f"{value:.1f}".removesuffix(".0") + " C"
+
+
+@dataclass(frozen=True)
+class HotTime:
+    """Where the time above one threshold was spent. `by_kind`: seconds inside flagged stretches of each kind;
+    `standard_s`/`conservative_s`: seconds of it known to be on each map, None where no map was logged."""
+
+    exposure: Exposure
+    by_kind: dict[str, float] = field(default_factory=dict)
+    standard_s: float | None = None
+    conservative_s: float | None = None
+    on_standard_by_kind: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Coolant:
+    """What the coolant channel is worth: share of the ride it covers, its step in C, and whether it exists at all."""
+
+    logged: bool
+    coverage: float
+    resolution_c: float | None
+
+
+def summarize(
+    coolant: Coolant,
+    hot: Sequence[HotTime],
+    segments: Sequence[Segment],
+    adherence: Adherence,
+    *,
+    unjudged: Sequence[str],
+) -> tuple[str, ...]:
+    """One to four sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told."""
+    found = [_answer(coolant, hot)]
+    advice = _advice(segments, adherence, unjudged)
+    if advice:
+        found.append(advice)
+    doubt = _doubt(coolant, hot)
+    if doubt:
+        found.append(doubt)
+    blind = _blind(segments, coolant, hot)
+    if blind:
+        found.append(blind)
+    return tuple(found)
+
+
+def _answer(coolant: Coolant, hot: Sequence[HotTime]) -> str:
+    if not coolant.logged or not hot:
+        return "This log has no usable coolant temperature, so it can't tell how hot the engine ran."
+    passed = [one for one in hot if one.exposure.observed_s > 0.0]
+    peak_c = hot[-1].exposure.peak_c
+    peak = f"it peaked at {degrees(peak_c)}" if peak_c is not None else "its peak is not known"
+    lowest, highest = hot[0].exposure, hot[-1].exposure
+    seen = "" if coolant.coverage >= FULL_COVERAGE else f" in the {coolant.coverage:.0%} of the ride it was logged"
+    if not passed:
+        return f"Coolant stayed at or below {degrees(lowest.threshold_c)} ({lowest.name}){seen}: {peak}."
+    top = passed[-1]
+    if top is hot[-1]:
+        return f"Coolant passed {_passed(top)}{seen}{_where(top)}; {peak}."
+    return (
+        f"Coolant stayed at or below {degrees(highest.threshold_c)} ({highest.name}){seen}; "
+        f"it passed {_passed(top)}{_where(top)}, and {peak}."
+    )
+
+
+def _passed(one: HotTime) -> str:
+    e = one.exposure
+    text = f"{degrees(e.threshold_c)} ({e.name}) for {duration(e.observed_s)}"
+    if e.excursions > 1:
+        text += f" in all, the longest {duration(e.longest_s)} at once"
+    return text
+
+
+def _where(one: HotTime) -> str:
+    total = one.exposure.observed_s
+    off = one.exposure.engine_off_s
+    if off is not None and off >= NEARLY_ALL * total:
+        return ", after the engine was switched off"
+    kinds = sorted(one.by_kind.items(), key=lambda item: -item[1])
+    kinds = [(kind, seconds) for kind, seconds in kinds if seconds >= 0.1 * total]
+    if not kinds:
+        return ", none of it on a flagged stretch" if not one.by_kind else ", little of it on a flagged stretch"
+    kind, seconds = kinds[0]
+    share = "all of it" if seconds >= 0.995 * total else f"{seconds / total:.0%} of it"
+    text = f", {share} {WHERE[kind]}"
+    on_standard = one.on_standard_by_kind.get(kind)
+    if one.standard_s is not None and on_standard is not None:
+        if on_standard >= NEARLY_ALL * seconds:
+            text += " on the standard map"
+        elif on_standard <= (1.0 - NEARLY_ALL) * seconds and (one.conservative_s or 0.0) >= NEARLY_ALL * seconds:
+            text += " on the conservative map"
+    if len(kinds) > 1 and seconds < NEARLY_ALL * total:
+        second, also_s = kinds[1]
+        text += f" and {also_s / total:.0%} {WHERE[second]}"
+    return text
+
+
+def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequence[str]) -> str:
+    advised = [one for one in segments if one.advised_map == "conservative" and one.verdict != "not_advised"]
+    if not advised:
+        if unjudged:
+            names = " and ".join(_KIND_NAMES[kind] for kind in unjudged if kind in _KIND_NAMES)
+            return (
+                f"No stretch that could be judged called for the conservative map; {names} can't be told from this log."
+            )
+        return "No stretch called for the conservative map."
+    many = f"{len(advised)} stretches" if len(advised) > 1 else "One stretch"
+    text = f"{many} called for the conservative map, {duration(adherence.advised_s)} after the time to switch"
+    if adherence.share is None or adherence.conservative_s is None:
+        return text + "; which map was on can't be told from this log."
+    standard_s = adherence.advised_s - adherence.unknown_s - adherence.conservative_s
+    if standard_s < 0.5:
+        return text + ", and it was on all that time."
+    text += f"; it was on for {adherence.share:.0%} of it"
+    return text + f" (the log shows the standard map for {duration(standard_s)})."
+
+
+_KIND_NAMES = {
+    "heavy_drag": "deep-drag ground",
+    "wide_open": "wide-open stretches",
+    "high_speed": "fast stretches",
+    "slow_climb": "slow climbs",
+    "standstill": "standing with the engine running",
+}
+
+
+def _doubt(coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
+    if not coolant.logged or not hot:
+        return None
+    if coolant.coverage < FULL_COVERAGE:
+        unknown_s = hot[-1].exposure.unknown_s
+        return f"For {duration(unknown_s)} of the ride the coolant temperature is not known; nothing is assumed for it."
+    passed = [one.exposure for one in hot if one.exposure.observed_high_s > 0.0]
+    if not passed or not coolant.resolution_c:
+        return None
+    top = passed[-1]
+    apart_s = top.observed_high_s - top.observed_low_s
+    if apart_s < 5.0 or apart_s < 0.1 * max(top.observed_s, 1.0):
+        return None
+    return (
+        f"The sensor shows steps of {degrees(coolant.resolution_c)}, so the time above {degrees(top.threshold_c)} lies "
+        f"anywhere from {duration(top.observed_low_s)} to {duration(top.observed_high_s)}."
+    )
+
+
+def _blind(segments: Sequence[Segment], coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
+    flat_out = [one for one in segments if one.kind == "wide_open" or "wide_open" in one.also]
+    calm = not coolant.logged or not hot or hot[-1].exposure.observed_s == 0.0
+    if not flat_out or not calm:
+        return None
+    longest_s = max(one.end_s - one.start_s for one in flat_out)
+    return (
+        f"A calm coolant trace does not clear the wide-open riding (longest {duration(longest_s)}): "
+        "the sensor can't see the piston."
+    )
+
+
+def reason(
+    kind: str,
+    *,
+    length_s: float,
+    speed_mps: float | None,
+    power_w: float | None,
+    power_share: float | None,
+    drag: float | None,
+    drag_low: float | None,
+    grade: float | None,
+    opening: float | None,
+    doubts: Sequence[str],
+) -> str:
+    """Why a stretch was flagged: the numbers that did it and why they matter; `doubts` say what makes it uncertain."""
+    length = duration(length_s)
+    at = f" at {3.6 * speed_mps:.0f} km/h" if speed_mps is not None else ""
+    if kind == "heavy_drag" and drag is not None:
+        power = f" with {power_w / 1000.0:.1f} kW" if power_w is not None else ""
+        power += f" ({power_share:.0%} of peak power)" if power and power_share is not None else ""
+        text = (
+            f"The ground held back {drag:.0%} of the weight for {length}{at}{power}: much work, little air to cool it"
+        )
+    elif kind == "wide_open":
+        share = f"{opening:.0%} open on average" if opening is not None else "wide open"
+        text = f"Throttle {share} for {length}{at}: the piston gets hotter than a coolant sensor shows"
+    elif kind == "high_speed":
+        text = f"Held{at} for {length}: sustained power, however calm the coolant looks"
+    elif kind == "slow_climb":
+        slope = f"{grade:.0%}" if grade is not None else "a steep slope"
+        text = f"Climbed {slope} for {length}{at}: work against the slope with hardly any air through the radiator"
+    else:
+        text = f"Stood for {length} with the engine running: no air through the radiator but a fan's"
+    if doubts:
+        text += "; uncertain because " + " and ".join(doubts)
+    elif kind == "heavy_drag" and drag_low is not None:
+        text += f"; still {drag_low:.0%} with 20 % less power and 10 % more mass"
+    return text + "."
