@@ -1,0 +1,183 @@
+"""The SQLite catalogue: which rides there are, the files behind them, bikes and advice sheets.
+
+A connection lives for one question or one transaction, so threads and processes can share a library freely: in WAL
+mode readers never wait, and a writer waits its turn up to `BUSY_S`. `BEGIN IMMEDIATE` is also the lock under which
+files are put in place or removed: whoever holds it is the only one who does either.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sqlite3
+from collections.abc import Iterator, Sequence
+from contextlib import closing, contextmanager
+from datetime import UTC, datetime
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ridelog.store import schema
+from ridelog.store.rows import FileRow, RideRow
+from ridelog.store.trouble import BUSY_S
+
+if TYPE_CHECKING:
+    from ridelog.ride import Ride
+
+_RIDE_COLUMNS = "seq, id, bike, start_utc, timezone, duration_s, distance_m, peak_c, condition, ambient_c, channels"
+_IN_PIECES = 500
+"""SQLite builds differ in how many values one statement may hold; all take this many."""
+
+
+class Catalogue:
+    """The tables of one library. Raises sqlite3.Error; the library turns that into words."""
+
+    def __init__(self, path: Path) -> None:
+        self._path = path
+
+    def prepare(self) -> None:
+        """Create or upgrade the tables. The caller holds the library's door, so one program does it at a time."""
+        if not self._path.exists():
+            os.close(os.open(self._path, os.O_CREAT | os.O_RDWR, 0o600))
+        with closing(self._connect()) as db:
+            schema.check_is_ours(db, self._path)
+            db.execute("PRAGMA journal_mode = WAL")
+            schema.upgrade(db, self._path)
+
+    def is_current(self) -> bool:
+        """True where the tables are those of this version. Raises LibraryError for what is not ours, or newer."""
+        if not self._path.exists():
+            return False
+        with closing(self._connect()) as db:
+            return schema.check_is_ours(db, self._path) == schema.VERSION
+
+    def _connect(self) -> sqlite3.Connection:
+        # mode=rw: a catalogue that has vanished is an error, not a reason to start an empty one.
+        db = sqlite3.connect(self._path.as_uri() + "?mode=rw", uri=True, timeout=BUSY_S, isolation_level=None)
+        db.execute("PRAGMA foreign_keys = ON")
+        return db
+
+    @contextmanager
+    def read(self) -> Iterator[sqlite3.Connection]:
+        """One consistent view of the tables."""
+        with closing(self._connect()) as db:
+            db.execute("BEGIN")
+            yield db
+
+    @contextmanager
+    def write(self) -> Iterator[sqlite3.Connection]:
+        """The one writer's transaction: committed at the end, rolled back when anything is raised inside."""
+        with closing(self._connect()) as db:
+            db.execute("BEGIN IMMEDIATE")
+            try:
+                yield db
+                db.execute("COMMIT")
+            except BaseException:
+                if db.in_transaction:
+                    db.execute("ROLLBACK")
+                raise
+
+
+def now_utc() -> str:
+    """The moment of a change, as the tables hold it."""
+    return utc_text(datetime.now(UTC))
+
+
+def utc_text(moment: datetime) -> str:
+    """An aware moment as text of fixed width, so that text order is time order."""
+    return moment.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def content_key(sha256s: Sequence[str]) -> str:
+    """One text for a set of files, whatever their order."""
+    return " ".join(sorted(set(sha256s)))
+
+
+@cache
+def _channels(text: str) -> tuple[str, ...]:
+    return tuple(json.loads(text))
+
+
+def rows_where(
+    db: sqlite3.Connection, condition: str = "", values: Sequence[Any] = (), limit: int | None = None
+) -> list[RideRow]:
+    """Rides that meet a condition, newest first; those without a date last, latest import first."""
+    found = db.execute(
+        f"SELECT {_RIDE_COLUMNS} FROM ride {condition} ORDER BY start_utc DESC, seq DESC LIMIT ?",  # noqa: S608
+        (*values, -1 if limit is None else limit),
+    ).fetchall()
+    files = _files(db, [row[0] for row in found])
+    return [
+        RideRow(
+            id=ride_id,
+            bike=bike,
+            start_utc=datetime.fromisoformat(start) if start is not None else None,
+            timezone=zone,
+            duration_s=duration_s,
+            distance_m=distance_m,
+            peak_c=peak_c,
+            condition=condition_,
+            ambient_c=ambient_c,
+            channels=_channels(channels),
+            files=files.get(seq, ()),
+        )
+        for seq, ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels in found
+    ]
+
+
+def _files(db: sqlite3.Connection, seqs: list[int]) -> dict[int, tuple[FileRow, ...]]:
+    columns = "ride_seq, name, sha256, size_bytes, format"
+    rows: list[tuple[Any, ...]] = []
+    if len(seqs) > 4 * _IN_PIECES:
+        rows = db.execute(f"SELECT {columns} FROM ride_file ORDER BY ride_seq, position").fetchall()  # noqa: S608
+    else:
+        for start in range(0, len(seqs), _IN_PIECES):
+            piece = seqs[start : start + _IN_PIECES]
+            marks = ",".join("?" * len(piece))
+            query = f"SELECT {columns} FROM ride_file WHERE ride_seq IN ({marks}) ORDER BY ride_seq, position"  # noqa: S608
+            rows += db.execute(query, piece).fetchall()
+    return {seq: tuple(FileRow(*row[1:]) for row in group) for seq, group in groupby(rows, key=lambda row: row[0])}
+
+
+def insert_ride(db: sqlite3.Connection, ride: Ride, stored_bytes: int, stored_sha256: str) -> None:
+    """Enter a ride with its files."""
+    cursor = db.execute(
+        """INSERT INTO ride (id, bike, ambient_c, start_utc, condition, timezone, duration_s, distance_m, peak_c,
+                             channels, content, stored_bytes, stored_sha256, added_utc)
+           VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)""",
+        (
+            ride.id,
+            ride.bike,
+            ride.ambient_c,
+            utc_text(ride.start_utc) if ride.start_utc else None,
+            ride.condition,
+            ride.timezone,
+            ride.duration_s,
+            ride.distance_m,
+            ride.peak_c,
+            json.dumps(list(ride.channels), ensure_ascii=False),
+            content_key([source.sha256 for source in ride.sources]),
+            stored_bytes,
+            stored_sha256,
+            now_utc(),
+        ),
+    )
+    db.executemany(
+        "INSERT INTO ride_file (ride_seq, position, sha256, name, size_bytes, format) VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            (cursor.lastrowid, position, source.sha256, source.name, source.size_bytes, source.format)
+            for position, source in enumerate(ride.sources)
+        ],
+    )
+
+
+def stored_file(db: sqlite3.Connection, ride_id: str) -> tuple[int, str] | None:
+    """Size in bytes and SHA-256 of a ride's file, None where there is no such ride."""
+    row = db.execute("SELECT stored_bytes, stored_sha256 FROM ride WHERE id = ?", (ride_id,)).fetchone()
+    return (int(row[0]), str(row[1])) if row else None
+
+
+def original_in_use(db: sqlite3.Connection, sha256: str) -> bool:
+    """True while a ride rests on this file."""
+    return db.execute("SELECT 1 FROM ride_file WHERE sha256 = ? LIMIT 1", (sha256,)).fetchone() is not None

@@ -1,0 +1,127 @@
+"""The catalogue's tables, and how a catalogue of an earlier version becomes one of today.
+
+`PRAGMA user_version` holds the version. Each migration is one transaction: it happens whole or not at all, and two
+programs that start at once apply it once.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+from ridelog.errors import LibraryError
+
+APPLICATION_ID = 0x52494445
+"""Marks an SQLite file as a catalogue of ridelog ("RIDE")."""
+
+
+@dataclass(frozen=True)
+class Migration:
+    """Statements that lead from version `to - 1` to version `to`."""
+
+    to: int
+    name: str
+    statements: tuple[str, ...]
+
+
+MIGRATIONS: tuple[Migration, ...] = (
+    Migration(
+        1,
+        "rides, their files, bikes and advice sheets",
+        (
+            # `seq` gives the order of import; `channels` is a JSON list; `content` the sorted hashes of the files.
+            """CREATE TABLE ride (
+                seq INTEGER PRIMARY KEY,
+                id TEXT NOT NULL UNIQUE,
+                bike TEXT,
+                ambient_c REAL,
+                start_utc TEXT,
+                condition TEXT NOT NULL CHECK (condition IN ('healthy', 'faulty', 'unknown')),
+                timezone TEXT,
+                duration_s REAL NOT NULL CHECK (duration_s >= 0),
+                distance_m REAL,
+                peak_c REAL,
+                channels TEXT NOT NULL,
+                content TEXT NOT NULL,
+                stored_bytes INTEGER NOT NULL,
+                stored_sha256 TEXT NOT NULL,
+                added_utc TEXT NOT NULL
+            )""",
+            "CREATE INDEX ride_newest ON ride (start_utc DESC, seq DESC)",
+            "CREATE INDEX ride_of_bike ON ride (bike, start_utc DESC, seq DESC)",
+            "CREATE INDEX ride_content ON ride (content)",
+            """CREATE TABLE ride_file (
+                ride_seq INTEGER NOT NULL REFERENCES ride (seq) ON DELETE CASCADE,
+                position INTEGER NOT NULL,
+                sha256 TEXT NOT NULL,
+                name TEXT NOT NULL,
+                size_bytes INTEGER NOT NULL,
+                format TEXT NOT NULL,
+                PRIMARY KEY (ride_seq, position)
+            ) WITHOUT ROWID""",
+            "CREATE INDEX ride_file_hash ON ride_file (sha256)",
+            # Replaced texts stay: an old result can still be explained.
+            """CREATE TABLE profile (
+                seq INTEGER PRIMARY KEY,
+                kind TEXT NOT NULL CHECK (kind IN ('bike', 'advice')),
+                name TEXT NOT NULL,
+                text TEXT NOT NULL,
+                added_utc TEXT NOT NULL,
+                replaced_utc TEXT
+            )""",
+            "CREATE UNIQUE INDEX profile_in_use ON profile (kind, name) WHERE replaced_utc IS NULL",
+        ),
+    ),
+)
+
+VERSION = MIGRATIONS[-1].to
+"""The catalogue version this code reads and writes."""
+
+
+def version_of(db: sqlite3.Connection) -> int:
+    """The catalogue's version; 0 for a blank file."""
+    (version,) = db.execute("PRAGMA user_version").fetchone()
+    return int(version)
+
+
+def check_is_ours(db: sqlite3.Connection, where: Path, newest: int = VERSION) -> int:
+    """The catalogue's version. Raises LibraryError for a database of something else or of a newer ridelog."""
+    version = version_of(db)
+    (application,) = db.execute("PRAGMA application_id").fetchone()
+    (tables,) = db.execute("SELECT count(*) FROM sqlite_schema").fetchone()
+    if application != APPLICATION_ID and (version or application or tables):
+        raise LibraryError(
+            "is a database of another program",
+            where=str(where),
+            expected="a catalogue made by ridelog",
+            to_do="name another folder with --library",
+        )
+    if version > newest:
+        raise LibraryError(
+            f"was written by a newer ridelog (catalogue version {version}, this one knows {newest})",
+            where=str(where),
+            expected=f"version {newest} or earlier",
+            to_do="update ridelog, or name another library with --library; nothing was changed",
+        )
+    return version
+
+
+def upgrade(db: sqlite3.Connection, where: Path, migrations: Sequence[Migration] = MIGRATIONS) -> None:
+    """Apply the migrations the catalogue has not seen. Each is one transaction; a failing one changes nothing."""
+    for migration in migrations:
+        db.execute("BEGIN IMMEDIATE")
+        try:
+            if version_of(db) < migration.to:
+                for statement in migration.statements:
+                    db.execute(statement)
+                db.execute(f"PRAGMA application_id = {APPLICATION_ID}")
+                db.execute(f"PRAGMA user_version = {migration.to}")
+            db.execute("COMMIT")
+        except BaseException as error:
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            if isinstance(error, sqlite3.OperationalError):
+                error.add_note(f"migration {migration.to} of {where}: {migration.name}")
+            raise
