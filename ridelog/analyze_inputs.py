@@ -60,10 +60,12 @@ def ground_speed(ride: Ride, grid: Grid) -> Ground | None:
         if name == "gps_speed_mps" and fix is not None:
             values = np.where(fix == 0.0, np.nan, values)
         options.append(Ground(values, name, False))
-    track = speed_from_positions(ride, grid)
-    if track is not None:
-        options.append(Ground(track, "lat_deg, lon_deg", True))
     shares = [float(np.isfinite(one.speed_mps).mean()) for one in options]
+    if max(shares, default=0.0) < GOOD_SHARE:
+        track = speed_from_positions(ride, grid)
+        if track is not None:
+            options.append(Ground(track, "lat_deg, lon_deg", True))
+            shares.append(float(np.isfinite(track).mean()))
     for one, share in zip(options, shares, strict=True):
         if share > 0.0 and share >= GOOD_SHARE * max(shares):
             return one

@@ -10,7 +10,7 @@ from ridelog.analysis import adherence, exposure, measure, segments
 from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike
 from ridelog.grid import usable
-from ridelog.intervals import Interval, intersection, total_s
+from ridelog.intervals import Cover, Interval, intersection, total_s
 from ridelog.results import Adherence, Exposure, FloatArray, Segment
 from ridelog.ride import Ride
 
@@ -123,21 +123,23 @@ def hot_time(
 ) -> summary.HotTime:
     """Where, and on which map, the time above a threshold was spent."""
     spans = [Interval(float(a), float(b)) for a, b in zip(over.start_s, over.end_s, strict=True)]
+    hot_on = {which: intersection(spans, used.spans(which)) for which in (adherence.STANDARD, adherence.CONSERVATIVE)}
+    hot, hot_on_standard = Cover(spans), Cover(hot_on[adherence.STANDARD])
     by_kind: dict[str, float] = {}
     on_standard: dict[str, float] = {}
     for segment in flagged:
-        inside = intersection(spans, [Interval(segment.start_s, segment.end_s)])
-        if inside:
-            by_kind[segment.kind] = by_kind.get(segment.kind, 0.0) + total_s(inside)
-            standard_s = sum(used.seconds(adherence.STANDARD, *one) for one in inside)
+        seconds = hot.seconds(segment.start_s, segment.end_s)
+        if seconds > 0.0:
+            by_kind[segment.kind] = by_kind.get(segment.kind, 0.0) + seconds
+            standard_s = hot_on_standard.seconds(segment.start_s, segment.end_s)
             on_standard[segment.kind] = on_standard.get(segment.kind, 0.0) + standard_s
     if used.start_s.size == 0:
         return summary.HotTime(record, by_kind)
     return summary.HotTime(
         record,
         by_kind,
-        sum(used.seconds(adherence.STANDARD, *one) for one in spans),
-        sum(used.seconds(adherence.CONSERVATIVE, *one) for one in spans),
+        total_s(hot_on[adherence.STANDARD]),
+        total_s(hot_on[adherence.CONSERVATIVE]),
         on_standard,
     )
 

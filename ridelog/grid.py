@@ -53,7 +53,8 @@ def overlaps(start_s: FloatArray, end_s: FloatArray, intervals: list[Interval]) 
     return np.asarray(np.searchsorted(starts, end_s, "left") > np.searchsorted(ends, start_s, "right"), dtype=np.bool_)
 
 
-def _gap_limit_s(t_s: FloatArray) -> float:
+def gap_limit_s(t_s: FloatArray) -> float:
+    """The longest step between samples that is not a gap, s."""
     return max(GAP_FLOOR_S, GAP_MEDIAN_STEPS * float(np.median(np.diff(t_s)))) if t_s.size > 1 else GAP_FLOOR_S
 
 
@@ -65,12 +66,15 @@ def build(
     gaps: list[Interval],
     hold: bool = False,
     repeat_s: float | None = None,
+    limit_s: float | None = None,
 ) -> Samples:
     """Usable samples from all samples of a channel (finite, times rising strictly).
 
     `repeat_s`: the sensor's own period where a logger repeats its values at a higher rate; only the updates are then
-    kept, so that the line runs from update to update instead of in steps.
+    kept, so that the line runs from update to update instead of in steps. `limit_s`: the longest step that is not a
+    gap, where the caller knows it already for these times.
     """
+    all_samples = t_s.size
     if excluded:
         inside = np.zeros(t_s.size, dtype=np.bool_)
         for start, end in excluded:
@@ -84,7 +88,8 @@ def build(
         t_s, y = t_s[keep], y[keep]
     if t_s.size < 2:
         return Samples(t_s, y, np.zeros(0, dtype=np.bool_), hold)
-    joined = np.diff(t_s) <= _gap_limit_s(t_s)
+    known = limit_s if t_s.size == all_samples else None
+    joined = np.diff(t_s) <= (gap_limit_s(t_s) if known is None else known)
     joined &= ~overlaps(t_s[:-1], t_s[1:], [*excluded, *gaps])
     return Samples(t_s, y, joined, hold)
 
@@ -105,11 +110,13 @@ def _updates(t_s: FloatArray, y: FloatArray, period_s: float) -> BoolArray:
     return keep
 
 
-def usable(ride: Ride, name: str, *, updates_only: bool = False) -> Samples:
+def usable(ride: Ride, name: str, *, updates_only: bool = False, full_limit_s: float | None = None) -> Samples:
     """Usable samples of one channel of a ride; empty where the ride does not have it.
 
-    `updates_only` leaves out the repeats of a held channel (see `build`).
+    `updates_only` leaves out the repeats of a held channel (see `build`); `full_limit_s` is the gap limit of a channel
+    with a sample in every row, where the caller knows it already.
     """
+    limit_s = None
     empty = np.zeros(0)
     if name not in ride.samples.columns:
         return Samples(empty, empty, np.zeros(0, dtype=np.bool_))
@@ -119,7 +126,7 @@ def usable(ride: Ride, name: str, *, updates_only: bool = False) -> Samples:
         present = column.is_not_null().to_numpy()
         t_s, y = t_s[present], column.drop_nulls().to_numpy()
     else:
-        y = column.to_numpy()
+        y, limit_s = column.to_numpy(), full_limit_s
     info = ride.channels.get(name)
     channel = CHANNELS.get(base_name(name))
     hold = channel is not None and channel.kind == "state"
@@ -133,6 +140,7 @@ def usable(ride: Ride, name: str, *, updates_only: bool = False) -> Samples:
         gaps=list(ride.gaps),
         hold=hold,
         repeat_s=repeat_s,
+        limit_s=limit_s,
     )
 
 
@@ -197,12 +205,13 @@ def make_grid(ride: Ride, step_s: float = STEP_S) -> Grid:
     grid_s = grid_times(ride.duration_s, step_s)
     channels: dict[str, FloatArray] = {}
     shared: tuple[FloatArray, tuple[npt_int, FloatArray]] | None = None
+    full_limit_s = gap_limit_s(ride.samples[TIME].to_numpy())
     for name in ride.samples.columns:
         if name == TIME or not is_canonical(name) or CHANNELS[base_name(name)].kind == "time":
             continue
         if not ride.samples[name].dtype.is_numeric():
             continue
-        samples = usable(ride, name, updates_only=True)
+        samples = usable(ride, name, updates_only=True, full_limit_s=full_limit_s)
         placed = None
         if samples.t_s.size > 1:
             if shared is None or not (shared[0] is samples.t_s or np.array_equal(shared[0], samples.t_s)):

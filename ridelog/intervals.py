@@ -100,6 +100,26 @@ def iou(left: Iterable[Interval], right: Iterable[Interval]) -> float:
     return total_s(intersection(a, b)) / together if together > 0 else 0.0
 
 
+class Cover:
+    """Seconds that a set of intervals covers within any stretch, looked up instead of intersected.
+
+    For many stretches against many intervals: each question costs a binary search.
+    """
+
+    def __init__(self, intervals: Iterable[Interval]) -> None:
+        spans = tidy(intervals)
+        self._edges = np.array([edge for span in spans for edge in span], dtype=np.float64)
+        lengths = [part for span in spans for part in (0.0, span.length_s)]
+        self._so_far = np.cumsum(np.array(lengths, dtype=np.float64))
+
+    def seconds(self, start_s: float, end_s: float) -> float:
+        """Seconds covered between two times; 0 where the stretch is empty."""
+        if self._edges.size == 0 or end_s <= start_s:
+            return 0.0
+        before, after = np.interp([start_s, end_s], self._edges, self._so_far)
+        return float(after - before)
+
+
 def runs(mask: npt.NDArray[np.bool_]) -> list[tuple[int, int]]:
     """Index ranges `[first, past_last)` where a boolean array is true."""
     padded = np.zeros(mask.size + 2, dtype=np.int8)

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.intervals import Interval
 from ridelog.results import BoolArray, FloatArray, Verdict
 
 CONSERVATIVE, STANDARD, UNKNOWN = 1, 0, -1
@@ -29,16 +30,24 @@ class MapTrack:
     state: np.ndarray[tuple[int], np.dtype[np.int8]]
     end_s: float
 
-    def _bounds(self, low_s: float, high_s: float) -> tuple[FloatArray, FloatArray]:
-        ends = np.append(self.start_s[1:], self.end_s)
-        return np.clip(self.start_s, low_s, high_s), np.clip(ends, low_s, high_s)
+    def _within(
+        self, low_s: float, high_s: float
+    ) -> tuple[FloatArray, FloatArray, np.ndarray[tuple[int], np.dtype[np.int8]]]:
+        """Starts, ends and states of what lies between two times, cut to them."""
+        first = max(int(np.searchsorted(self.start_s, low_s, "right")) - 1, 0)
+        past = max(int(np.searchsorted(self.start_s, high_s, "left")), first)
+        ends = np.append(
+            self.start_s[first + 1 : past], self.end_s if past == self.start_s.size else self.start_s[past]
+        )
+        starts = self.start_s[first:past]
+        return np.clip(starts, low_s, high_s), np.clip(ends[: starts.size], low_s, high_s), self.state[first:past]
 
     def seconds(self, state: int, low_s: float, high_s: float) -> float:
         """Seconds of a state between two times; UNKNOWN includes the time outside the track."""
         if self.start_s.size == 0:
             return max(0.0, high_s - low_s) if state == UNKNOWN else 0.0
-        start, end = self._bounds(low_s, high_s)
-        inside = float((end - start)[self.state == state].sum())
+        start, end, states = self._within(low_s, high_s)
+        inside = float((end - start)[states == state].sum())
         if state == UNKNOWN:
             inside += max(0.0, high_s - low_s) - float((end - start).sum())
         return inside
@@ -47,9 +56,18 @@ class MapTrack:
         """First moment of a state in `low_s..high_s`, or None."""
         if self.start_s.size == 0:
             return None
-        start, end = self._bounds(low_s, high_s)
-        hits = np.flatnonzero((self.state == state) & (end > start))
+        start, end, states = self._within(low_s, high_s)
+        hits = np.flatnonzero((states == state) & (end > start))
         return float(start[hits[0]]) if hits.size else None
+
+    def spans(self, state: int) -> list[Interval]:
+        """All time of a state."""
+        ends = np.append(self.start_s[1:], self.end_s) if self.start_s.size else self.start_s
+        return [
+            Interval(float(a), float(b))
+            for a, b, one in zip(self.start_s, ends, self.state, strict=True)
+            if one == state
+        ]
 
     def at(self, t_s: float) -> int:
         """State at a moment."""

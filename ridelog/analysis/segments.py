@@ -13,7 +13,7 @@ import numpy as np
 
 from ridelog.advice import KINDS, Advice, Rule
 from ridelog.analysis.terrain import BLOCK_S, MEDIAN_S, Terrain
-from ridelog.intervals import Interval, difference, from_mask, intersection, runs, tidy, to_mask, total_s
+from ridelog.intervals import Cover, Interval, difference, from_mask, intersection, runs, tidy
 from ridelog.results import BoolArray, FloatArray
 
 OPEN_SHARE = 0.8
@@ -61,11 +61,12 @@ def _hold(enter: BoolArray, leave: BoolArray) -> BoolArray:
 
 def _bridge(spans: list[Interval], known: list[Interval], gap_s: float) -> list[Interval]:
     """Join spans a short pause apart where the pause lies wholly in known time; cut all to known time."""
+    cover = Cover(known)
     joined: list[Interval] = []
     for span in tidy(spans):
         if joined and span.start_s - joined[-1].end_s <= gap_s:
             pause = Interval(joined[-1].end_s, span.start_s)
-            if pause.length_s - total_s(intersection([pause], known)) < 1e-9:
+            if pause.length_s - cover.seconds(*pause) < 1e-6:
                 joined[-1] = Interval(joined[-1].start_s, span.end_s)
                 continue
         joined.append(span)
@@ -94,7 +95,8 @@ def _wide_open(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Inter
 
 
 def _share(signals: Signals, mask: BoolArray, span: Interval) -> float:
-    inside = mask[to_mask(signals.t_s, [span])]
+    first, past = np.searchsorted(signals.t_s, [span.start_s, span.end_s], "left")
+    inside = mask[int(first) : int(past)]
     return float(inside.mean()) if inside.size else 0.0
 
 
@@ -203,13 +205,14 @@ def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch
         held[kind] = [
             span for span in _FINDERS[kind](signals, rule, gaps) if span.length_s >= rule.min_duration_s - 1e-9
         ]
+    covers = {kind: Cover(spans) for kind, spans in held.items()}
     found: list[Stretch] = []
     taken: list[Interval] = []
     for kind in KINDS:
         rule = advice.rule(kind)
         left = difference(held.get(kind, []), taken)
         found.extend(
-            Stretch(span.start_s, span.end_s, kind, _also(span, kind, held, advice))
+            Stretch(span.start_s, span.end_s, kind, _also(span, kind, covers, advice))
             for span in left
             if span.length_s >= rule.min_duration_s - 1e-9
         )
@@ -217,10 +220,10 @@ def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch
     return sorted(found, key=lambda stretch: stretch.start_s)
 
 
-def _also(span: Interval, kind: str, held: dict[str, list[Interval]], advice: Advice) -> tuple[str, ...]:
+def _also(span: Interval, kind: str, covers: dict[str, Cover], advice: Advice) -> tuple[str, ...]:
     others = []
-    for other, spans in held.items():
-        together = total_s(intersection([span], spans))
+    for other, cover in covers.items():
+        together = cover.seconds(*span)
         if other != kind and together >= min(0.5 * span.length_s, advice.rule(other).min_duration_s):
             others.append(other)
     return tuple(others)

@@ -27,45 +27,45 @@ def cheapest_path(cost: Costs, change_cost: float) -> Path:
     blocks = -(-times // length)
     padded = np.zeros((blocks * length, states))
     padded[:times] = cost
-    # step by step over time inside a block, all blocks at once
-    table = np.ascontiguousarray(padded.reshape(blocks, length, states).transpose(1, 0, 2))
+    # step by step over time inside a block, all blocks at once; blocks last, so that they lie side by side in memory
+    table = np.ascontiguousarray(padded.reshape(blocks, length, states).transpose(1, 2, 0))
 
-    through = np.full((blocks, states, states), np.inf)
-    through[:, np.arange(states), np.arange(states)] = 0.0
+    through = np.full((states, states, blocks), np.inf)  # from state, to state
+    through[np.arange(states), np.arange(states)] = 0.0
     for step in range(length):
-        leave = through.min(axis=2, keepdims=True) + change_cost
-        np.minimum(through, leave, out=through)
-        through += table[step][:, None, :]
+        leave = through.min(axis=1) + change_cost
+        np.minimum(through, leave[:, None, :], out=through)
+        through += table[step]
 
-    starts = np.zeros((blocks, states))
+    starts = np.zeros((states, blocks))
     for block in range(blocks - 1):
-        ahead = (starts[block][:, None] + through[block]).min(axis=0)
-        starts[block + 1] = ahead - ahead.min()
+        ahead = (starts[:, block, None] + through[:, :, block]).min(axis=0)
+        starts[:, block + 1] = ahead - ahead.min()
 
-    value = starts.copy()
-    stay = np.empty((length, blocks, states), dtype=np.bool_)
+    value = starts
+    stay = np.empty((length, states, blocks), dtype=np.bool_)
     best = np.empty((length, blocks), dtype=np.int8)
     for step in range(length):
-        best[step] = value.argmin(axis=1)
-        leave = value.min(axis=1, keepdims=True) + change_cost
+        best[step] = value.argmin(axis=0)
+        leave = value.min(axis=0) + change_cost
         np.less_equal(value, leave, out=stay[step])
         value = np.minimum(value, leave) + table[step]
-    return _read_back(stay, best, int(value[-1].argmin()))[:times]
+    return _read_back(stay, best, int(value[:, -1].argmin()))[:times]
 
 
 def _read_back(stay: npt.NDArray[np.bool_], best: Path, last: int) -> Path:
     """The path, given at each step whether a state was stayed in and which state was cheapest before it."""
-    length, blocks, states = stay.shape
-    state = np.tile(np.arange(states, dtype=np.int8), (blocks, 1))
-    rows = np.arange(blocks)[:, None]
-    paths = np.empty((length, blocks, states), dtype=np.int8)
+    length, states, blocks = stay.shape
+    # backwards from every possible end of every block at once; which end was the true one is known only afterwards
+    state = np.tile(np.arange(states, dtype=np.int8)[:, None], (1, blocks))
+    columns = np.arange(blocks)
+    paths = np.empty((length, states, blocks), dtype=np.int8)
     for step in range(length - 1, -1, -1):
         paths[step] = state
-        kept = stay[step][rows, state]
-        state = np.where(kept, state, best[step][:, None])
+        kept = stay[step][state, columns]
+        state = np.where(kept, state, best[step])
     ends = np.empty(blocks, dtype=np.int64)
     ends[-1] = last
     for block in range(blocks - 1, 0, -1):
-        ends[block - 1] = state[block, ends[block]]
-    chosen = np.take_along_axis(paths, np.broadcast_to(ends[None, :, None], (length, blocks, 1)), axis=2)[:, :, 0]
-    return np.ascontiguousarray(chosen.T).reshape(-1)
+        ends[block - 1] = state[ends[block], block]
+    return np.ascontiguousarray(paths[:, ends, columns].T).reshape(-1)
