@@ -19,7 +19,7 @@ from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.display import METRIC, Display, time_ticks
 from ridelog.figures.series import RideLines
 from ridelog.figures.stack_panels import Draft, Panel, View
-from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout
+from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, faint
 from ridelog.results import Analysis
 
 __all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
@@ -75,8 +75,9 @@ def ride_stack(
     _strip(draft, panels["strip"], analysis)
     _time_axis(draft, panels["strip"])
     tints = [*_stretch_shapes(analysis, shown, panels["strip"].bottom), *_gap_shapes(analysis, shown)]
+    left, right = (46, 30) if shown.touch else (54, 50)
     draft.layout.update(
-        margin={"l": 54, "r": 50, "t": _TOP_PX, "b": _BOTTOM_PX}, hovermode="x unified", hoversubplots="axis",
+        margin={"l": left, "r": right, "t": _TOP_PX, "b": _BOTTOM_PX}, hovermode="x unified", hoversubplots="axis",
         hoverdistance=30, barmode="overlay", dragmode=False if shown.touch else "zoom",
         shapes=[*tints, *draft.shapes], annotations=draft.notes,
     )  # fmt: skip
@@ -94,7 +95,7 @@ def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
     ):
         if lines.first(*_NEEDS[name]):
             continue
-        told = [item.reason for item in analysis.cannot_tell if name == "drag" and "drag" in item.question.lower()]
+        told = [item.reason for item in analysis.cannot_tell if name == "drag" and item.question == "heavy_drag"]
         sentences.append(f"{what}: {(told or [general])[0].rstrip('.')}.")
     return sentences
 
@@ -152,8 +153,8 @@ def _stretch_shapes(analysis: Analysis, view: View, bottom: float) -> list[dict[
         shapes.append(
             {
                 "type": "rect", "xref": "x", "x0": segment.start_s, "x1": segment.end_s, "yref": "paper", "y0": bottom,
-                "y1": 1, "layer": "below", "fillcolor": KIND_STYLES[segment.kind].color,
-                "opacity": 0.3 if chosen else 0.15, "line": {"color": INK, "width": 2 if chosen else 0},
+                "y1": 1, "layer": "below", "fillcolor": faint(KIND_STYLES[segment.kind].color, 0.17),
+                "line": {"color": INK, "width": 2.5 if chosen else 0},
             }
         )  # fmt: skip
     return shapes

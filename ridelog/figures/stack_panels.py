@@ -144,7 +144,7 @@ def _boiling_band(draft: Draft, panel: Panel, boiling: Boiling) -> None:
             "layer": "below", "fillcolor": OKABE_ITO["vermillion"], "opacity": 0.13, "line": {"width": 0},
         }
     )  # fmt: skip
-    text = f"boiling band: from {draft.display.temperature_text(boiling.vented_c)} (leaking cap)"
+    text = f"boils from {draft.display.temperature_text(boiling.vented_c)}"
     draft.note(panel, vented, text, "left")
 
 

@@ -68,6 +68,12 @@ def base_layout(height_px: int) -> dict[str, Any]:
     }
 
 
+def faint(color: str, share: float) -> str:
+    """A colour `#rrggbb` let through by `share` (0..1), so that an outline beside it stays full."""
+    red, green, blue = (int(color[at : at + 2], 16) for at in (1, 3, 5))
+    return f"rgba({red},{green},{blue},{share:g})"
+
+
 def axis(**more: Any) -> dict[str, Any]:
     """An axis in the house style."""
     return {

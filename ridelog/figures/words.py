@@ -60,6 +60,25 @@ CHANNEL_WORDS: dict[str, str] = {
     "time_utc": "time of day",
 }
 
+QUESTION_WORDS: dict[str, str] = {
+    "heavy_drag": "Was the ground deep or soft?",
+    "wide_open": "Was the throttle held wide open?",
+    "high_speed": "Was it ridden fast for long?",
+    "slow_climb": "Were there slow climbs?",
+    "standstill": "Did it stand with the engine running?",
+    "climb_or_soft_ground": "Was it a climb or soft ground?",
+    "wheelspin": "Did the rear wheel spin?",
+    "wheelspin_or_clutch": "Did the wheel spin or the clutch slip?",
+    "exposure": "How long was it hot?",
+    "boiling": "How far was it from boiling?",
+    "throttle_stop": "Was the throttle fully open?",
+    "gear": "Which gear was it in?",
+    "gearing": "Do the gearing and the tyre of the bike file fit?",
+    "map_in_use": "Which map was in use?",
+    "heat": "How much heat did the engine make, and how much was shed?",
+}
+"""The analysis' names of what a log could not answer."""
+
 _WANTED: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("coolant", ("coolant_c",)),
     ("map switch", ("map_slot",)),
@@ -76,6 +95,12 @@ def channel_words(column: str) -> str:
     words = CHANNEL_WORDS.get(base, column)
     number = column[len(base) :].lstrip(".") if base in CHANNEL_WORDS else ""
     return f"{words} {number}" if number else words
+
+
+def question_words(question: str) -> str:
+    """A question in words; one that is not listed as it stands, without underscores."""
+    plain = question.replace("_", " ").strip()
+    return QUESTION_WORDS.get(question, plain[:1].upper() + plain[1:])
 
 
 def missing_channels(logged: set[str]) -> list[str]:

@@ -15,6 +15,7 @@ from ridelog.figures.words import (
     VERDICT_SIGNS,
     channel_words,
     missing_channels,
+    question_words,
     segment_words,
     verdict_words,
 )
@@ -53,6 +54,10 @@ SEGMENT_COLUMNS = (
     "Map advised",
     "Time on it",
     "Advice",
+)
+STRETCHES_NOTE = (
+    "● followed  ◐ switched late  ○ not switched  ? can't tell  – no switch advised. Times count from the first "
+    "sample. The time a rider needs to switch is left out of the advice figures."
 )
 EXPOSURE_COLUMNS = ("Above", "Time", "The sensor allows", "Times", "Longest", "Engine off", "Not known")
 QUALITY_COLUMNS = ("Channel", "What", "From", "To", "Values", "Detail")
@@ -157,7 +162,12 @@ def _boiling(analysis: Analysis, display: Display) -> KeyFigure:
     if boiling is None or boiling.margin_sealed_c is None or boiling.margin_vented_c is None:
         return KeyFigure(label, DASH, "can't be told")
     low, high = (display.temperature_step_text(m) for m in (boiling.margin_vented_c, boiling.margin_sealed_c))
-    return KeyFigure(label, f"{low.rsplit(NBSP, 1)[0]} to {high}", "leaking cap to sealed cap")
+    words = "with a leaking cap, to a sealed one"
+    if boiling.margin_sealed_c <= 0:
+        words = "over the boiling point, even with a sealed cap"
+    elif boiling.margin_vented_c <= 0:
+        words = "it boiled if the cap leaked, not if it sealed"
+    return KeyFigure(label, f"{low.rsplit(NBSP, 1)[0]} to {high}", words)
 
 
 def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentRow]:
@@ -214,6 +224,12 @@ def exposure_rows(analysis: Analysis, display: Display = METRIC) -> list[tuple[s
     ]
 
 
+def exposure_by_threshold(analysis: Analysis, display: Display = METRIC) -> tuple[list[str], list[list[str]]]:
+    """The same figures with a column a threshold: heads, then rows led by their name. For narrow places."""
+    columns = list(zip(EXPOSURE_COLUMNS, *exposure_rows(analysis, display), strict=True))
+    return list(columns[0]), [list(row) for row in columns[1:]]
+
+
 def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
     """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS."""
     return [
@@ -268,13 +284,10 @@ def note_sentences(ride: Ride) -> list[str]:
 
 def cannot_tell_rows(analysis: Analysis) -> list[tuple[str, str]]:
     """Question and reason, the heat balance included where it was not fitted."""
-    rows = [(item.question, _sentence(item.reason)) for item in analysis.cannot_tell]
-    if (
-        not analysis.heat.fitted
-        and analysis.heat.reason
-        and not any("heat" in question.lower() for question, _ in rows)
-    ):
-        rows.append(("How much heat did the engine make, and how much was shed?", _sentence(analysis.heat.reason)))
+    rows = [(question_words(item.question), _sentence(item.reason)) for item in analysis.cannot_tell]
+    told = {item.question for item in analysis.cannot_tell}
+    if not analysis.heat.fitted and analysis.heat.reason and "heat" not in told:
+        rows.append((question_words("heat"), _sentence(analysis.heat.reason)))
     return rows
 
 

@@ -1,0 +1,117 @@
+"""The dashboard as an application: layout, callbacks, the report's download, and the guard before all of it."""
+
+from __future__ import annotations
+
+import logging
+import re
+from typing import Any
+
+from dash import Dash, dcc, html
+from flask import Response
+
+from dashboard import config, ids, security
+from dashboard.callbacks import routing, zooming
+from dashboard.provider import Provider
+from ridelog.errors import NotInLibrary, RidelogError
+
+log = logging.getLogger(__name__)
+
+_PAGE = """<!DOCTYPE html>
+<html lang="en">
+    <head>
+        {%metas%}
+        <title>{%title%}</title>
+        {%favicon%}
+        {%css%}
+    </head>
+    <body>
+        {%app_entry%}
+        {%config%}
+        {%scripts%}
+        {%renderer%}
+    </body>
+</html>"""
+
+
+def create_app(provider: Provider, *, token: str | None = None) -> Dash:
+    """The application over one source of rides. With `token`, every request must carry it."""
+    app = Dash(
+        "dashboard",
+        title=config.NAME,
+        update_title="",
+        serve_locally=True,
+        use_pages=False,
+        suppress_callback_exceptions=True,  # the page of a ride comes and goes
+        index_string=_PAGE,
+        meta_tags=[
+            {"name": "viewport", "content": "width=device-width, initial-scale=1"},
+            {"name": "robots", "content": "noindex"},
+        ],
+        enable_mcp=False,
+        on_error=_tell,
+    )
+    app.layout = _frame()
+    routing.register(app, provider)
+    zooming.register(app, provider)
+    server = app.server
+    server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
+    _report_route(server, provider)
+    security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
+    return app
+
+
+def _frame() -> html.Div:
+    """What stands around every page."""
+    return html.Div(
+        [
+            dcc.Location(id=ids.URL, refresh="callback-nav"),
+            dcc.Store(id=ids.SCREEN),
+            dcc.Store(id=ids.TITLE),
+            html.A("Skip to the page", href="#content", className="skip"),
+            html.Header(
+                html.Nav(
+                    [dcc.Link(config.NAME, href="/", className="name"), dcc.Link("Rides", href="/")],
+                    **{"aria-label": "Pages"},
+                )
+            ),
+            html.Div(id=ids.NOTICE, role="alert", className="notice"),
+            dcc.Loading(
+                html.Main(html.P("Reading …", className="small"), id=ids.CONTENT, tabIndex="-1"),
+                target_components={ids.CONTENT: "children"},
+                delay_show=200,
+                custom_spinner=html.P("Working on it …", className="working", role="status"),
+                overlay_style={"visibility": "visible", "opacity": 0.5},
+            ),
+        ],
+        className="frame",
+    )
+
+
+def _tell(error: Exception) -> None:
+    """A callback that failed says so on the page; the traceback goes to the log of the server only."""
+    from dash import set_props
+
+    if isinstance(error, RidelogError):
+        words = error.one_line()
+    else:
+        log.error("a callback failed", exc_info=error)
+        words = "The picture could not be drawn anew: a fault of the program. Load the page again."
+    set_props(ids.NOTICE, {"children": words})
+
+
+def _report_route(server: Any, provider: Provider) -> None:
+    @server.route("/ride/<ride_id>/report.html", endpoint="report")
+    def report(ride_id: str) -> Response:
+        from ridelog.report import render
+
+        try:
+            view = provider.view_of(ride_id)
+            page = render(view.analysis, view.traces, view.ride, view.bike, advice=view.advice)
+        except NotInLibrary as error:
+            return Response(error.one_line() + "\n", 404, mimetype="text/plain")
+        except RidelogError as error:
+            return Response(error.one_line() + "\n", 500, mimetype="text/plain")
+        name = re.sub(r"[^A-Za-z0-9._-]", "_", ride_id)[:80]
+        answer = Response(page, mimetype="text/html")
+        answer.headers["Content-Disposition"] = f'attachment; filename="ride-{name}.html"'
+        return answer

@@ -1,0 +1,1 @@
+"""Callbacks: each hands its arguments to a plain function of the same file, which tests call directly."""

@@ -1,0 +1,64 @@
+"""From the address to the page."""
+
+from __future__ import annotations
+
+import logging
+from typing import Any
+from urllib.parse import unquote
+
+from dash import Dash, Input, Output, State
+
+from dashboard import config, ids
+from dashboard.pages import lost, ride, rides
+from dashboard.provider import Provider
+from ridelog.errors import NotInLibrary, RidelogError
+from ridelog.report.tables import title
+
+log = logging.getLogger(__name__)
+
+# path and kind of screen in one step, so that the page is drawn once
+_SCREEN = """
+function(path) {
+    return {path: path || "/", touch: window.matchMedia("(pointer: coarse)").matches};
+}
+"""
+_TITLE = """
+function(title) {
+    document.title = title;
+}
+"""
+
+
+def register(app: Dash, provider: Provider) -> None:
+    """Tie address, page and window title together."""
+    app.clientside_callback(_SCREEN, Output(ids.SCREEN, "data"), Input(ids.URL, "pathname"))
+    app.clientside_callback(_TITLE, Input(ids.TITLE, "data"), prevent_initial_call=True)
+
+    @app.callback(
+        Output(ids.CONTENT, "children"),
+        Output(ids.TITLE, "data"),
+        Input(ids.SCREEN, "data"),
+        State(ids.URL, "pathname"),
+        prevent_initial_call=True,
+    )
+    def show(screen: dict[str, Any], path: str) -> tuple[Any, str]:
+        return page(provider, path, touch=bool((screen or {}).get("touch")))
+
+
+def page(provider: Provider, path: str | None, *, touch: bool = False) -> tuple[Any, str]:
+    """Page and window title for an address. Every failure is a page that says what to do."""
+    parts = [unquote(part) for part in (path or "/").split("/") if part]
+    try:
+        if not parts:
+            return rides.layout(provider.rides(config.LATEST)), f"Rides · {config.NAME}"
+        if len(parts) == 2 and parts[0] == "ride":
+            view = provider.view_of(parts[1])
+            return ride.layout(view, touch=touch), f"{title(view.ride)} · {config.NAME}"
+    except NotInLibrary as error:
+        return lost.no_such_ride(error), f"Not found · {config.NAME}"
+    except RidelogError as error:
+        return lost.trouble(error), f"Can't be shown · {config.NAME}"
+    except Exception:
+        log.exception("the page %s could not be made", path)
+        return lost.fault(), f"Fault · {config.NAME}"
+    return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"

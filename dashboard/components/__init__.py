@@ -1,0 +1,1 @@
+"""Parts of pages: results in, components out. No callback, no data access."""

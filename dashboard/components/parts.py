@@ -1,0 +1,81 @@
+"""Small parts every page is made of."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from dash import dcc, html
+
+from ridelog.figures.course_strip import MAP_STATES
+from ridelog.report.cautions import CAUTIONS
+from ridelog.report.tables import KeyFigure
+
+
+def card(title: str, *children: object, name: str = "", class_name: str = "") -> html.Section:
+    """A titled part of a page. `name` is its anchor."""
+    label = name or title.lower().replace(" ", "-").replace(",", "")
+    return html.Section(
+        [html.H2(title, id=f"h-{label}"), *children],
+        className=f"card {class_name}".strip(),
+        **{"aria-labelledby": f"h-{label}"},
+    )
+
+
+def key_figures(figures: Sequence[KeyFigure]) -> html.Dl:
+    """The row of numbers on top, each with what it covers."""
+    return html.Dl(
+        [
+            html.Div([html.Dt(figure.label), html.Dd(figure.value), html.Dd(figure.note, className="note")])
+            for figure in figures
+        ],
+        className="keys",
+    )
+
+
+def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: str, class_name: str = "") -> html.Div:
+    """A table in a box of its own that scrolls sideways where the page is narrow; the first cell names the row."""
+    return html.Div(
+        html.Table(
+            [
+                html.Caption(caption, className="hidden"),
+                html.Thead(html.Tr([html.Th(name, scope="col") for name in columns])),
+                html.Tbody(
+                    [html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell) for cell in row[1:])]) for row in rows]
+                ),
+            ]
+        ),
+        className=f"scroll {class_name}".strip(),
+        tabIndex="0",
+        role="region",
+        **{"aria-label": caption},
+    )
+
+
+def legend(kinds: Sequence[tuple[str, str]]) -> html.P:
+    """Words for the colours and patterns of the picture."""
+    entries = [html.Span([html.I(className=f"swatch {kind}"), words]) for kind, words in kinds]
+    entries += [html.Span([html.I(className=f"swatch {state}"), words]) for state, words in MAP_STATES.items()]
+    return html.P(entries, className="legend")
+
+
+def bullets(sentences: Sequence[object]) -> html.Ul:
+    """A list of sentences."""
+    return html.Ul([html.Li(sentence) for sentence in sentences])
+
+
+def cautions() -> html.Section:
+    """What has to be said beside every ride."""
+    return card(
+        "Take care", bullets([[html.B(short), " ", " ".join(long.split())] for short, long in CAUTIONS]),
+        name="cautions", class_name="cautions",
+    )  # fmt: skip
+
+
+def message(title: str, sentences: Sequence[object]) -> html.Section:
+    """A page that says why there is nothing to see, and what to do."""
+    return html.Section([html.H1(title), *(html.P(sentence) for sentence in sentences)], className="message")
+
+
+def back_link() -> dcc.Link:
+    """The way back to the list."""
+    return dcc.Link("← All rides", href="/", className="back")

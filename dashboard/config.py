@@ -1,0 +1,31 @@
+"""Names, addresses and limits of the dashboard."""
+
+from __future__ import annotations
+
+from urllib.parse import quote
+
+NAME = "ridelog"
+
+LATEST = 200
+"""Rides shown in the list; older ones are reached through the command line."""
+
+CACHED_RIDES = 8
+"""Analyzed rides kept in memory: a ride of 10 h at 20 Hz takes about 100 MB with its samples."""
+
+BODY_BYTES = 1_000_000
+"""Largest request taken: pages send clicks and ranges, never files."""
+
+THREADS = 8
+
+STACK_POINTS = 1600
+"""Points a line and view."""
+
+
+def ride_path(ride_id: str) -> str:
+    """Address of a ride's page."""
+    return f"/ride/{quote(ride_id, safe='')}"
+
+
+def report_path(ride_id: str) -> str:
+    """Address of a ride's report."""
+    return f"{ride_path(ride_id)}/report.html"

@@ -1,0 +1,169 @@
+"""The page of one ride: the answer, the numbers behind it, the samples behind those."""
+
+from __future__ import annotations
+
+from dash import dcc, html
+from plotly.graph_objects import Figure
+
+from dashboard import config, ids
+from dashboard.components import parts
+from dashboard.components.stretches import stretch_table
+from dashboard.provider import RideView
+from ridelog.figures.course_map import course_map
+from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
+from ridelog.figures.theme import GRAPH_CONFIG
+from ridelog.report import tables
+
+
+def layout(view: RideView, *, touch: bool = False) -> html.Div:
+    """The whole page. `touch` leaves drawing a zoom box out, so that a finger scrolls."""
+    ride, analysis = view.ride, view.analysis
+    shown = whole(analysis, touch=touch)
+    return html.Div(
+        [
+            dcc.Store(id=ids.RIDE, data=ride.id),
+            dcc.Store(id=ids.VIEW, data=view_data(shown)),
+            _links(ride.id),
+            html.H1(tables.title(ride)),
+            html.P(tables.answer(analysis), className="answer", id="answer"),
+            parts.bullets(analysis.summary[1:]) if len(analysis.summary) > 1 else None,
+            _not_logged(tables.missing_text(set(ride.channels))),
+            parts.key_figures(tables.key_figures(analysis)),
+            html.Div([_picture(view, shown), _side(view, touch=touch)], className="work"),
+            _stretches(view),
+            html.Div([_cannot_tell(view), _import(view)], className="pair"),
+            _basis(view),
+            parts.cautions(),
+        ],
+        className="ride",
+    )  # fmt: skip
+
+
+def _links(ride_id: str) -> html.Div:
+    report = html.A("Report to keep or print", href=config.report_path(ride_id), download="")
+    return html.Div([parts.back_link(), report], className="above")
+
+
+def view_data(view: View) -> dict[str, object]:
+    """What the page remembers of its view."""
+    return {"start_s": view.start_s, "end_s": view.end_s, "selected": view.selected, "scroll": False}
+
+
+def _not_logged(missing: str) -> html.P | None:
+    words = f"Not logged: {missing}. What rests on it is not told below."
+    return html.P(words, className="small") if missing else None
+
+
+def _picture(view: RideView, shown: View) -> html.Section:
+    figure = ride_stack(view.analysis, view.lines, view.bike, view.advice, view=shown, points=config.STACK_POINTS)
+    how = "Drag across the picture, or press a stretch's number in the table, to look closer."
+    if shown.touch:
+        how = "Touch a stretch's number in the table to look closer."
+    return parts.card(
+        "The ride against time",
+        parts.legend(tables.kinds_present(view.analysis)),
+        html.Div(
+            [
+                _button(ids.WHOLE, "Whole ride", "Show the whole ride"),
+                _button(ids.EARLIER, "◀", "Earlier"),
+                _button(ids.LATER, "▶", "Later"),
+                _button(ids.CLOSER, "+", "Closer"),
+                _button(ids.WIDER, "−", "Wider"),
+                html.Span(how, className="small"),
+            ],
+            className="tools",
+            role="group",
+            **{"aria-label": "Part of the ride that is shown"},
+        ),
+        _plot(ids.STACK, figure, "Coolant, speed, throttle, terrain drag and flagged stretches against elapsed time"),
+        *(html.P(sentence, className="small") for sentence in absent_panels(view.analysis, view.lines)),
+        name="picture",
+    )
+
+
+def _plot(name: str, figure: Figure, said: str) -> html.Div:
+    """A figure in a box that has its height before it is drawn, so that nothing jumps."""
+    graph = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
+    return html.Div(graph, role="group", className="plot", **{"aria-label": said})
+
+
+def _button(name: str, text: str, said: str) -> html.Button:
+    return html.Button(text, id=name, n_clicks=0, type="button", title=said, **{"aria-label": said})
+
+
+def _side(view: RideView, *, touch: bool) -> html.Div:
+    figure = course_map(view.analysis, view.lines, touch=touch)
+    if figure is None:
+        course = parts.card("The course", html.P("The log holds no positions, so there is no map."), name="course")
+    else:
+        course = parts.card(
+            "The course",
+            dcc.RadioItems(
+                id=ids.MAP_COLOR, value="stretches", inline=True, className="choice",
+                options=[{"label": "Stretches", "value": "stretches"}, {"label": "Coolant", "value": "coolant"}],
+            ),
+            _plot(ids.MAP, figure, "The course from above, without positions on earth"),
+            name="course",
+        )  # fmt: skip
+    return html.Div([course, _exposure(view)], className="side")
+
+
+def _exposure(view: RideView) -> html.Section:
+    heads, rows = tables.exposure_by_threshold(view.analysis)
+    title = "Time above each threshold"
+    if len(heads) < 2:
+        return parts.card(
+            title, html.P("Coolant was not logged, so no time above a temperature can be told."), name="exposure"
+        )
+    return parts.card(
+        title,
+        parts.plain_table(heads, rows, title, class_name="across"),
+        html.P("“The sensor allows” is the range left open by the sensor's smallest step and by values it repeats.",
+               className="small"),
+        name="exposure",
+    )  # fmt: skip
+
+
+def _stretches(view: RideView) -> html.Section:
+    rows = tables.segment_rows(view.analysis)
+    if not rows:
+        none = html.P("No stretch of this ride met a rule of the advice sheet.")
+        return parts.card("Flagged stretches", none, html.Div(className="stretches"), name="stretches")
+    return parts.card(
+        "Flagged stretches",
+        stretch_table(rows),
+        html.P(tables.STRETCHES_NOTE, className="small"),
+        name="stretches",
+    )
+
+
+def _cannot_tell(view: RideView) -> html.Section:
+    rows = tables.cannot_tell_rows(view.analysis)
+    inside = (
+        parts.bullets([[html.B(question), " ", reason] for question, reason in rows])
+        if rows
+        else html.P("Nothing asked of this log was left open.")
+    )
+    return parts.card("What could not be told, and why", inside, name="cannot-tell")
+
+
+def _import(view: RideView) -> html.Section:
+    notes = tables.note_sentences(view.ride)
+    quality = tables.quality_rows(view.analysis)
+    inside: list[object] = [
+        parts.bullets(notes) if notes else html.P("The file was read as it stands: nothing was repaired or left out.")
+    ]
+    if quality:
+        inside += [html.H3("Doubtful data"), parts.plain_table(tables.QUALITY_COLUMNS, quality, "Doubtful data")]
+    return parts.card("What the import found", *inside, name="import")
+
+
+def _basis(view: RideView) -> html.Section:
+    rows = tables.basis_rows(view.analysis, view.ride)
+    return parts.card(
+        "What the figures rest on",
+        parts.plain_table(("", ""), rows, "What the figures rest on", class_name="basis"),
+        html.H3("Channels"),
+        parts.plain_table(tables.CHANNEL_COLUMNS, tables.channel_rows(view.analysis), "Channels of the log"),
+        name="basis",
+    )

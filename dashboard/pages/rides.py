@@ -1,0 +1,82 @@
+"""The list of rides."""
+
+from __future__ import annotations
+
+from dash import dcc, html
+
+from dashboard import config
+from dashboard.components import parts
+from dashboard.provider import RideItem
+from ridelog.figures.display import METRIC, duration
+from ridelog.figures.words import CONDITION_WORDS
+from ridelog.report.tables import local_time, missing_text
+
+_COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")
+
+
+def layout(items: list[RideItem]) -> html.Div:
+    """The page: a table, or what to do where the library is empty."""
+    if not items:
+        return html.Div(_empty())
+    caption = "Rides of the library, latest first"
+    return html.Div(
+        [
+            html.H1("Rides", className="page"),
+            html.P(_count(items), className="small"),
+            html.Div(
+                html.Table(
+                    [
+                        html.Caption(caption, className="hidden"),
+                        html.Thead(html.Tr([html.Th(name, scope="col") for name in _COLUMNS])),
+                        html.Tbody([_row(item) for item in items]),
+                    ]
+                ),
+                className="scroll rides card",
+                role="region",
+                tabIndex="0",
+                **{"aria-label": caption},
+            ),
+        ]
+    )
+
+
+def _count(items: list[RideItem]) -> str:
+    if len(items) == config.LATEST:
+        return f"The latest {len(items)} rides. Older ones: ridelog rides --all"
+    return "One ride." if len(items) == 1 else f"{len(items)} rides, latest first."
+
+
+def _row(item: RideItem) -> html.Tr:
+    when = local_time(item.start_utc, item.timezone) or "day not known"
+    return html.Tr(
+        [
+            html.Th(
+                [
+                    dcc.Link(when, href=config.ride_path(item.id)),
+                    html.Span(", ".join(item.files), className="small block"),
+                ],
+                scope="row",
+            ),
+            html.Td(item.bike or "not named"),
+            html.Td(duration(item.duration_s), className="figure-cell"),
+            html.Td(METRIC.distance_text(item.distance_m), className="figure-cell"),
+            html.Td(METRIC.temperature_text(item.peak_c), className="figure-cell"),
+            html.Td(CONDITION_WORDS.get(item.condition, item.condition)),
+            html.Td(missing_text(set(item.channels)) or "nothing missing"),
+        ]
+    )
+
+
+def _empty() -> list[object]:
+    return [
+        parts.message(
+            "No ride here yet",
+            [
+                "This library is empty. Bring in a log of your own, from a terminal:",
+                html.Code("ridelog import FILE --bike BIKE"),
+                "Or look around first with the sample rides, which are invented:",
+                html.Code("ridelog demo"),
+                "Then load this page again.",
+            ],
+        )
+    ]

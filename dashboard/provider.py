@@ -1,0 +1,139 @@
+"""What the pages ask of a library, and the one place that touches it."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Hashable
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from pathlib import Path
+from typing import TYPE_CHECKING, Protocol
+
+from dashboard import config
+from ridelog.advice import Advice
+from ridelog.bike import Bike
+from ridelog.figures.series import RideLines
+from ridelog.results import Analysis, Traces
+from ridelog.ride import Ride
+
+if TYPE_CHECKING:
+    from ridelog.store.library import Library
+
+
+@dataclass(frozen=True)
+class RideItem:
+    """One line of the list of rides. `channels` are canonical names, `files` base names."""
+
+    id: str
+    bike: str | None
+    start_utc: datetime | None
+    timezone: str | None
+    duration_s: float
+    distance_m: float | None
+    peak_c: float | None
+    condition: str
+    channels: tuple[str, ...]
+    files: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class RideView:
+    """Everything the page of one ride shows."""
+
+    ride: Ride
+    bike: Bike | None
+    advice: Advice
+    analysis: Analysis
+    traces: Traces
+
+    @cached_property
+    def lines(self) -> RideLines:
+        """The samples of the figures; read out of the table once, kept with the view."""
+        return RideLines(self.ride, self.traces)
+
+
+class Provider(Protocol):
+    """What pages and callbacks know of the data."""
+
+    def rides(self, limit: int | None = 200) -> list[RideItem]:
+        """Rides, latest first."""
+
+    def view_of(self, ride_id: str) -> RideView:
+        """One analyzed ride. Raises NotInLibrary for an id the library does not hold."""
+
+
+class LibraryProvider:
+    """Rides of a library folder, analyzed when first asked for and kept while they are looked at.
+
+    A kept analysis is used as long as everything it rests on is the same: the ride's catalogue entry (with what the
+    user said of it), the bike file's text and the advice sheets. May be shared by threads: two that ask for the same
+    ride at once wait for one analysis.
+    """
+
+    def __init__(self, root: Path | None) -> None:
+        from ridelog.store.library import Library
+
+        self._library: Library = Library.open(root)
+        self._kept: OrderedDict[Hashable, RideView] = OrderedDict()
+        self._door = threading.Lock()
+        self._busy: dict[Hashable, threading.Lock] = {}
+
+    def rides(self, limit: int | None = 200) -> list[RideItem]:
+        """Rides, latest first."""
+        return [
+            RideItem(
+                id=row.id,
+                bike=row.bike,
+                start_utc=row.start_utc,
+                timezone=row.timezone,
+                duration_s=row.duration_s,
+                distance_m=row.distance_m,
+                peak_c=row.peak_c,
+                condition=row.condition,
+                channels=row.channels,
+                files=tuple(file.name for file in row.files),
+            )
+            for row in self._library.list_rides(limit=limit)
+        ]
+
+    def view_of(self, ride_id: str) -> RideView:
+        """One analyzed ride. Raises NotInLibrary, LibraryError."""
+        row = self._library.row(ride_id)
+        bike_text = self._library.bike_text(row.bike) if row.bike is not None else None
+        sheets = self._library.advice_sheets()
+        key: Hashable = (row, bike_text, tuple(sheets))
+        with self._door:
+            busy = self._busy.setdefault(key, threading.Lock())
+        with busy:
+            view = self._known(key)
+            if view is None:
+                view = self._analyze(ride_id, row.bike, sheets)
+                self._keep(key, view)
+        with self._door:
+            self._busy.pop(key, None)
+        return view
+
+    def _analyze(self, ride_id: str, bike_id: str | None, sheets: list[Advice]) -> RideView:
+        from ridelog.advice import in_force
+        from ridelog.analyze import analyze
+
+        ride = self._library.load(ride_id)
+        bike = self._library.bike(bike_id) if bike_id is not None else None
+        advice = in_force(sheets, ride.start_utc.date() if ride.start_utc else None)
+        analysis, traces = analyze(ride, bike, advice)
+        return RideView(ride, bike, advice, analysis, traces)
+
+    def _known(self, key: Hashable) -> RideView | None:
+        with self._door:
+            view = self._kept.get(key)
+            if view is not None:
+                self._kept.move_to_end(key)
+            return view
+
+    def _keep(self, key: Hashable, view: RideView) -> None:
+        with self._door:
+            self._kept[key] = view
+            while len(self._kept) > config.CACHED_RIDES:
+                self._kept.popitem(last=False)

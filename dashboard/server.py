@@ -1,0 +1,79 @@
+"""The dashboard as a running server."""
+
+from __future__ import annotations
+
+import logging
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+from pathlib import Path
+from urllib.parse import quote
+
+from dashboard import config, security
+from ridelog.errors import UsageError
+
+
+def serve(
+    library_root: Path | None,
+    host: str = "127.0.0.1",
+    port: int = 8150,
+    *,
+    token: str | None = None,
+    open_browser: bool = False,
+    on_ready: Callable[[str], None] | None = None,
+) -> None:
+    """Serve a library until interrupted.
+
+    `port` 0 takes a free one. Anything but a loopback `host` needs a `token`, which every request must then carry.
+    `on_ready` is called with the address to open, token included. Raises UsageError where the address can't be used,
+    LibraryError where the library can't be opened.
+    """
+    if not security.is_loopback(host) and not token:
+        raise UsageError(
+            f"{host} can be reached by other machines, and no token was given",
+            where="dashboard",
+            expected="a loopback address such as 127.0.0.1, or a token",
+            to_do="serve on 127.0.0.1, or let `ridelog serve --allow-network` make a token",
+        )
+    from waitress import create_server
+
+    from dashboard.app import create_app
+    from dashboard.provider import LibraryProvider
+
+    app = create_app(LibraryProvider(library_root), token=token)
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    try:
+        server = create_server(
+            app.server,
+            host=host,
+            port=port,
+            threads=config.THREADS,
+            max_request_body_size=config.BODY_BYTES,
+            max_request_header_size=65_536,
+            ident=None,
+            clear_untrusted_proxy_headers=True,
+        )
+    except (OSError, ValueError) as error:
+        raise UsageError(
+            f"{host} port {port} can't be used ({error})",
+            where="dashboard",
+            expected="a free port on an address of this machine",
+            to_do="stop what is using it, or choose another with --port (0 takes a free one)",
+        ) from error
+    address = _address(host, int(getattr(server, "effective_port", port)), token)
+    if on_ready is not None:
+        on_ready(address)
+    if open_browser:
+        threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    try:
+        server.run()
+    finally:
+        server.close()
+
+
+def _address(host: str, port: int, token: str | None) -> str:
+    shown = socket.gethostname() if host in {"0.0.0.0", "::"} else host  # noqa: S104
+    if ":" in shown:
+        shown = f"[{shown}]"
+    return f"http://{shown}:{port}/" + (f"?token={quote(token, safe='')}" if token else "")
