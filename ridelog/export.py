@@ -168,9 +168,10 @@ def trim(ride: Ride, segments: Sequence[Segment], ends_m: float) -> tuple[Ride, 
     """The ride and its stretches without its first and last `ends_m` metres of way.
 
     Rows outside are gone from every channel, and time starts again from 0. Gone as well is what could speak of the
-    place or the person otherwise: file names and hashes, notes, columns no name table knows, and the wording of
-    quality marks. The clock and the ride's id stay. What lies in between is not changed: a ride that passes its own
-    start again still shows it. Raises UsageError where nothing is left, or the ride has no position to measure by.
+    place or the person otherwise: file names and hashes, notes, columns no name table knows, positions a quality
+    mark excludes, and the wording of the marks. The clock and the ride's id stay. What lies in between is not
+    changed: a ride that passes its own start again still shows it. Raises UsageError where nothing is left, or the
+    ride has no position to measure by.
     """
     track = _track(ride)
     first = _place_after(track.t_s, track.lat_deg, track.lon_deg, ends_m)
@@ -186,6 +187,10 @@ def trim(ride: Ride, segments: Sequence[Segment], ends_m: float) -> tuple[Ride, 
             to_do="choose a smaller --trim-ends",
         )
     start_s, end_s = float(samples[TIME][0]), float(samples[TIME][-1])
+    times = samples[TIME].to_numpy()
+    doubtful = pl.Series(_excluded(ride, LAT, times) | _excluded(ride, LON, times))
+    # A receiver that starts anew may repeat the place where it was last at home.
+    samples = samples.with_columns(pl.when(~doubtful).then(pl.col(name)).alias(name) for name in (LAT, LON))
     names = [name for name in samples.columns if not name.startswith(RAW_PREFIX)]
     # Rounding to nanoseconds takes back the dust that the subtraction leaves in decimal times.
     kept = samples.select(names).with_columns((pl.col(TIME) - start_s).round(9))
@@ -196,7 +201,8 @@ def trim(ride: Ride, segments: Sequence[Segment], ends_m: float) -> tuple[Ride, 
     ]
     note = Note(
         "trimmed",
-        f"The first and last {ends_m:g} m of the ride, its notes, file names and unrecognised columns were left out. "
+        f"The first and last {ends_m:g} m of the ride, its notes, file names, unrecognised columns and doubtful "
+        "positions were left out. "
         "Rate, resolution and coverage of the channels are those of the whole ride; its length was not measured again",
     )
     ride = replace(
