@@ -43,25 +43,17 @@ def serve(
 
     app = create_app(LibraryProvider(library_root), token=token)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
-    try:
-        server = create_server(
-            app.server,
-            host=host,
-            port=port,
-            threads=config.THREADS,
-            max_request_body_size=config.BODY_BYTES,
-            max_request_header_size=65_536,
-            ident=None,
-            clear_untrusted_proxy_headers=True,
-        )
-    except (OSError, ValueError) as error:
-        raise UsageError(
-            f"{host} port {port} can't be used ({error})",
-            where="dashboard",
-            expected="a free port on an address of this machine",
-            to_do="stop what is using it, or choose another with --port (0 takes a free one)",
-        ) from error
-    address = _address(host, int(getattr(server, "effective_port", port)), token)
+    door = _bind(host, port)
+    server = create_server(
+        app.server,
+        sockets=[door],
+        threads=config.THREADS,
+        max_request_body_size=config.BODY_BYTES,
+        max_request_header_size=65_536,
+        ident=None,
+        clear_untrusted_proxy_headers=True,
+    )
+    address = _address(host, int(door.getsockname()[1]), token)
     if on_ready is not None:
         on_ready(address)
     if open_browser:
@@ -70,6 +62,20 @@ def serve(
         server.run()
     finally:
         server.close()
+
+
+def _bind(host: str, port: int) -> socket.socket:
+    """A listening socket. Raises UsageError where the address can't be had."""
+    try:
+        family = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0][0]
+        return socket.create_server((host, port), family=family, backlog=128)
+    except (OSError, OverflowError, UnicodeError) as error:
+        raise UsageError(
+            f"{host} port {port} can't be used ({error})",
+            where="dashboard",
+            expected="a free port on an address of this machine",
+            to_do="stop what is using it, or choose another with --port (0 takes a free one)",
+        ) from error
 
 
 def _address(host: str, port: int, token: str | None) -> str:

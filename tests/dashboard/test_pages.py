@@ -1,0 +1,154 @@
+"""Pages as components: what a reader finds on them."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from types import ModuleType
+from typing import Any
+
+import pytest
+from dash.development.base_component import Component
+
+from dashboard import ids
+from dashboard.callbacks.routing import page
+from dashboard.pages import rides
+from ridelog.errors import LibraryError
+
+
+def parts(node: Any) -> Iterator[Component]:
+    """All components of a page, from the top down."""
+    if isinstance(node, Component):
+        yield node
+        yield from parts(getattr(node, "children", None))
+    elif isinstance(node, list | tuple):
+        for child in node:
+            yield from parts(child)
+
+
+def words(node: Any) -> str:
+    """All text of a page."""
+    if isinstance(node, str | int | float):
+        return str(node)
+    if isinstance(node, Component):
+        return words(getattr(node, "children", None))
+    if isinstance(node, list | tuple):
+        return " ".join(" ".join(words(child) for child in node).replace("\u00a0", " ").split())
+    return ""
+
+
+@pytest.fixture
+def provider(fakes: ModuleType) -> Any:
+    return fakes.FakeProvider(fakes.make_view())
+
+
+def test_the_list_names_what_a_rider_looks_for(provider: Any, fakes: ModuleType) -> None:
+    shown, title = page(provider, "/")
+    text = words(shown)
+    for expected in (
+        "17 May 2026, 10:12", "dune-07", "50 min 00 s", "32.4 km", "112 °C", "nothing missing",
+        "day not known", "not named", "had a fault", "no coolant, no map switch, no speed, no position",
+    ):  # fmt: skip
+        assert expected in text
+    links = [part.href for part in parts(shown) if getattr(part, "href", None)]
+    assert f"/ride/{fakes.RIDE_ID}" in links
+    assert title == "Rides · ridelog"
+
+
+def test_an_empty_library_tells_what_to_do(provider: Any) -> None:
+    provider.empty = True
+    text = words(page(provider, "/")[0])
+    assert "ridelog import FILE" in text
+    assert "ridelog demo" in text
+
+
+def test_a_long_list_says_where_the_rest_is(provider: Any) -> None:
+    item = provider.rides()[0]
+    assert "ridelog rides --all" in words(rides.layout([item] * 200))
+
+
+def test_the_page_of_a_ride_answers_first(provider: Any, fakes: ModuleType) -> None:
+    shown, title = page(provider, f"/ride/{fakes.RIDE_ID}")
+    text = words(shown)
+    assert text.index("The coolant peaked at 112 C") < text.index("Peak coolant")
+    for expected in (
+        "coolant known for 96 % of the ride", "On the conservative map where advised 43 %",
+        "Deep-drag ground (uncertain)",
+        "○ not switched", "The sensor allows", "2 min 40 s to 4 min 04 s", "Did the wheel spin or the clutch slip?",
+        "turned into C (2,880 rows)", "mass.total_kg", "Leave a hot cooling system closed.", "SHA-256 9f86d081884c",
+    ):  # fmt: skip
+        assert expected in text, expected
+    assert title == "dune-07, 17 May 2026, 10:12 · ridelog"
+
+
+def test_the_page_has_its_figures_buttons_and_report(provider: Any, fakes: ModuleType) -> None:
+    shown, _ = page(provider, f"/ride/{fakes.RIDE_ID}")
+    found = {part.id: part for part in parts(shown) if isinstance(getattr(part, "id", None), str)}
+    for name in (ids.STACK, ids.MAP, ids.WHOLE, ids.CLOSER, ids.WIDER, ids.EARLIER, ids.LATER, ids.VIEW, ids.RIDE):
+        assert name in found
+    assert found[ids.STACK].style["height"] == f"{found[ids.STACK].figure.layout.height}px"
+    rows = [part.id for part in parts(shown) if isinstance(getattr(part, "id", None), dict)]
+    assert rows == [ids.row(index) for index in range(7)]
+    links = [part.href for part in parts(shown) if getattr(part, "href", None)]
+    assert f"/ride/{fakes.RIDE_ID}/report.html" in links
+
+
+def test_every_button_and_every_scrolling_box_can_be_reached_and_named(provider: Any, fakes: ModuleType) -> None:
+    shown, _ = page(provider, f"/ride/{fakes.RIDE_ID}")
+    buttons = [part for part in parts(shown) if type(part).__name__ == "Button"]
+    assert len(buttons) == 12
+    assert all("aria-label" in part.to_plotly_json()["props"] for part in buttons)
+    boxes = [part for part in parts(shown) if "scroll" in str(getattr(part, "className", "")).split()]
+    assert boxes
+    for box in boxes:
+        assert box.tabIndex == "0"
+        assert "aria-label" in box.to_plotly_json()["props"]
+
+
+def test_a_poor_ride_says_what_it_lacks(fakes: ModuleType) -> None:
+    view = fakes.make_view(600.0, gap=False, channels={"engine_rpm"})
+    analysis = replace(view.analysis, segments=(), exposure=(), boiling=None, quality=(), summary=())
+    poor = fakes.FakeProvider(replace(view, analysis=analysis, bike=None))
+    text = words(page(poor, f"/ride/{fakes.RIDE_ID}")[0])
+    for expected in (
+        "holds too little to tell", "Coolant is not shown: the log holds no coolant temperature.",
+        "holds no positions, so there is no map", "No stretch of this ride met a rule",
+        "Coolant was not logged", "Not logged: no coolant, no map switch, no throttle, no speed, no position",
+    ):  # fmt: skip
+        assert expected in text, expected
+
+
+@pytest.mark.parametrize(
+    "path", ["/ride/nope", "/ride/..%2F..%2Fetc%2Fpasswd", "/ride/%00", "/ride/%3Cscript%3Ealert(1)%3C%2Fscript%3E"]
+)
+def test_an_unknown_ride_is_a_page_that_helps(provider: Any, path: str) -> None:
+    shown, title = page(provider, path)
+    assert "not in the library" in words(shown)
+    assert title == "Not found · ridelog"
+    assert any(getattr(part, "href", None) == "/" for part in parts(shown))
+
+
+@pytest.mark.parametrize("path", ["/rides", "/ride", "/ride/a/b", "/../etc", "//elsewhere.example/x"])
+def test_an_unknown_address_is_a_page_that_helps(provider: Any, path: str) -> None:
+    assert "There is no such page" in words(page(provider, path)[0])
+
+
+def test_an_error_of_the_library_is_shown_in_its_words(provider: Any, monkeypatch: pytest.MonkeyPatch) -> None:
+    def fail(_: object) -> None:
+        raise LibraryError("the ride file is damaged", where="r.parquet", to_do="import the log again")
+
+    monkeypatch.setattr(provider, "view_of", fail)
+    assert "r.parquet: the ride file is damaged" in words(page(provider, "/ride/x")[0])
+
+
+def test_a_fault_of_ours_shows_no_traceback(
+    provider: Any, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    def fail(_: object) -> None:
+        raise ZeroDivisionError("secret detail")
+
+    monkeypatch.setattr(provider, "view_of", fail)
+    text = words(page(provider, "/ride/x")[0])
+    assert "fault of the program" in text
+    assert "secret detail" not in text
+    assert "secret detail" in caplog.text

@@ -1,0 +1,103 @@
+"""The map without tiles: distances, gaps, and that no position leaves it."""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from pyproj import Geod
+
+from ridelog.figures.course_map import course, course_map, local_metres
+
+_EARTH = Geod(ellps="WGS84")
+
+
+@pytest.fixture(scope="module")
+def view(fakes: ModuleType) -> Any:
+    return fakes.make_view()
+
+
+@given(st.floats(-60, 60), st.floats(-180, 180), st.floats(0, 360), st.floats(500, 50_000))
+def test_distances_agree_with_a_geodesic(lat: float, lon: float, azimuth: float, far_m: float) -> None:
+    # reference: pyproj's geodesic on the WGS 84 ellipsoid (Karney, J. Geodesy 87, 2013)
+    lon2, lat2, _ = _EARTH.fwd(lon, lat, azimuth, far_m)
+    east, north = local_metres(np.array([lat, lat2]), np.array([lon, lon2]))
+    drawn_m = float(np.hypot(east[1] - east[0], north[1] - north[0]))
+    assert drawn_m == pytest.approx(far_m, rel=1e-3)
+
+
+def test_a_course_over_the_date_line_is_not_torn() -> None:
+    east, _ = local_metres(np.array([-17.0, -17.0]), np.array([179.99, -179.99]))
+    far_m = _EARTH.inv(179.99, -17.0, -179.99, -17.0)[2]
+    assert east[1] - east[0] == pytest.approx(far_m, rel=1e-3)
+
+
+def test_the_hole_is_not_bridged(view: Any, fakes: ModuleType) -> None:
+    figure = course_map(view.analysis, view.lines)
+    assert figure is not None
+    track = figure.data[0]
+    assert np.isnan(track.x).sum() == 1
+    steps = np.hypot(np.diff(track.x), np.diff(track.y))
+    jump_m = 11 * fakes.GAP.length_s / 2
+    assert np.nanmax(steps) < jump_m
+
+
+def test_both_axes_have_one_scale(view: Any) -> None:
+    figure = course_map(view.analysis, view.lines)
+    assert figure is not None
+    assert figure.layout.yaxis.scaleanchor == "x"
+    assert figure.layout.yaxis.scaleratio == 1
+    bar = figure.layout.shapes[0]
+    words = [note.text for note in figure.layout.annotations]
+    assert f"{(bar.x1 - bar.x0) / 1000:g} km" in words
+    assert {"Start", "End"} <= {trace.name for trace in figure.data}
+
+
+def test_no_latitude_or_longitude_is_in_the_figure(view: Any) -> None:
+    figure = course_map(view.analysis, view.lines)
+    assert figure is not None
+    assert abs(float(np.nanmean(figure.data[0].x))) < 10_000
+    assert "41.0" not in figure.to_json()
+
+
+def test_stretches_are_coloured_and_numbered_and_the_selected_one_marked(view: Any) -> None:
+    plain = course_map(view.analysis, view.lines)
+    marked = course_map(view.analysis, view.lines, selected=0)
+    assert plain is not None
+    assert marked is not None
+    assert {"Deep-drag ground", "Wide open", "Slow climb"} <= {trace.name for trace in plain.data}
+    assert len(marked.data) == len(plain.data) + 1
+    assert any(note.text == "<b>1</b>" for note in plain.layout.annotations)
+
+
+def test_coolant_is_only_shown_where_it_was_logged(view: Any, fakes: ModuleType) -> None:
+    figure = course_map(view.analysis, view.lines, color_by="coolant")
+    assert figure is not None
+    marks = next(trace for trace in figure.data if trace.name == "coolant")
+    assert 80 < float(np.min(marks.marker.color)) < float(np.max(marks.marker.color)) < 125
+    assert len(marks.x) == len(marks.marker.color)
+
+
+def test_a_ride_without_positions_has_no_map(fakes: ModuleType) -> None:
+    view = fakes.make_view(channels={"coolant_c", "gps_speed_mps"})
+    assert course(view.lines) is None
+    assert course_map(view.analysis, view.lines) is None
+
+
+def test_a_bike_that_never_moved_is_a_dot_with_a_scale(fakes: ModuleType) -> None:
+    from dataclasses import replace
+
+    import polars as pl
+
+    from ridelog.figures.series import RideLines
+
+    view = fakes.make_view(120.0, gap=False)
+    still = view.ride.samples.with_columns(pl.lit(41.0).alias("lat_deg"), pl.lit(1.0).alias("lon_deg"))
+    figure = course_map(replace(view.analysis, segments=()), RideLines(replace(view.ride, samples=still), view.traces))
+    assert figure is not None
+    low, high = figure.layout.xaxis.range
+    assert high > low

@@ -1,0 +1,147 @@
+"""The stacked picture: what is drawn, what is left open, what is left out and said."""
+
+from __future__ import annotations
+
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+import pytest
+
+from ridelog.figures.course_strip import map_stretches
+from ridelog.figures.display import IMPERIAL
+from ridelog.figures.ride_stack import View, absent_panels, ride_stack
+from ridelog.figures.theme import KIND_STYLES
+
+
+@pytest.fixture(scope="module")
+def view(fakes: ModuleType) -> Any:
+    return fakes.make_view()
+
+
+@pytest.fixture(scope="module")
+def figure(view: Any) -> go.Figure:
+    return ride_stack(view.analysis, view.lines, view.bike, view.advice)
+
+
+def line(figure: go.Figure, name: str) -> Any:
+    return next(trace for trace in figure.data if trace.name == name)
+
+
+def test_there_is_one_time_axis_for_all_panels(figure: go.Figure) -> None:
+    assert {trace.xaxis for trace in figure.data} == {"x"}
+    assert {key for key in figure.layout.to_plotly_json() if key.startswith("xaxis")} == {"xaxis"}
+    assert list(figure.layout.xaxis.range) == [0.0, 3000.0]
+    assert figure.layout.xaxis.ticktext[1] == "0:10"
+
+
+def test_every_stretch_has_a_tint_in_the_one_list_of_shapes(view: Any, figure: go.Figure) -> None:
+    tinted = {(shape.x0, shape.x1) for shape in figure.layout.shapes if shape.xref == "x"}
+    assert tinted >= {(s.start_s, s.end_s) for s in view.analysis.segments}
+
+
+def test_a_hole_is_marked_and_not_bridged(fakes: ModuleType, figure: go.Figure) -> None:
+    gap = fakes.GAP
+    marked = [shape for shape in figure.layout.shapes if (shape.x0, shape.x1) == (gap.start_s, gap.end_s)]
+    assert [shape.label.text for shape in marked] == ["no data"]
+    for name in ("coolant", "speed", "throttle", "power", "terrain drag"):
+        trace = line(figure, name)
+        inside = (trace.x > gap.start_s + 0.5) & (trace.x < gap.end_s - 0.5)
+        assert np.isnan(trace.y[inside]).any(), name
+        assert not np.isfinite(trace.y[inside]).any(), name
+        assert trace.connectgaps is False
+
+
+def test_values_marked_as_left_out_are_not_drawn(fakes: ModuleType, figure: go.Figure) -> None:
+    trace = line(figure, "coolant")
+    assert not np.isfinite(trace.y[(trace.x >= 1200) & (trace.x < 1202)]).any()
+
+
+def test_thresholds_and_boiling_are_labelled(figure: go.Figure) -> None:
+    words = {note.text.replace("\u00a0", " ") for note in figure.layout.annotations}
+    assert {"warm 95 °C", "hot 105 °C", "limit 115 °C", "boils from 107 °C", "deep-drag rule: 0.20"} <= words
+
+
+def test_no_kind_rests_on_colour_alone(figure: go.Figure) -> None:
+    patterns = [style.pattern for style in KIND_STYLES.values()]
+    assert len(set(patterns)) == len(patterns)
+    assert len({style.color for style in KIND_STYLES.values()}) == len(KIND_STYLES)
+    numbers = {note.text for note in figure.layout.annotations}
+    assert {f"<b>{n}</b>" for n in range(1, 8)} <= numbers
+
+
+def test_bars_of_the_strip_carry_the_index_of_their_stretch(view: Any, figure: go.Figure) -> None:
+    found: dict[int, float] = {}
+    for trace in figure.data:
+        if trace.type == "bar" and trace.customdata is not None:
+            found.update(zip(list(trace.customdata), list(trace.base), strict=True))
+    assert found == {i: s.start_s for i, s in enumerate(view.analysis.segments)}
+
+
+def test_the_ribbon_covers_the_ride_once(view: Any) -> None:
+    stretches = map_stretches(view.traces)
+    covered = sum(i.length_s for part in stretches.values() for i in part)
+    assert covered == pytest.approx(view.traces.t_s.size * view.traces.step_s)
+    assert all(stretches.values())
+
+
+def test_a_zoom_shows_every_sample(view: Any) -> None:
+    shown = View(100.0, 130.0)
+    trace = line(ride_stack(view.analysis, view.lines, view.bike, view.advice, view=shown), "throttle")
+    logged = view.ride.samples.filter((view.ride.samples["t_s"] >= 100) & (view.ride.samples["t_s"] <= 130))
+    assert np.isfinite(trace.y).sum() >= logged.height
+
+
+def test_the_selected_stretch_is_outlined(view: Any) -> None:
+    figure = ride_stack(view.analysis, view.lines, view.bike, view.advice, view=View(0.0, 3000.0, selected=2))
+    outlined = [shape for shape in figure.layout.shapes if shape.line.width == 2.5]
+    assert [(shape.x0, shape.x1) for shape in outlined] == [(1000.0, 1180.0)]
+
+
+def test_a_finger_scrolls_the_page(view: Any) -> None:
+    figure = ride_stack(view.analysis, view.lines, view.bike, view=View(0.0, 3000.0, touch=True))
+    assert figure.layout.dragmode is False
+    assert figure.layout.xaxis.fixedrange is True
+
+
+def test_units_change_the_picture_and_not_its_samples(view: Any) -> None:
+    metric = ride_stack(view.analysis, view.lines, view.bike)
+    imperial = ride_stack(view.analysis, view.lines, view.bike, display=IMPERIAL)
+    assert line(imperial, "coolant").y == pytest.approx(line(metric, "coolant").y * 1.8 + 32, nan_ok=True)
+    assert any("Speed, mph" in note.text for note in imperial.layout.annotations)
+
+
+def test_what_is_not_logged_is_left_out_and_said(fakes: ModuleType) -> None:
+    view = fakes.make_view(channels={"engine_rpm", "gps_speed_mps"})
+    figure = ride_stack(view.analysis, view.lines, view.bike, view.advice)
+    assert {"coolant", "throttle", "terrain drag"}.isdisjoint(trace.name for trace in figure.data)
+    assert line(figure, "engine speed") is not None
+    told = absent_panels(view.analysis, view.lines)
+    assert told[0] == "Coolant is not shown: the log holds no coolant temperature."
+    assert any(sentence.startswith("Terrain drag is not shown") for sentence in told)
+
+
+def test_a_ride_with_nothing_but_positions_still_has_a_picture(fakes: ModuleType) -> None:
+    view = fakes.make_view(channels={"lat_deg", "lon_deg"})
+    figure = ride_stack(view.analysis, view.lines, None)
+    assert {trace.type for trace in figure.data} == {"bar"}
+    assert len(absent_panels(view.analysis, view.lines)) == 4
+
+
+def test_ten_hours_stay_small(fakes: ModuleType) -> None:
+    view = fakes.make_view(36_000.0)
+    figure = ride_stack(view.analysis, view.lines, view.bike, view.advice)
+    assert len(figure.to_json()) < 400_000
+    assert np.nanmax(line(figure, "coolant").y) == view.ride.samples["coolant_c"].max()
+
+
+def test_hundreds_of_stretches_are_one_list(fakes: ModuleType, view: Any) -> None:
+    from dataclasses import replace
+
+    one = view.analysis.segments[0]
+    many = tuple(replace(one, start_s=5.0 * n, end_s=5.0 * n + 3.0) for n in range(600))
+    figure = ride_stack(replace(view.analysis, segments=many), view.lines, view.bike, view.advice)
+    assert sum(shape.xref == "x" for shape in figure.layout.shapes) == 601
+    numbers = [note for note in figure.layout.annotations if note.text.strip("<b>/").isdigit()]
+    assert len(numbers) < 60
