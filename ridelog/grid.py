@@ -176,7 +176,7 @@ def to_grid(samples: Samples, grid_s: FloatArray, placed: tuple[npt_int, FloatAr
         return result
     index, share = placed if placed is not None else place(samples.t_s, grid_s)
     left = np.clip(index, 0, samples.t_s.size - 2)
-    known = (index >= 0) & (grid_s <= samples.t_s[-1])
+    known = (index >= 0) & (grid_s <= samples.t_s[-1] + 1e-9)
     on_sample = (share == 0.0) | (share == 1.0)
     known &= samples.joined[left] | on_sample
     y0 = samples.y[left]

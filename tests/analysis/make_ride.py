@@ -26,7 +26,7 @@ def ride(
     frame = pl.DataFrame({"t_s": np.asarray(t_s, dtype=np.float64)}).with_columns(
         [pl.Series(name, np.asarray(values, dtype=np.float64)).fill_nan(None) for name, values in channels.items()]
     )
-    rate_hz = 1.0 / float(np.median(np.diff(t_s)))
+    rate_hz = 1.0 / float(np.median(np.diff(t_s))) if len(t_s) > 1 else None
     info = {
         name: ChannelInfo(
             name=name,
