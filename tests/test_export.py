@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import math
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -14,9 +15,9 @@ import numpy as np
 import polars as pl
 import pyarrow.parquet as pq
 import pytest
+from defusedxml import ElementTree
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from lxml import etree
 from pyproj import Geod
 
 from ridelog.channels import unit_of
@@ -127,25 +128,29 @@ def test_gpx_as_another_reader_sees_it(tmp_path: Path) -> None:
 
 
 def test_gpx_keeps_to_the_published_schema(tmp_path: Path) -> None:
-    """GPX 1.1 schema (topografix.com/GPX/1/1), from memory: root attributes version and creator; track points hold
-    ele before time; -90 <= lat <= 90, -180 <= lon < 180; times are xsd:dateTime; numbers are decimals."""
+    """What the published schema of GPX 1.1 (namespace topografix.com/GPX/1/1) asks: root attributes version, fixed to
+    1.1, and creator; a sequence in which trk holds trkseg, that trkpt, and a point ele before time; lat and lon are
+    decimals, -90 to 90 and -180 to short of 180; ele is a decimal, time an xsd:dateTime in UTC."""
     edge = {"t_s": [0.0, 1.0, 2.0, 3.0], "lat_deg": [90.0, 1e-7, -90.0, 5.0], "lon_deg": [180.0, -1e-7, -180.0, 179.99],
             "elevation_m": [None, 1e-6, -12.5, 4000.0]}  # fmt: skip
     for start in (START, None):
         export(make_ride(edge, start_utc=start), tmp_path / "a.gpx")
-        root = etree.parse(tmp_path / "a.gpx").getroot()
+        root = ElementTree.parse(tmp_path / "a.gpx").getroot()
         assert (root.tag, root.get("version"), root.get("creator")) == (f"{GPX}gpx", "1.1", "ridelog")
         assert [child.tag for child in root] == [f"{GPX}trk"]
         points = list(root.iter(f"{GPX}trkpt"))
         assert len(points) == 4
         for point in points:
             lat, lon = point.get("lat"), point.get("lon")
-            assert "e" not in lat + lon, "xsd:decimal knows no exponent"
+            for number in (lat, lon, point.findtext(f"{GPX}ele") or "0"):
+                assert re.fullmatch(r"-?\d+(\.\d+)?", number), "xsd:decimal knows no exponent"
             assert -90 <= float(lat) <= 90
             assert -180 <= float(lon) < 180
             tags = [child.tag.removeprefix(GPX) for child in point]
             assert tags == [name for name in ("ele", "time") if name in tags]
             assert ("time" in tags) == (start is not None)
+            time = point.findtext(f"{GPX}time")
+            assert time is None or re.fullmatch(r"\d{4}-\d\d-\d\dT\d\d:\d\d:\d\d\.\d{3}Z", time)
         assert points[0].find(f"{GPX}ele") is None
         assert points[2].findtext(f"{GPX}ele") == "-12.500"
 
