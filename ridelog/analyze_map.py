@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 
 from ridelog import summary
@@ -19,26 +21,37 @@ def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTra
     """Which map was on over the ride; empty, with the reason in `doubts`, where that is not known."""
     samples = usable(ride, "map_slot")
     if samples.t_s.size < 2:
-        doubts.say("map_in_use", "the log has no map switch. Log the switch, or note the times of switching")
+        unread = any(note.kind == "map_unread" for note in ride.notes)
+        doubts.say(
+            "map_in_use",
+            "the words in the map column meant nothing when the ride was imported. Import it again with its bike file"
+            if unread
+            else "the log has no map switch. Log the switch, or note the times of switching",
+        )
         return adherence.NO_TRACK
     if bike is None:
         doubts.say("map_in_use", "no bike file says which slot holds the conservative map")
         return adherence.NO_TRACK
-    strange = sorted({f"{value:g}" for value in np.unique(samples.y) if slot_of(bike, float(value)) is None})
+    slot_of = _slots(ride, bike)
+    strange = sorted({f"{value:g}" for value in np.unique(samples.y) if slot_of(float(value)) is None})
     if strange:
         doubts.say(
             "map_in_use",
             f"the map switch reads {', '.join(strange)} at times; maps.slot_values of the bike file has no such slot",
         )
-    return adherence.track(
-        samples.t_s, samples.y, samples.joined, bike.conservative_slot, lambda written: slot_of(bike, written)
-    )
+    return adherence.track(samples.t_s, samples.y, samples.joined, bike.conservative_slot, slot_of)
 
 
-def slot_of(bike: Bike, value: float) -> int | None:
-    """The channel holds slot numbers; one that no entry of the bike file leads to is not known."""
-    slot = round(value)
-    return slot if abs(value - slot) < 1e-6 and slot in {known for _, known in bike.slot_values} else None
+def _slots(ride: Ride, bike: Bike) -> Callable[[float], int | None]:
+    """From a value of the channel to a slot, None where it is not known.
+
+    An import that knew the bike wrote slots. One that did not kept what the log wrote, and noted it: those values go
+    through the bike file's list now, or a log's 1 would pass for slot 1 where it means slot 2.
+    """
+    if any(note.kind == "map_slots" for note in ride.notes):
+        return lambda value: bike.slot_of(f"{value:g}")
+    known = {slot for _, slot in bike.slot_values}
+    return lambda value: round(value) if abs(value - round(value)) < 1e-6 and round(value) in known else None
 
 
 def judged_segments(

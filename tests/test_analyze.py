@@ -16,7 +16,7 @@ from ridelog.analyze import analyze
 from ridelog.bike import Bike, parse_bike
 from ridelog.channels import CHANNELS
 from ridelog.results import Analysis, to_json
-from ridelog.ride import QualityMark, Ride
+from ridelog.ride import Note, QualityMark, Ride
 
 _SPEC = importlib.util.spec_from_file_location(
     "ridelog_tests_make_ride", Path(__file__).resolve().parent / "analysis" / "make_ride.py"
@@ -114,6 +114,20 @@ def test_a_slot_the_bike_file_does_not_list_is_unknown() -> None:
     result = run(flat_out(map_slot=np.full(T_S.size, 5.0)))
     assert [one.verdict for one in result.segments] == ["unknown"]
     assert any("reads 5" in item.reason for item in result.cannot_tell)
+
+
+def test_values_kept_as_the_log_wrote_them_go_through_the_bike_files_list() -> None:
+    # Imported before the bike was known: the log's 1 is slot 2 here, and must not pass for slot 1.
+    bike = replace(BIKE, slot_values=(("0", 1), ("1", 2)))
+    ride = flat_out(map_slot=np.where(within(204.0, 243.5), 1.0, 0.0))
+    late = replace(ride, notes=(Note("map_slots", "kept as slot numbers"),))
+    assert [one.verdict for one in run(late, bike).segments] == ["followed"]
+    assert [one.verdict for one in run(flat_out(map_slot=np.ones(T_S.size)), bike).segments] == ["missed"]
+
+
+def test_map_words_nobody_could_read_at_import_are_not_a_missing_switch() -> None:
+    result = run(replace(flat_out(), notes=(Note("map_unread", "kept as it is"),)))
+    assert any("Import it again" in item.reason for item in result.cannot_tell if item.question == "map_in_use")
 
 
 def test_without_a_bike_file_drag_and_boiling_are_not_made_up() -> None:
