@@ -1,0 +1,264 @@
+"""Frames of a CAN trace to columns: every frame of one message and sender at a time."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from ridelog.readers.can_bits import Floats, Raws, floating, signed
+from ridelog.readers.can_description import Message, Signal, parameter_group
+from ridelog.readers.can_j1979 import FIRST_REPLY, LAST_REPLY, QUANTITIES, read_replies
+from ridelog.readers.can_lines import EXTENDED, Bools, Frames, Ints
+from ridelog.ride import Note
+
+_J1979 = -1
+"""What `Messages.owners` answers for the replies read without a description."""
+
+# SAE J1939-71: raw numbers kept for "not available" and "error", by length in bits -> (lowest error, lowest not
+# available). From the error value up nothing is a measurement; for lengths the standard has no row for, all ones.
+_J1939_TOP: dict[int, tuple[int, int]] = {
+    2: (0b10, 0b11),
+    4: (0xE, 0xF),
+    8: (0xFB, 0xFF),
+    16: (0xFB00, 0xFF00),
+    32: (0xFB00_0000, 0xFF00_0000),
+}
+
+
+@dataclass(frozen=True)
+class Piece:
+    """Values of one signal from one sender: `rows` count into the kept frames. `name` is what the column is called
+    where no other bears the same, `origin` tells which message and sender it came from."""
+
+    name: str
+    unit: str | None
+    origin: str
+    rows: Ints
+    values: Floats
+
+
+@dataclass
+class Decoded:
+    """All pieces, the frames that are rows of the table (`kept`), and notes; frames not kept are counted in notes whose
+    kind begins with `left_out_`."""
+
+    kept: Bools
+    pieces: list[Piece] = field(default_factory=list)
+    notes: list[Note] = field(default_factory=list)
+
+
+class Messages:
+    """Which identifiers can be decoded: those of a description, and replies of SAE J1979 it does not speak of."""
+
+    def __init__(self, described: Sequence[Message]) -> None:
+        self._described = tuple(described)
+        self._exact: dict[int, int] = {}
+        self._groups: dict[int, int] = {}
+        for number, message in enumerate(self._described):
+            self._exact.setdefault(message.can_id, number)
+            if message.j1939:
+                self._groups.setdefault(parameter_group(message.can_id), number)
+
+    def message(self, owner: int) -> Message | None:
+        """The described message a number from `owner` stands for; None for J1979 replies."""
+        return None if owner == _J1979 else self._described[owner]
+
+    def owner(self, can_id: int) -> int | None:
+        """Which message an identifier belongs to, None for one nobody describes."""
+        if can_id in self._exact:
+            return self._exact[can_id]
+        if can_id & EXTENDED:
+            return self._groups.get(parameter_group(can_id))
+        return _J1979 if FIRST_REPLY <= can_id <= LAST_REPLY else None
+
+    def wanted(self, ids: npt.NDArray[np.uint32]) -> Bools:
+        """Which of some distinct identifiers can be decoded."""
+        return np.array([self.owner(can_id) is not None for can_id in ids.tolist()], np.bool_)
+
+
+def id_text(can_id: int) -> str:
+    """An identifier as the trace writes it: 3 hexadecimal digits, 8 for a 29-bit one."""
+    return f"{can_id & 0x1FFFFFFF:08X}" if can_id & EXTENDED else f"{can_id:03X}"
+
+
+def decode(frames: Frames, messages: Messages, buses: Sequence[str]) -> Decoded:
+    """All signals of all frames, grouped by message, sender and bus, in a fixed order."""
+    result = Decoded(np.ones(len(frames), np.bool_))
+    key = (frames.ids.astype(np.int64) << 8) | frames.bus
+    order = np.argsort(key, kind="stable")
+    groups = [group for group in np.split(order, np.flatnonzero(np.diff(key[order])) + 1) if len(group)]
+    named = [(int(frames.ids[group[0]]), buses[frames.bus[group[0]]], group) for group in groups]
+    for can_id, bus, rows in sorted(named, key=lambda one: one[:2]):
+        owner = messages.owner(can_id)
+        if owner is None:
+            raise ValueError(f"a frame nobody describes was kept: {id_text(can_id)}")
+        message = messages.message(owner)
+        origin = f"{id_text(can_id)} on {bus}"
+        if message is None:
+            _replies(frames, rows, origin, result)
+        else:
+            _described(frames, rows, message, origin, result)
+    return result
+
+
+def _replies(frames: Frames, rows: Ints, origin: str, result: Decoded) -> None:
+    replies = read_replies(frames.payload[rows], frames.length[rows])
+    result.kept[rows[~replies.kept]] = False
+    strange = replies.other_quantity
+    for kind, text, count, example in (
+        ("declined", f"negative replies of {origin} hold no value", replies.declined, None),
+        ("wrong_length", f"replies of {origin} whose length does not fit what they answer", replies.wrong_length, None),
+        ("multi_frame", f"parts of replies of {origin} that run over several frames", replies.multi_frame, None),
+        ("other_service", f"replies of {origin} to other services than 01", replies.other_service, None),
+        ("other_quantity", f"replies of {origin} about quantities that are not read here", strange.total(),
+         ", ".join(f"{pid:02X}" for pid, _ in strange.most_common(5))),
+    ):  # fmt: skip
+        if count:
+            result.notes.append(Note(f"left_out_{kind}", f"{text}; they were left out", rows=count, example=example))
+    for pid, (some, raw) in replies.values.items():
+        quantity = QUANTITIES[pid]
+        result.pieces.append(Piece(quantity.name, quantity.unit, origin, rows[some], quantity.values(raw)))
+        for doubtful in quantity.doubtful:
+            count = int(np.count_nonzero(raw == doubtful))
+            if count:
+                value = float(quantity.values(np.array([doubtful], np.int64))[0])
+                result.notes.append(
+                    Note(
+                        "sentinel",
+                        f"{quantity.name} of {origin} reads {value:g} {quantity.unit}, which a broken sensor circuit "
+                        "gives as well; the values were kept, but check them before you trust them",
+                        rows=count,
+                    )
+                )
+
+
+def _described(frames: Frames, rows: Ints, message: Message, origin: str, result: Decoded) -> None:
+    length = frames.length[rows]
+    payload = frames.payload[rows]
+    needed = max(signal.place.bytes_needed for signal in message.signals)
+    if needed > payload.shape[1]:
+        payload = np.pad(payload, ((0, 0), (0, needed - payload.shape[1])))
+    least = min(signal.place.bytes_needed for signal in message.signals)
+    empty = length < least
+    if empty.any():
+        result.kept[rows[empty]] = False
+        result.notes.append(
+            Note(
+                "left_out_short_frames",
+                f"frames of message {message.name} ({origin}) too short for any of its signals were left out",
+                rows=int(np.count_nonzero(empty)),
+            )
+        )
+    short = ~empty & (length < needed)
+    if short.any():
+        result.notes.append(
+            Note(
+                "short_frames",
+                f"frames of message {message.name} ({origin}) are shorter than its description; signals that are not "
+                "whole have no value there",
+                rows=int(np.count_nonzero(short)),
+                example=f"{int(length[short][0])} of {needed} bytes",
+            )
+        )
+    raws = {signal.name: signal.place.raw(payload) for signal in message.signals}
+    by_name = {signal.name: signal for signal in message.signals}
+    for signal in message.signals:
+        there = _present(signal, by_name, raws, length)
+        context = f"{signal.name} of message {message.name} ({origin})"
+        values, missing = _values(signal, raws[signal.name][there], result.notes, context, j1939=message.j1939)
+        some = rows[there][~missing]
+        result.pieces.append(Piece(signal.name, signal.unit, origin, some, values[~missing]))
+    blank = ~empty & (length > 1) & ((frames.payload[rows] == 0xFF).sum(axis=1) == length)
+    if blank.any() and not message.j1939:
+        result.notes.append(
+            Note(
+                "all_ones",
+                f"frames of message {message.name} ({origin}) are all FF, as from a sender that has nothing to say; "
+                "values inside the described range were kept, but check them before you trust them",
+                rows=int(np.count_nonzero(blank)),
+            )
+        )
+
+
+def _present(signal: Signal, by_name: dict[str, Signal], raws: dict[str, Raws], length: npt.NDArray[np.uint8]) -> Bools:
+    """Frames that hold a signal: long enough, and every selector above it set to one of its numbers."""
+    there: Bools = length >= signal.place.bytes_needed
+    at = signal
+    while at.selector is not None:
+        chosen = raws[at.selector]
+        there = there & np.isin(chosen, np.array(at.selected_by, np.uint64))
+        at = by_name[at.selector]
+        there = there & (length >= at.place.bytes_needed)
+    return there
+
+
+def _values(signal: Signal, raw: Raws, notes: list[Note], context: str, *, j1939: bool) -> tuple[Floats, Bools]:
+    """A signal's values in its unit, and which of them are none; a note for every reason there is."""
+    if signal.floating:
+        numbers = floating(raw, signal.place.length)
+    elif signal.signed:
+        numbers = signed(raw, signal.place.length).astype(np.float64)
+    else:
+        numbers = raw.astype(np.float64)
+    with np.errstate(over="ignore", invalid="ignore"):
+        values = numbers * signal.scale + signal.offset
+    missing: Bools = np.zeros(len(values), np.bool_)
+
+    def drop(which: Bools, kind: str, text: str) -> None:
+        which = which & ~missing
+        count = int(np.count_nonzero(which))
+        if count:
+            number = values[which][0]
+            shown = f"{number:.6g}{' ' + signal.unit if signal.unit else ''}" if np.isfinite(number) else None
+            notes.append(Note(f"cells_{kind}", f"{context}: {text} and count as no value", rows=count, example=shown))
+            missing[which] = True
+
+    drop(~np.isfinite(values), "not_a_number", "values are no number")
+    if signal.no_value:
+        wrong = np.array([number % (1 << signal.place.length) for number in signal.no_value], np.uint64)
+        drop(np.isin(raw, wrong), "invalid", "values mean invalid by the description")
+    if j1939 and signal.place.length > 1 and not signal.floating:
+        ones = (1 << signal.place.length) - 1
+        error, absent = _J1939_TOP.get(signal.place.length, (ones, ones))
+        drop(raw >= np.uint64(absent), "not_available", "values mean not available")
+        drop(raw >= np.uint64(error), "error", "values mean an error or are reserved")
+    # Descriptions round their limits: half a step beyond is still inside.
+    slack = 0.0 if signal.floating else abs(signal.scale) / 2
+    if signal.low is not None:
+        drop(values < signal.low - slack, "out_of_range", f"values are under the described {signal.low:g}")
+    if signal.high is not None:
+        drop(values > signal.high + slack, "out_of_range", f"values are above the described {signal.high:g}")
+    return values, missing
+
+
+def column_names(pieces: Iterable[Piece]) -> tuple[list[str], list[Note]]:
+    """A name a piece. The second sender of the same signal is number 2, and so on, as sensors of one kind are."""
+    pieces = list(pieces)
+    total = Counter(piece.name for piece in pieces)
+    taken = set(total)
+    used: Counter[str] = Counter()
+    names: list[str] = []
+    for piece in pieces:
+        used[piece.name] += 1
+        name = piece.name if used[piece.name] == 1 else f"{piece.name} {used[piece.name]}"
+        while name != piece.name and name in taken:
+            used[piece.name] += 1
+            name = f"{piece.name} {used[piece.name]}"
+        taken.add(name)
+        names.append(name)
+    notes = [
+        Note(
+            "same_signal",
+            f"{name} comes from {count} senders or messages: "
+            + ", ".join(
+                f"'{own}' from {piece.origin}" for own, piece in zip(names, pieces, strict=True) if piece.name == name
+            ),
+        )
+        for name, count in total.items()
+        if count > 1
+    ]
+    return names, notes

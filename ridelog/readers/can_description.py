@@ -1,0 +1,238 @@
+"""Message description files (.dbc): which signals a message holds, where, in what unit and range."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from ridelog.errors import InputRefused
+from ridelog.readers.can_bits import Place
+from ridelog.readers.can_lines import EXTENDED
+from ridelog.ride import Note
+
+if TYPE_CHECKING:
+    from cantools.database.can import Message as SourceMessage
+    from cantools.database.can import Signal as SourceSignal
+
+_MOST_BYTES = 64 * 1024 * 1024
+_MOST_MESSAGES = 20_000
+_NO_VALUE = re.compile(r"\b(?:sna|not (?:available|avail|valid)|unavailable|invalid|error)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Signal:
+    """One signal: value = raw * scale + offset, in `unit`. `low`..`high` is the range the description gives, None where
+    it gives none. `no_value` are raw numbers the description calls invalid. `selector` names the signal whose raw
+    number must be one of `selected_by` for this one to be in the frame."""
+
+    name: str
+    unit: str | None
+    place: Place
+    signed: bool
+    floating: bool
+    scale: float
+    offset: float
+    low: float | None
+    high: float | None
+    no_value: tuple[int, ...] = ()
+    selector: str | None = None
+    selected_by: tuple[int, ...] = ()
+
+
+@dataclass(frozen=True)
+class Message:
+    """One message. `can_id` holds EXTENDED for a 29-bit identifier. With `j1939` it is matched by its parameter group,
+    whatever the priority and the sender."""
+
+    name: str
+    can_id: int
+    j1939: bool
+    length: int
+    signals: tuple[Signal, ...]
+
+
+@dataclass(frozen=True)
+class Description:
+    """A whole description file, with notes on what in it can't be used."""
+
+    messages: tuple[Message, ...]
+    notes: tuple[Note, ...]
+
+
+def parameter_group(can_id: int) -> int:
+    """Parameter group number of a 29-bit identifier (SAE J1939-21): below PDU format 240 the low byte is an address."""
+    group = (can_id >> 8) & 0x3FFFF
+    return group if group & 0xFF00 >= 0xF000 else group & 0x3FF00
+
+
+def load_description(path: Path) -> Description:
+    """Read a description file. Raises InputRefused where the library for it is missing or the file can't be used."""
+    try:
+        import cantools
+    except ImportError as error:
+        raise InputRefused(
+            "message description files need a library that is not installed",
+            where=path.name,
+            expected="ridelog installed with the extra 'can'",
+            to_do="run: pip install 'ridelog[can]'",
+        ) from error
+    try:
+        size = path.stat().st_size
+        if size > _MOST_BYTES:
+            raise _refused(path, f"it has {size:,} bytes, more than a description ever needs")
+        data = path.read_bytes()
+    except OSError as error:
+        raise _refused(path, f"it can't be read ({error.strerror or error})") from error
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        text = data.decode("cp1252", errors="replace")
+    try:
+        # Not strict: a fault in one message must not cost the others; faults are looked for below.
+        source: Any = cantools.database.load_string(text, "dbc", strict=False)
+        messages: list[SourceMessage] = list(source.messages)
+        everywhere = _is_j1939(source)
+    except Exception as error:  # whatever the library raises on a file it can't read
+        first = (str(error).strip().splitlines() or [type(error).__name__])[0][:200]
+        raise _refused(path, f"it is not a message description ({first})") from error
+    if len(messages) > _MOST_MESSAGES:
+        raise _refused(path, f"it describes {len(messages):,} messages, more than any bus has")
+    notes: list[Note] = []
+    read = tuple(_message(message, everywhere, notes) for message in messages)
+    usable = tuple(message for message in read if message.signals)
+    if not usable:
+        raise _refused(path, "it describes no signal that can be read", notes)
+    return Description(usable, tuple(notes))
+
+
+def _refused(path: Path, found: str, notes: Iterable[Note] = ()) -> InputRefused:
+    return InputRefused(
+        " ".join([found, *(f"({note.sentence()})" for note in notes)]),
+        where=f"description {path.name}",
+        expected="a .dbc file with messages and their signals",
+        to_do="correct the description, or leave it out to read SAE J1979 replies alone",
+    )
+
+
+def _is_j1939(source: Any) -> bool:
+    specifics = getattr(source, "dbc", None)
+    kind = specifics.attributes.get("ProtocolType") if specifics and specifics.attributes else None
+    return kind is not None and "J1939" in str(kind.value).upper()
+
+
+def _message(source: SourceMessage, j1939_everywhere: bool, notes: list[Note]) -> Message:
+    extended = bool(source.is_extended_frame)
+    can_id = source.frame_id | (EXTENDED if extended else 0)
+    j1939 = extended and (source.protocol == "j1939" or j1939_everywhere)
+    signals: list[Signal] = []
+    for signal in source.signals:
+        place = Place(signal.start, signal.length, signal.byte_order == "big_endian")
+        fault = _fault(signal, place, source.length)
+        if fault:
+            notes.append(
+                Note("description_signal", f"signal {signal.name} of message {source.name} was left out: {fault}")
+            )
+        else:
+            signals.append(_signal(signal, place, source.name, notes))
+    clashing = _clashes(signals)
+    for name, other in sorted(clashing.items()):
+        notes.append(
+            Note(
+                "description_overlap",
+                f"signal {name} of message {source.name} was left out: it claims the same bits as {other}",
+            )
+        )
+    kept = {signal.name for signal in signals} - clashing.keys()
+    whole = tuple(signal for signal in signals if _reachable(signal, {one.name: one for one in signals}, kept))
+    notes.extend(
+        Note(
+            "description_signal",
+            f"signal {signal.name} of message {source.name} was left out: its selector can't be used",
+        )
+        for signal in signals
+        if signal.name in kept and signal not in whole
+    )
+    return Message(source.name, can_id, j1939, source.length, whole)
+
+
+def _fault(signal: SourceSignal, place: Place, message_bytes: int) -> str | None:
+    if not 1 <= signal.length <= 64 or signal.start < 0:
+        return f"{signal.length} bits from bit {signal.start} is no place"
+    if signal.conversion.is_float and signal.length not in (16, 32, 64):
+        return f"a floating-point number can't have {signal.length} bits"
+    if place.bytes_needed > message_bytes:
+        return f"it needs {place.bytes_needed} bytes and the message has {message_bytes}"
+    return None
+
+
+def _signal(source: SourceSignal, place: Place, message: str, notes: list[Note]) -> Signal:
+    low = None if source.minimum is None else float(source.minimum)
+    high = None if source.maximum is None else float(source.maximum)
+    if low is not None and high is not None and low >= high:
+        notes.append(
+            Note(
+                "description_range",
+                f"the range of signal {source.name} of message {message} is {low:g} to {high:g} and was not used",
+            )
+        )
+        low = high = None
+    choices: Mapping[int, object] = source.conversion.choices or {}
+    no_value = [raw for raw, text in choices.items() if _NO_VALUE.search(str(text).replace("_", " "))]
+    return Signal(
+        source.name,
+        source.unit or None,
+        place,
+        bool(source.is_signed),
+        bool(source.conversion.is_float),
+        float(source.conversion.scale),
+        float(source.conversion.offset),
+        low,
+        high,
+        tuple(sorted(no_value)),
+        source.multiplexer_signal,
+        tuple(source.multiplexer_ids or ()),
+    )
+
+
+def _clashes(signals: list[Signal]) -> dict[str, str]:
+    """Signals that share bits with another one that can be in the same frame -> that other one."""
+    by_name = {signal.name: signal for signal in signals}
+    bits = {signal.name: signal.place.bits() for signal in signals}
+    conditions = {signal.name: _conditions(signal, by_name) for signal in signals}
+    found: dict[str, str] = {}
+    for number, one in enumerate(signals):
+        for other in signals[number + 1 :]:
+            if bits[one.name] & bits[other.name] and not _exclusive(conditions[one.name], conditions[other.name]):
+                found.setdefault(one.name, other.name)
+                found.setdefault(other.name, one.name)
+    return found
+
+
+def _conditions(signal: Signal, by_name: dict[str, Signal]) -> dict[str, frozenset[int]]:
+    """Selectors and their numbers that have to hold for a signal to be in a frame."""
+    found: dict[str, frozenset[int]] = {}
+    at: Signal | None = signal
+    while at is not None and at.selector is not None and at.selector not in found:
+        found[at.selector] = frozenset(at.selected_by)
+        at = by_name.get(at.selector)
+    return found
+
+
+def _exclusive(one: dict[str, frozenset[int]], other: dict[str, frozenset[int]]) -> bool:
+    return any(not (numbers & other[selector]) for selector, numbers in one.items() if selector in other)
+
+
+def _reachable(signal: Signal, by_name: dict[str, Signal], kept: set[str]) -> bool:
+    """True where a signal and every selector above it can be read."""
+    seen: set[str] = set()
+    while signal.name in kept and signal.name not in seen:
+        if signal.selector is None:
+            return True
+        seen.add(signal.name)
+        if signal.selector not in by_name:
+            return False
+        signal = by_name[signal.selector]
+    return False
