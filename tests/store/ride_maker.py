@@ -14,6 +14,7 @@ import signal
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 import polars as pl
@@ -21,6 +22,9 @@ import polars as pl
 from ridelog.channels import unit_of
 from ridelog.intervals import Interval
 from ridelog.ride import ChannelInfo, Note, QualityMark, Ride, SourceFile
+
+if TYPE_CHECKING:
+    from ridelog.store.library import Library
 
 BEGIN = datetime(2026, 5, 1, 8, tzinfo=UTC)
 
@@ -63,6 +67,20 @@ def ride(number: int, *originals: Path, rows: int = 400, start: datetime | None 
         distance_m=1000.0 + number,
         peak_c=float(np.max(samples["coolant_c"].to_numpy())),
     )
+
+
+def files_of(library: Library) -> set[str]:
+    """Everything in the library's folder but the catalogue itself and the door."""
+    names = {str(path.relative_to(library.root)) for path in library.root.rglob("*") if path.is_file()}
+    return {name for name in names if not name.startswith("library.sqlite")} - {str(Path("incoming", "door.lock"))}
+
+
+def stored(library: Library, folder: Path, *numbers: int) -> list[str]:
+    """Store these rides; their ids."""
+    for number in numbers:
+        path = original(folder, number)
+        assert library.add(ride(number, path), [path]) == "stored"
+    return [f"ride-{number:05d}" for number in numbers]
 
 
 def _kill_at(count: int) -> None:

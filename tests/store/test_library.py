@@ -2,15 +2,9 @@
 
 from __future__ import annotations
 
-import errno
-import os
-import sqlite3
-import stat
 import subprocess
 import sys
-import tempfile
 import threading
-from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
@@ -21,24 +15,11 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from ridelog.errors import InputRefused, LibraryError, NotInLibrary, ProfileError, UsageError
-from ridelog.store import catalogue, incoming, originals, parquet, schema
-from ridelog.store.library import Library, default_root
+from ridelog.store import catalogue, incoming, parquet
+from ridelog.store.library import Library
 
 BIKE = 'schema = 1\nid = "enduro-07"\n[mass]\ntotal_kg = {kg}\n'
 SHEET = 'schema = 1\nversion = "{version}"\nvalid_from = {day}\n'
-
-
-def files_of(library: Library) -> set[str]:
-    """Everything in the library's folder but the catalogue itself and the door."""
-    names = {str(path.relative_to(library.root)) for path in library.root.rglob("*") if path.is_file()}
-    return {name for name in names if not name.startswith("library.sqlite")} - {str(Path("incoming", "door.lock"))}
-
-
-def stored(library: Library, maker: ModuleType, folder: Path, *numbers: int) -> list[str]:
-    for number in numbers:
-        path = maker.original(folder, number)
-        assert library.add(maker.ride(number, path), [path]) == "stored"
-    return [f"ride-{number:05d}" for number in numbers]
 
 
 # -- storing ----------------------------------------------------------------------------------------------------------
@@ -57,7 +38,9 @@ def test_a_stored_ride_is_the_same_ride(library: Library, maker: ModuleType, tmp
     kept = library.original(sha256)
     assert kept is not None
     assert kept.read_bytes() == path.read_bytes()
-    assert "log 3" not in "".join(files_of(library)), "a name can hold private data; it stands in the catalogue only"
+    assert "log 3" not in "".join(maker.files_of(library)), (
+        "a name can hold private data; it stands in the catalogue only"
+    )
 
 
 def test_content_is_the_exact_set_of_files(library: Library, maker: ModuleType, tmp_path: Path) -> None:
@@ -83,7 +66,7 @@ def test_several_rides_share_an_original_until_the_last_goes(
     assert library.load("ride-00002").id == "ride-00002"
     library.remove("ride-00002")
     assert library.original(sha256) is None
-    assert files_of(library) == set()
+    assert maker.files_of(library) == set()
     with pytest.raises(NotInLibrary):
         library.remove("ride-00002")
 
@@ -98,7 +81,7 @@ def test_a_source_that_changed_is_refused(library: Library, maker: ModuleType, t
     with pytest.raises(InputRefused, match="can't be read"):
         library.add(ride, [path])
     assert library.list_rides() == []
-    assert files_of(library) == set()
+    assert maker.files_of(library) == set()
 
 
 def test_a_ride_without_matching_originals_is_our_fault(library: Library, maker: ModuleType, tmp_path: Path) -> None:
@@ -112,7 +95,7 @@ def test_a_ride_without_matching_originals_is_our_fault(library: Library, maker:
 def test_a_lost_or_spoilt_ride_file_is_put_right_by_importing_again(
     library: Library, maker: ModuleType, tmp_path: Path
 ) -> None:
-    stored(library, maker, tmp_path, 1)
+    maker.stored(library, tmp_path, 1)
     library.edit("ride-00001", ambient_c=31.0)
     path = library.root / "rides" / "ride-00001.parquet"
     whole = path.read_bytes()
@@ -132,7 +115,7 @@ def test_a_lost_or_spoilt_ride_file_is_put_right_by_importing_again(
 
 @pytest.mark.parametrize("place", [0.02, 0.3, 0.5, 0.7, 0.98])
 def test_one_flipped_bit_is_noticed(library: Library, maker: ModuleType, tmp_path: Path, place: float) -> None:
-    stored(library, maker, tmp_path, 1)
+    maker.stored(library, tmp_path, 1)
     path = library.root / "rides" / "ride-00001.parquet"
     data = bytearray(path.read_bytes())
     data[int(len(data) * place)] ^= 4
@@ -146,7 +129,7 @@ def test_threads_share_a_library(library: Library, maker: ModuleType, tmp_path: 
 
     def work(first: int) -> None:
         try:
-            stored(library, maker, tmp_path, first, first + 1, first + 2)
+            maker.stored(library, tmp_path, first, first + 1, first + 2)
             assert len(library.list_rides(limit=None)) >= 3
         except BaseException as error:
             trouble.append(error)
@@ -239,7 +222,7 @@ def test_listing_loads_no_data_library(library: Library) -> None:
 
 
 def test_resolve(library: Library, maker: ModuleType, tmp_path: Path) -> None:
-    stored(library, maker, tmp_path, 1, 12, 123)
+    maker.stored(library, tmp_path, 1, 12, 123)
     assert library.resolve("ride-00001") == "ride-00001"
     assert library.resolve("ride-0012") == "ride-00123"
     with pytest.raises(NotInLibrary, match=r"several rides: ride-00001, ride-00012, ride-00123"):
@@ -255,7 +238,7 @@ def test_resolve(library: Library, maker: ModuleType, tmp_path: Path) -> None:
 
 
 def test_edit_changes_what_was_said_and_nothing_else(library: Library, maker: ModuleType, tmp_path: Path) -> None:
-    stored(library, maker, tmp_path, 2)
+    maker.stored(library, tmp_path, 2)
     (tmp_path / "b.toml").write_text(BIKE.format(kg=190), encoding="utf-8")
     library.add_bike(tmp_path / "b.toml")
     before = library.load("ride-00002")
@@ -273,7 +256,7 @@ def test_edit_changes_what_was_said_and_nothing_else(library: Library, maker: Mo
 
 
 def test_edit_refuses_what_cannot_be(library: Library, maker: ModuleType, tmp_path: Path) -> None:
-    stored(library, maker, tmp_path, 1)
+    maker.stored(library, tmp_path, 1)
     before = library.row("ride-00001")
     with pytest.raises(NotInLibrary, match="enduro-99"):
         library.edit("ride-00001", ambient_c=20.0, bike="enduro-99")
@@ -356,7 +339,7 @@ def test_every_ride_listed_can_be_loaded(
         for row in rows:
             assert library.load(row.id).samples.height == 400
             assert all(library.original(file.sha256) is not None for file in row.files)
-        assert len(files_of(library)) == len(expected) + len({file.sha256 for row in rows for file in row.files})
+        assert len(maker.files_of(library)) == len(expected) + len({file.sha256 for row in rows for file in row.files})
 
 
 def leave_half_done(library: Library, ride: object) -> None:
@@ -372,224 +355,3 @@ def leave_half_done(library: Library, ride: object) -> None:
         (library.root / "rides" / f"{ride.id}.parquet").write_bytes(b"x")  # type: ignore[attr-defined]
     for name in set(names) - used:
         (library.root / "originals" / name).write_bytes(b"x")
-
-
-# -- trouble ----------------------------------------------------------------------------------------------------------
-
-
-def test_where_the_library_is(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("RIDELOG_LIBRARY", str(tmp_path / "named"))
-    assert Library.open().root == tmp_path / "named"
-    monkeypatch.setenv("RIDELOG_LIBRARY", "")
-    monkeypatch.setenv("XDG_DATA_HOME", str(tmp_path / "data"))
-    assert default_root().name == "library"
-    assert Library.open(tmp_path / "a" / "b" / "c").list_rides() == []
-
-
-@pytest.mark.skipif(os.name == "nt", reason="Windows has no mode bits")
-def test_the_folders_are_open_to_the_user_alone(library: Library) -> None:
-    for path in (library.root, *(library.root / name for name in ("rides", "originals", "incoming"))):
-        assert stat.S_IMODE(path.stat().st_mode) == 0o700
-    assert stat.S_IMODE((library.root / "library.sqlite").stat().st_mode) == 0o600
-
-
-def test_a_folder_of_something_else_is_left_alone(tmp_path: Path) -> None:
-    (tmp_path / "holiday.jpg").write_bytes(b"x")
-    with pytest.raises(LibraryError, match=r"holiday\.jpg"):
-        Library.open(tmp_path)
-    assert [path.name for path in tmp_path.iterdir()] == ["holiday.jpg"]
-    with pytest.raises(LibraryError) as caught:
-        Library.open(tmp_path / "holiday.jpg")
-    assert caught.value.to_do
-
-
-def test_a_lost_catalogue_is_not_replaced_by_an_empty_one(library: Library, maker: ModuleType, tmp_path: Path) -> None:
-    stored(library, maker, tmp_path, 1)
-    (library.root / "library.sqlite").unlink()
-    with pytest.raises(LibraryError, match=r"library\.sqlite is gone"):
-        Library.open(library.root)
-    with pytest.raises(LibraryError):
-        library.list_rides()
-    assert len(files_of(library)) == 2
-
-
-@pytest.mark.parametrize("how", ["text", "cut", "zeroed page"])
-def test_a_corrupt_catalogue_says_what_to_do(library: Library, maker: ModuleType, tmp_path: Path, how: str) -> None:
-    stored(library, maker, tmp_path, *range(1, 30))
-    path = library.root / "library.sqlite"
-    data = path.read_bytes()
-    path.write_bytes({"text": b"not a database " * 100, "cut": data[:5000],
-                      "zeroed page": data[:100] + bytes(len(data) - 100)}[how])  # fmt: skip
-    with pytest.raises(LibraryError) as caught:
-        Library.open(library.root).list_rides()
-    assert "library.sqlite" in caught.value.where
-    assert caught.value.to_do
-
-
-@pytest.mark.skipif(os.name == "nt", reason="mode bits")
-def test_a_read_only_library_says_what_to_do(maker: ModuleType, tmp_path: Path) -> None:
-    """Run without the rights of root, which no mode bits hold back."""
-    with tempfile.TemporaryDirectory() as name:
-        Path(name).chmod(0o755)
-        library = Library.open(Path(name) / "library")
-        stored(library, maker, tmp_path, 1)
-        for path in [library.root, *library.root.rglob("*")]:
-            path.chmod(0o555 if path.is_dir() else 0o444)
-        program = (
-            "import os, sys; from pathlib import Path; from ridelog.errors import LibraryError\n"
-            "from ridelog.store.library import Library; import filelock, sqlite3\n"
-            "if os.geteuid() == 0: os.setgid(65534); os.setuid(65534)\n"
-            "try:\n"
-            "    library = Library.open(Path(sys.argv[1])); library.list_rides()\n"
-            "    library.edit('ride-00001', ambient_c=20.0)\n"
-            "except LibraryError as error: print(error.one_line())\n"
-        )
-        done = subprocess.run(
-            [sys.executable, "-c", program, str(library.root)], capture_output=True, text=True, check=False
-        )
-        for path in [library.root, *library.root.rglob("*")]:
-            path.chmod(0o755)
-        assert done.stderr == ""
-        assert "can't be written" in done.stdout
-        assert "What to do: correct the permissions" in done.stdout
-
-
-def full(*_: object, **__: object) -> None:
-    raise OSError(errno.ENOSPC, "No space left on device")
-
-
-@pytest.mark.parametrize("where", ["write_ride", "copy_checked", "sync_folders", "commit"])
-def test_a_full_disk_leaves_the_library_as_it_was(
-    library: Library, maker: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, where: str
-) -> None:
-    stored(library, maker, tmp_path, 1)
-    before = files_of(library), library.list_rides()
-    path = maker.original(tmp_path, 2)
-    ride = maker.ride(2, path)
-    with monkeypatch.context() as patch:
-        if where == "write_ride":
-            patch.setattr(parquet, "write_ride", full)
-        elif where == "copy_checked":
-            patch.setattr(originals, "copy_checked", full)
-        elif where == "sync_folders":
-            patch.setattr(incoming, "sync_folders", full)
-        else:
-            patch.setattr(catalogue, "insert_ride", full)
-        with pytest.raises(LibraryError, match="no room left"):
-            library.add(ride, [path])
-    library = Library.open(library.root)
-    assert (files_of(library), library.list_rides()) == before
-    assert library.add(ride, [path]) == "stored"
-
-
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="needs the device that is always full")
-def test_a_disk_that_is_really_full(maker: ModuleType, tmp_path: Path) -> None:
-    target = tmp_path / "ride.parquet"  # a link: what is removed after the failure is the link
-    target.symlink_to("/dev/full")
-    with pytest.raises(OSError, match="space left") as caught:
-        parquet.write_ride(maker.ride(1), target)
-    assert caught.value.errno == errno.ENOSPC
-    assert not target.is_symlink()
-
-
-def test_a_catalogue_without_room_says_so(
-    library: Library, maker: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """SQLite meets the full disk itself."""
-    connect = catalogue.Catalogue._connect
-
-    def connect_full(self: catalogue.Catalogue) -> sqlite3.Connection:
-        db = connect(self)
-        (pages,) = db.execute("PRAGMA page_count").fetchone()
-        db.execute(f"PRAGMA max_page_count = {pages}")
-        return db
-
-    path = maker.original(tmp_path, 1)
-    ride = replace(maker.ride(1, path), timezone="x" * 100_000)
-    with monkeypatch.context() as patch:
-        patch.setattr(catalogue.Catalogue, "_connect", connect_full)
-        with pytest.raises(LibraryError, match="no room left"):
-            library.add(ride, [path])
-    assert files_of(library) == set()
-    assert Library.open(library.root).list_rides() == []
-
-
-def test_a_busy_catalogue_is_waited_for_and_then_named(
-    library: Library, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
-) -> None:
-    monkeypatch.setattr(catalogue, "BUSY_S", 0.05)
-    (tmp_path / "b.toml").write_text(BIKE.format(kg=190), encoding="utf-8")
-    with closing(sqlite3.connect(library.root / "library.sqlite", isolation_level=None)) as other:
-        other.execute("BEGIN IMMEDIATE")
-        assert library.list_rides() == [], "readers never wait"
-        with pytest.raises(LibraryError, match="busy"):
-            library.add_bike(tmp_path / "b.toml")
-        other.execute("ROLLBACK")
-    library.add_bike(tmp_path / "b.toml")
-
-
-# -- versions of the catalogue ----------------------------------------------------------------------------------------
-
-
-def test_a_blank_catalogue_becomes_one_of_today(tmp_path: Path) -> None:
-    root = tmp_path / "library"
-    root.mkdir()
-    (root / "library.sqlite").touch()
-    library = Library.open(root)
-    assert library.list_rides() == []
-    with library._catalogue.read() as db:
-        assert schema.version_of(db) == schema.VERSION
-        assert db.execute("PRAGMA journal_mode").fetchone() == ("wal",)
-
-
-def test_a_newer_catalogue_is_refused_and_not_changed(library: Library) -> None:
-    path = library.root / "library.sqlite"
-    with closing(sqlite3.connect(path)) as db:
-        db.execute(f"PRAGMA user_version = {schema.VERSION + 1}")
-    before = path.read_bytes()
-    with pytest.raises(LibraryError, match="newer ridelog") as caught:
-        Library.open(library.root)
-    assert "update ridelog" in caught.value.to_do
-    assert path.read_bytes() == before
-
-
-def test_a_database_of_another_program_is_refused(tmp_path: Path) -> None:
-    root = tmp_path / "library"
-    root.mkdir()
-    with closing(sqlite3.connect(root / "library.sqlite")) as db:
-        db.execute("CREATE TABLE song (title TEXT)")
-    with pytest.raises(LibraryError, match="another program"):
-        Library.open(root)
-
-
-NEXT = schema.Migration(2, "a column for the weather", ("ALTER TABLE ride ADD COLUMN weather TEXT",))
-BROKEN = schema.Migration(
-    3, "a step that fails half-way", ("ALTER TABLE ride ADD COLUMN wind TEXT", "ALTER TABLE no_table ADD COLUMN x")
-)
-
-
-@pytest.mark.parametrize("start", range(schema.VERSION + 1))
-def test_every_earlier_version_can_be_upgraded(start: int, tmp_path: Path, maker: ModuleType) -> None:
-    """From each version there was, filled as far as it can be, to one beyond today's; rides stay."""
-    path = tmp_path / "library.sqlite"
-    with closing(sqlite3.connect(path, isolation_level=None)) as db:
-        schema.upgrade(db, path, schema.MIGRATIONS[:start])
-        assert schema.version_of(db) == start
-        if start >= 1:
-            catalogue.insert_ride(db, maker.ride(1, rows=2), 1, "0" * 64)
-        schema.upgrade(db, path, [*schema.MIGRATIONS, NEXT])
-        assert schema.version_of(db) == 2
-        rows = db.execute("SELECT id, weather FROM ride").fetchall()
-        assert rows == ([("ride-00001", None)] if start >= 1 else [])
-        schema.upgrade(db, path, [*schema.MIGRATIONS, NEXT])  # again: nothing to do
-
-
-def test_a_failing_migration_changes_nothing(library: Library) -> None:
-    path = library.root / "library.sqlite"
-    with closing(sqlite3.connect(path, isolation_level=None)) as db:
-        with pytest.raises(sqlite3.OperationalError):
-            schema.upgrade(db, path, [*schema.MIGRATIONS, NEXT, BROKEN])
-        assert schema.version_of(db) == 2
-        columns = {name for (_, name, *_) in db.execute("PRAGMA table_info(ride)")}
-        assert "weather" in columns
-        assert "wind" not in columns
