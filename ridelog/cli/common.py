@@ -65,9 +65,9 @@ def open_library(folder: Path | None) -> Library:
     return Library.open(folder)
 
 
-def print_json(document: dict[str, Any]) -> None:
-    """One JSON document on stdout; a NaN in it is a fault of ours and raises."""
-    sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False, indent=2) + "\n")
+def print_json(document: dict[str, Any], indent: int | None = 2) -> None:
+    """One JSON document on stdout; a NaN in it is a fault of ours and raises. Long lists go out without indent."""
+    sys.stdout.write(json.dumps(document, allow_nan=False, ensure_ascii=False, indent=indent) + "\n")
 
 
 def looks_like_path(text: str) -> bool:

@@ -38,7 +38,7 @@ def rides(bike: str | None, *, all_: bool, as_json: bool, library_folder: Path |
     more = not all_ and len(found) > LATEST
     found = found if all_ else found[:LATEST]
     if as_json:
-        print_json({"schema": 1, "rides": [ride_entry(row) for row in found]})
+        print_json({"schema": 1, "rides": [ride_entry(row) for row in found]}, indent=None)
     elif not found:
         show.lines(
             "", ["No rides here yet. Import a log: ridelog import FILE --bike BIKE. Or look around: ridelog demo."]
