@@ -110,8 +110,9 @@ def _missing_signals(signals: segments.Signals, advice: Advice, scene: Scene, do
         "standstill": still
         or ("the log has no engine speed, so a running engine can't be told" if signals.rpm is None else ""),
     }
+    said = {item.question for item in doubts.cannot_tell}
     for kind, why in reasons.items():
-        if why and advice.rule(kind).map != "none":
+        if why and kind not in said and advice.rule(kind).map != "none":
             doubts.say(kind, f"{why}. Log it to have such stretches judged")
     if signals.terrain is None or scene.ground is None:
         return

@@ -65,6 +65,8 @@ class Drive:
 def drive(scene: Scene, doubts: Doubts) -> Drive:
     """Learn the throttle's stops, tell the gears, and work out brake power."""
     rpm, pedal = scene.grid.get("engine_rpm"), scene.grid.get("throttle_pct")
+    if pedal is not None and not _is_an_opening(scene, pedal, rpm, doubts):
+        pedal = None
     stops = throttle_stops.learn_stops(pedal, scene.grid.step_s) if pedal is not None else None
     opening = stops.opening(pedal) if stops is not None and pedal is not None else None
     if stops is not None and not stops.open_learned:
@@ -82,6 +84,20 @@ def drive(scene: Scene, doubts: Doubts) -> Drive:
             # With the clutch in nothing drives the engine, so it can't brake: idling gives no power and takes none.
             power = np.where(gearing.home, power, np.maximum(power, 0.0))
     return Drive(stops, opening, gearing, power)
+
+
+def _is_an_opening(scene: Scene, pedal: FloatArray, rpm: FloatArray | None, doubts: Doubts) -> bool:
+    if rpm is None or scene.moved is None:
+        return True
+    at_idle = throttle_stops.reading_at_idle(pedal, rpm, scene.moved.speed_mps, scene.grid.step_s)
+    if at_idle is None or at_idle < throttle_stops.IDLE_OPENING_PCT:
+        return True
+    doubts.say(
+        "wide_open",
+        f"the throttle channel reads {at_idle:.0f} % while the engine idles, standing, so it is not the throttle's "
+        "opening and was left out. Log the throttle position sensor",
+    )
+    return False
 
 
 def _gearing(scene: Scene, rpm: FloatArray | None, doubts: Doubts) -> Gearing:
@@ -157,7 +173,7 @@ def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> terrain.Terrain 
         )
         return None
     if moved is None or driven.power_w is None or driven.opening is None:
-        doubts.say("heavy_drag", f"the log has no {lacking}; drag needs engine speed, throttle and ground speed")
+        doubts.say("heavy_drag", f"the log has no usable {lacking}; drag needs engine speed, throttle and ground speed")
         return None
     if gearing.home is None or gearing.gears is None or not gearing.home.any():
         doubts.say("heavy_drag", "no gear fits engine speed over speed, so it is not known when the engine drives")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from itertools import zip_longest
 
 import numpy as np
 
@@ -68,8 +69,8 @@ def _segment(stretch: segments.Stretch, advice: Advice, context: measure.Context
         used, stretch.start_s, stretch.end_s, grace_s=rule.grace_s, advised=rule.map == "conservative"
     )
     return Segment(
-        start_s=stretch.start_s,
-        end_s=stretch.end_s,
+        start_s=round(stretch.start_s, 6),
+        end_s=round(stretch.end_s, 6),
         kind=stretch.kind,
         also=stretch.also,
         certainty="uncertain" if seen.doubts else "sure",
@@ -131,6 +132,11 @@ def adherence_of(
     )
 
 
+AFTER_S = 60.0
+"""Coolant lags the work by tens of seconds: what is hot within a minute after a stretch is told beside what is in
+it."""
+
+
 def hot_time(
     record: Exposure, over: exposure.Above, flagged: tuple[Segment, ...], used: adherence.MapTrack
 ) -> summary.HotTime:
@@ -139,18 +145,24 @@ def hot_time(
     hot_on = {which: intersection(spans, used.spans(which)) for which in (adherence.STANDARD, adherence.CONSERVATIVE)}
     hot, hot_on_standard = Cover(spans), Cover(hot_on[adherence.STANDARD])
     by_kind: dict[str, float] = {}
+    after_kind: dict[str, float] = {}
     on_standard: dict[str, float] = {}
-    for segment in flagged:
+    for segment, following in zip_longest(flagged, flagged[1:]):
+        until_s = min(segment.end_s + AFTER_S, following.start_s if following is not None else np.inf)
+        after_s = hot.seconds(segment.end_s, until_s)
+        if after_s > 0.0:
+            after_kind[segment.kind] = after_kind.get(segment.kind, 0.0) + after_s
         seconds = hot.seconds(segment.start_s, segment.end_s)
         if seconds > 0.0:
             by_kind[segment.kind] = by_kind.get(segment.kind, 0.0) + seconds
             standard_s = hot_on_standard.seconds(segment.start_s, segment.end_s)
             on_standard[segment.kind] = on_standard.get(segment.kind, 0.0) + standard_s
     if used.start_s.size == 0:
-        return summary.HotTime(record, by_kind)
+        return summary.HotTime(record, by_kind, after_kind)
     return summary.HotTime(
         record,
         by_kind,
+        after_kind,
         total_s(hot_on[adherence.STANDARD]),
         total_s(hot_on[adherence.CONSERVATIVE]),
         on_standard,

@@ -20,6 +20,15 @@ WHERE = {
     "heat_only": "on stretches that ask for more heat than the bike sheds",
 }
 
+AFTER = {
+    "heavy_drag": "deep-drag ground",
+    "wide_open": "a wide-open stretch",
+    "high_speed": "a fast stretch",
+    "slow_climb": "a slow climb",
+    "standstill": "a stop with the engine running",
+    "heat_only": "a stretch that asks for more heat than the bike sheds",
+}
+
 NEARLY_ALL = 0.9
 FULL_COVERAGE = 0.95
 
@@ -45,10 +54,12 @@ def degrees(value: float) -> str:
 @dataclass(frozen=True)
 class HotTime:
     """Where the time above one threshold was spent. `by_kind`: seconds inside flagged stretches of each kind;
-    `standard_s`/`conservative_s`: seconds of it known to be on each map, None where no map was logged."""
+    `after_kind`: within a minute after one, before the next; `standard_s`/`conservative_s`: seconds of it known to be
+    on each map, None where no map was logged."""
 
     exposure: Exposure
     by_kind: dict[str, float] = field(default_factory=dict)
+    after_kind: dict[str, float] = field(default_factory=dict)
     standard_s: float | None = None
     conservative_s: float | None = None
     on_standard_by_kind: dict[str, float] = field(default_factory=dict)
@@ -117,23 +128,31 @@ def _where(one: HotTime) -> str:
     off = one.exposure.engine_off_s
     if off is not None and off >= NEARLY_ALL * total:
         return ", after the engine was switched off"
-    kinds = sorted(one.by_kind.items(), key=lambda item: -item[1])
-    kinds = [(kind, seconds) for kind, seconds in kinds if seconds >= 0.1 * total]
-    if not kinds:
-        return ", none of it on a flagged stretch" if not one.by_kind else ", little of it on a flagged stretch"
-    kind, seconds = kinds[0]
-    share = "all of it" if seconds >= 0.995 * total else f"{seconds / total:.0%} of it"
-    text = f", {share} {WHERE[kind]}"
+    parts = [(seconds, WHERE[kind] + _map_words(one, kind, seconds)) for kind, seconds in one.by_kind.items()]
+    parts += [(seconds, f"within a minute after {AFTER[kind]}") for kind, seconds in one.after_kind.items()]
+    parts = sorted((part for part in parts if part[0] >= 0.1 * total), key=lambda part: -part[0])[:2]
+    if not parts:
+        return ", none of it on or right after a flagged stretch"
+    if parts[0][0] >= NEARLY_ALL * total:
+        parts = parts[:1]
+    return ", " + " and ".join(f"{_share(seconds, total)} {where}" for seconds, where in parts)
+
+
+def _share(seconds: float, total_s: float) -> str:
+    return "all of it" if seconds >= 0.995 * total_s else f"{seconds / total_s:.0%} of it"
+
+
+def _map_words(one: HotTime, kind: str, seconds: float) -> str:
+    """On which map the hot time of a kind was ridden, where nearly all of it was on one."""
     on_standard = one.on_standard_by_kind.get(kind)
-    if one.standard_s is not None and on_standard is not None:
-        if on_standard >= NEARLY_ALL * seconds:
-            text += " on the standard map"
-        elif on_standard <= (1.0 - NEARLY_ALL) * seconds and (one.conservative_s or 0.0) >= NEARLY_ALL * seconds:
-            text += " on the conservative map"
-    if len(kinds) > 1 and seconds < NEARLY_ALL * total:
-        second, also_s = kinds[1]
-        text += f" and {also_s / total:.0%} {WHERE[second]}"
-    return text
+    if one.standard_s is None or on_standard is None:
+        return ""
+    if on_standard >= NEARLY_ALL * seconds:
+        return " on the standard map"
+    total_s = one.exposure.observed_s
+    if (one.conservative_s or 0.0) >= NEARLY_ALL * total_s:
+        return " on the conservative map"
+    return ""
 
 
 def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequence[str]) -> str:

@@ -246,6 +246,15 @@ def test_a_wrong_sprocket_in_the_bike_file_is_said() -> None:
     assert result.facts["gearing"]["log_over_bike_file"] == pytest.approx(1.14, abs=0.015)
 
 
+def test_a_throttle_that_reads_open_at_idle_is_not_used() -> None:
+    speed = np.where(within(0.0, 30.0), 0.0, 15.0)
+    rpm = np.where(within(0.0, 30.0), 1700.0, 15.0 * BIKE.rpm_per_mps[3])
+    result = run(flat_out(throttle_pct=np.full(T_S.size, 88.0), gps_speed_mps=speed, engine_rpm=rpm))
+    assert {"wide_open", "heavy_drag"} <= asked(result)
+    assert [one for one in result.segments if one.kind in ("wide_open", "heavy_drag")] == []
+    assert any("88 %" in item.reason for item in result.cannot_tell)
+
+
 def test_distance_and_movement_from_positions_alone() -> None:
     # Due north at 10 m/s for 500 s at 45.5 N (111141.55 m a degree, Karney), then standing with a metre of wander.
     draw = np.random.default_rng(8)

@@ -76,3 +76,19 @@ def _open(throttle_pct: FloatArray, known: FloatArray, closed: float, step_s: fl
         there = throttle_pct >= top - _BAND_PCT
     visits = int((there[1:] & ~there[:-1]).sum())
     return (reading, True) if dense and visits >= _VISITS else (NOMINAL_OPEN_PCT, False)
+
+
+IDLE_RPM = (300.0, 2500.0)
+IDLE_OPENING_PCT = 50.0
+_IDLE_S = 5.0
+
+
+def reading_at_idle(throttle_pct: FloatArray, rpm: FloatArray, speed_mps: FloatArray, step_s: float) -> float | None:
+    """Median reading while the bike stands and the engine idles; None under 5 s of that.
+
+    An engine can't idle with the throttle open: a reading of IDLE_OPENING_PCT or more there is not the throttle's
+    opening (an intake flap, a demand, an inverted sensor).
+    """
+    with np.errstate(invalid="ignore"):
+        idling = (speed_mps < 0.5) & (rpm > IDLE_RPM[0]) & (rpm < IDLE_RPM[1]) & np.isfinite(throttle_pct)
+    return float(np.median(throttle_pct[idling])) if idling.sum() * step_s >= _IDLE_S else None

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ridelog.analysis.throttle import learn_stops
+from ridelog.analysis.throttle import IDLE_OPENING_PCT, learn_stops, reading_at_idle
 
 STEP_S = 0.2
 
@@ -65,3 +65,14 @@ def test_no_throttle_no_stops() -> None:
     stops = learn_stops(np.full(100, np.nan), STEP_S)
     assert not stops.closed_learned
     assert not stops.open_learned
+
+
+def test_what_reads_open_at_idle_is_no_throttle() -> None:
+    n = 600
+    speed = np.where(np.arange(n) < 100, 0.0, 10.0)
+    rpm = np.where(speed > 0.0, 5000.0, 1700.0)
+    flap = np.full(n, 84.0)
+    real = np.where(speed > 0.0, 60.0, 1.0)
+    assert reading_at_idle(flap, rpm, speed, STEP_S) == 84.0 > IDLE_OPENING_PCT
+    assert reading_at_idle(real, rpm, speed, STEP_S) == 1.0
+    assert reading_at_idle(flap, rpm, np.full(n, 10.0), STEP_S) is None
