@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -67,11 +68,12 @@ def register(app: Dash, provider: Provider) -> None:
             raise PreventUpdate
         view = provider.view_of(ride_id)
         current = View(before["start_s"], before["end_s"], before["selected"], bool((screen or {}).get("touch")))
-        after = next_view(view, current, _action(relayout, click))
+        action = action_of([item["prop_id"] for item in ctx.triggered if item["value"]], relayout, click)
+        after = next_view(view, current, action)
         if after is None:
             raise PreventUpdate
         remembered = view_data(after)
-        remembered["scroll"] = isinstance(ctx.triggered_id, dict)
+        remembered["scroll"] = isinstance(action.component, Mapping)
         return picture(view, after), remembered, [row_class(i, after.selected) for i in range(len(rows))]
 
     @app.callback(
@@ -89,14 +91,19 @@ def register(app: Dash, provider: Provider) -> None:
     app.clientside_callback(_SCROLL, Input(ids.VIEW, "data"), prevent_initial_call=True)
 
 
-def _action(relayout: Any, click: Any) -> Action:
-    """Which of the inputs changed. The picture keeps its last drag and its last click, so only the new one counts."""
-    changed = {item["prop_id"] for item in ctx.triggered}
-    if f"{ids.STACK}.relayoutData" in changed:
-        return Action(relayout=relayout or {})
+def action_of(changed: Sequence[str], relayout: Any, click: Any) -> Action:
+    """What the reader did, from the properties that changed (`component.property`, ids of rows as JSON).
+
+    The browser may report a press together with a redraw of the picture, and the picture keeps its last drag and its
+    last click: so a press counts first, then a click on the picture, then a drag.
+    """
+    for prop in changed:
+        component, _, _ = prop.rpartition(".")
+        if component != ids.STACK:
+            return Action(json.loads(component) if component.startswith("{") else component)
     if f"{ids.STACK}.clickData" in changed:
         return Action(click=click or {})
-    return Action(ctx.triggered_id)
+    return Action(relayout=relayout or {})
 
 
 def picture(view: RideView, shown: View) -> Any:

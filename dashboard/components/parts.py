@@ -6,7 +6,6 @@ from collections.abc import Sequence
 
 from dash import dcc, html
 
-from ridelog.figures.course_strip import MAP_STATES
 from ridelog.report.cautions import CAUTIONS
 from ridelog.report.tables import KeyFigure
 
@@ -52,10 +51,8 @@ def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: 
 
 
 def legend(kinds: Sequence[tuple[str, str]]) -> html.P:
-    """Words for the colours and patterns of the picture."""
-    entries = [html.Span([html.I(className=f"swatch {kind}"), words]) for kind, words in kinds]
-    entries += [html.Span([html.I(className=f"swatch {state}"), words]) for state, words in MAP_STATES.items()]
-    return html.P(entries, className="legend")
+    """Words for the colours and patterns of the picture; `kinds` are class and words."""
+    return html.P([html.Span([html.I(className=f"swatch {kind}"), words]) for kind, words in kinds], className="legend")
 
 
 def bullets(sentences: Sequence[object]) -> html.Ul:

@@ -26,7 +26,7 @@ def layout(view: RideView, *, touch: bool = False) -> html.Div:
             _links(ride.id),
             html.H1(tables.title(ride)),
             html.P(tables.answer(analysis), className="answer", id="answer"),
-            parts.bullets(analysis.summary[1:]) if len(analysis.summary) > 1 else None,
+            parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
             _not_logged(tables.missing_text(set(ride.channels))),
             parts.key_figures(tables.key_figures(analysis)),
             html.Div([_picture(view, shown), _side(view, touch=touch)], className="work"),
@@ -61,7 +61,7 @@ def _picture(view: RideView, shown: View) -> html.Section:
         how = "Touch a stretch's number in the table to look closer."
     return parts.card(
         "The ride against time",
-        parts.legend(tables.kinds_present(view.analysis)),
+        parts.legend(tables.legend(view.analysis, view.traces)),
         html.Div(
             [
                 _button(ids.WHOLE, "Whole ride", "Show the whole ride"),

@@ -48,21 +48,21 @@ def _count(items: list[RideItem]) -> str:
 
 def _row(item: RideItem) -> html.Tr:
     when = local_time(item.start_utc, item.timezone) or "day not known"
+    files = html.Span(", ".join(item.files), className="small block")
+    cells = (
+        item.bike or "not named",
+        duration(item.duration_s),
+        METRIC.distance_text(item.distance_m),
+        METRIC.temperature_text(item.peak_c),
+        CONDITION_WORDS.get(item.condition, item.condition),
+        missing_text(set(item.channels)) or "nothing missing",
+    )
+    named = zip(_COLUMNS[1:], cells, strict=True)
     return html.Tr(
         [
-            html.Th(
-                [
-                    dcc.Link(when, href=config.ride_path(item.id)),
-                    html.Span(", ".join(item.files), className="small block"),
-                ],
-                scope="row",
-            ),
-            html.Td(item.bike or "not named"),
-            html.Td(duration(item.duration_s), className="figure-cell"),
-            html.Td(METRIC.distance_text(item.distance_m), className="figure-cell"),
-            html.Td(METRIC.temperature_text(item.peak_c), className="figure-cell"),
-            html.Td(CONDITION_WORDS.get(item.condition, item.condition)),
-            html.Td(missing_text(set(item.channels)) or "nothing missing"),
+            html.Th([dcc.Link(when, href=config.ride_path(item.id)), files], scope="row"),
+            # on a phone the table is drawn as cards, and the column's name stands beside its figure
+            *(html.Td(cell, **{"data-name": name}) for name, cell in named),
         ]
     )
 

@@ -6,9 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from ridelog.figures.display import clock, duration
 from ridelog.figures.theme import CONSERVATIVE, INK, KIND_STYLES, PAPER, STANDARD
-from ridelog.figures.words import KIND_WORDS, segment_words
+from ridelog.figures.words import KIND_WORDS
 from ridelog.intervals import Interval, from_mask
 from ridelog.results import Analysis, Segment, Traces
 
@@ -63,9 +62,7 @@ def _kind_bars(kind: str, numbered: list[tuple[int, Segment]], axes: dict[str, s
             "pattern": {"shape": style.pattern, "fgcolor": INK, "solidity": 0.18, "size": 6},
         },
         "customdata": [i for i, _ in numbered],
-        "hovertext": [
-            f"{i + 1}: {segment_words(s)}, {clock(s.start_s)}, {duration(s.end_s - s.start_s)}" for i, s in numbered
-        ],
+        "hovertext": [f"{i + 1}: {KIND_WORDS[kind]}" for i, _ in numbered],
         "hovertemplate": "%{hovertext}<extra></extra>",
         **axes,
     }

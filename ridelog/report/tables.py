@@ -5,8 +5,10 @@ Every cell is text that has not been escaped; whoever draws it escapes it.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
+from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, share
 from ridelog.figures.words import (
     ACTION_WORDS,
@@ -20,7 +22,7 @@ from ridelog.figures.words import (
     verdict_words,
 )
 from ridelog.intervals import Interval, total_s
-from ridelog.results import Analysis, Exposure
+from ridelog.results import Analysis, Exposure, Traces
 from ridelog.ride import Ride
 
 
@@ -96,7 +98,22 @@ def local_time(start_utc: object, timezone: str | None) -> str:
 
 def answer(analysis: Analysis) -> str:
     """The one sentence that goes on top."""
-    return analysis.summary[0] if analysis.summary else "This log holds too little to tell how hot the engine ran."
+    if not analysis.summary:
+        return "This log holds too little to tell how hot the engine ran."
+    return _together(analysis.summary[0])
+
+
+def rest(analysis: Analysis) -> list[str]:
+    """The sentences after the first."""
+    return [_together(sentence) for sentence in analysis.summary[1:]]
+
+
+_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|C|kW|km/h|km|m|%)\b|%)")
+
+
+def _together(sentence: str) -> str:
+    """The sentence with its numbers and units kept on one line."""
+    return _NUMBER_AND_UNIT.sub(NBSP, sentence)
 
 
 def key_figures(analysis: Analysis, display: Display = METRIC) -> list[KeyFigure]:
@@ -166,7 +183,7 @@ def _boiling(analysis: Analysis, display: Display) -> KeyFigure:
     if boiling.margin_sealed_c <= 0:
         words = "over the boiling point, even with a sealed cap"
     elif boiling.margin_vented_c <= 0:
-        words = "it boiled if the cap leaked, not if it sealed"
+        words = "may have boiled if the cap leaked, not if it sealed"
     return KeyFigure(label, f"{low.rsplit(NBSP, 1)[0]} to {high}", words)
 
 
@@ -302,7 +319,9 @@ def missing_text(logged: set[str]) -> str:
     return ", ".join(f"no {words}" for words in missing_channels(logged))
 
 
-def kinds_present(analysis: Analysis) -> list[tuple[str, str]]:
-    """Kind and words of the stretches that occur, for the legend."""
+def legend(analysis: Analysis, traces: Traces) -> list[tuple[str, str]]:
+    """Style name and words of what occurs in the picture: kinds of stretch, then states of the map."""
     present = {segment.kind for segment in analysis.segments}
-    return [(kind, words) for kind, words in KIND_WORDS.items() if kind in present]
+    kinds = [(kind, words) for kind, words in KIND_WORDS.items() if kind in present]
+    maps = [(state, MAP_STATES[state]) for state, stretches in map_stretches(traces).items() if stretches]
+    return [*kinds, *maps]

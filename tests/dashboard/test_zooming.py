@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import ids
-from dashboard.callbacks.zooming import SHORTEST_S, Action, clicked_stretch, fit, map_of, next_view, picture
+from dashboard.callbacks.zooming import SHORTEST_S, Action, action_of, clicked_stretch, fit, map_of, next_view, picture
 from ridelog.figures.ride_stack import View
 
 WHOLE = View(0.0, 3000.0)
@@ -101,6 +101,16 @@ def test_a_zoom_brings_new_points_and_not_only_a_new_range(view: Any) -> None:
 def test_the_map_marks_the_selected_stretch(view: Any) -> None:
     assert len(map_of(view, "stretches", 1).data) == len(map_of(view, "stretches", None).data) + 1
     assert any(trace.name == "coolant" for trace in map_of(view, "coolant", None).data)
+
+
+def test_a_press_is_not_lost_among_redraws() -> None:
+    # on a slow phone the picture's first redraw and a press on a stretch come in one message
+    redraw, row = "stack.relayoutData", '{"index":2,"type":"stretch-row"}.n_clicks'
+    for changed in ([redraw, row], [row, redraw], ["stack.clickData", redraw, row]):
+        assert action_of(changed, {"autosize": True}, {"points": []}) == Action(ids.row(2))
+    assert action_of([redraw, "view-closer.n_clicks"], {"autosize": True}, None) == Action(ids.CLOSER)
+    assert action_of([redraw], {"autosize": True}, {"points": [1]}) == Action(relayout={"autosize": True})
+    assert action_of(["stack.clickData"], {"autosize": True}, {"points": []}) == Action(click={"points": []})
 
 
 def test_touch_is_kept_over_a_zoom(view: Any) -> None:

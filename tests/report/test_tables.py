@@ -51,7 +51,7 @@ def test_a_threshold_the_sensor_may_have_passed_is_not_hidden(view: Any) -> None
     ("sealed", "vented", "words"),
     [
         (16.4, 2.0, "with a leaking cap, to a sealed one"),
-        (16.4, -4.8, "it boiled if the cap leaked, not if it sealed"),
+        (16.4, -4.8, "may have boiled if the cap leaked, not if it sealed"),
         (-1.0, -22.0, "over the boiling point, even with a sealed cap"),
     ],
 )
@@ -112,3 +112,18 @@ def test_sentences_start_large_and_end(view: Any) -> None:
     ]:
         assert sentence[0].isupper()
         assert sentence.endswith(".")
+
+
+def test_a_number_and_its_unit_stay_on_one_line(view: Any) -> None:
+    said = replace(view.analysis, summary=("Over 105 C for 1 min 08 s, 28 % of 3 km at 40 km/h.", "It took 2 steps."))
+    assert tables.answer(said) == "Over 105~C for 1~min 08~s, 28~% of 3~km at 40~km/h.".replace("~", "\u00a0")
+    assert tables.rest(said) == ["It took 2 steps."]
+
+
+def test_the_legend_names_what_occurs_and_nothing_else(fakes: ModuleType) -> None:
+    full = fakes.make_view()
+    names = [name for name, _ in tables.legend(full.analysis, full.traces)]
+    assert names == ["heavy_drag", "wide_open", "high_speed", "slow_climb", "standstill", "heat_only", "conservative",
+                     "standard", "unknown"]  # fmt: skip
+    poor = fakes.make_view(channels={"coolant_c"})
+    assert tables.legend(replace(poor.analysis, segments=()), poor.traces) == [("unknown", "map not known")]

@@ -1,0 +1,94 @@
+"""How much the page of a long ride weighs, and how long the server takes for it: first view and zoom.
+
+Run it by hand: `python tests/benchmarks/bench_dashboard.py [hours]`. It prints figures and never fails. The yardstick
+is the same payload without thinning: all samples of the same lines written as JSON by the same library.
+"""
+
+from __future__ import annotations
+
+import importlib.util
+import statistics
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import plotly.graph_objects as go
+
+
+def best_of(work: Callable[[], Any], times: int = 5) -> tuple[float, float]:
+    """Best and median seconds of several runs."""
+    taken = []
+    for _ in range(times):
+        start = time.perf_counter()
+        work()
+        taken.append(time.perf_counter() - start)
+    return min(taken), statistics.median(taken)
+
+
+def fakes() -> Any:
+    """The hand-made rides of the dashboard tests."""
+    path = Path(__file__).resolve().parents[1] / "dashboard" / "fakes.py"
+    spec = importlib.util.spec_from_file_location("ridelog_bench_fakes", path)
+    if spec is None or spec.loader is None:
+        raise SystemExit(f"{path} can't be read")
+    module = importlib.util.module_from_spec(spec)
+    sys.modules[spec.name] = module
+    spec.loader.exec_module(module)
+    return module
+
+
+def main(hours: float) -> None:
+    from plotly.utils import PlotlyJSONEncoder
+
+    from dashboard.callbacks.routing import page
+    from dashboard.callbacks.zooming import map_of, picture
+    from ridelog.figures.ride_stack import View
+    from ridelog.figures.series import RideLines
+    from ridelog.report import render
+
+    module = fakes()
+    view = module.make_view(hours * 3600.0, 20.0)
+    provider = module.FakeProvider(view)
+    path = f"/ride/{view.ride.id}"
+
+    def as_sent(shown: Any) -> bytes:
+        import json
+
+        return json.dumps(shown, cls=PlotlyJSONEncoder).encode()
+
+    print(f"ride of {hours:g} h at 20 Hz: {view.ride.samples.height:,} rows, {len(view.traces.t_s):,} grid points")
+    start = time.perf_counter()
+    first = as_sent(page(provider, path)[0])
+    cold = time.perf_counter() - start
+    warm, middle = best_of(lambda: as_sent(page(provider, path)[0]))
+    print(
+        f"first view: {len(first):,} bytes; server {cold:.3f} s cold, {warm:.3f} s best, {middle:.3f} s median (warm)"
+    )
+    for start_s, end_s in ((0.0, 3600.0), (3600.0, 3900.0), (4000.0, 4010.0)):
+        shown = View(start_s, end_s)
+        size = len(as_sent(picture(view, shown)))
+        best, middle = best_of(lambda shown=shown: as_sent(picture(view, shown)), 9)
+        print(f"zoom to {end_s - start_s:6g} s: {size:,} bytes; server {best:.3f} s best, {middle:.3f} s median")
+    best, middle = best_of(lambda: as_sent(map_of(view, "stretches", 0)))
+    print(f"map: {len(as_sent(map_of(view, 'stretches', 0))):,} bytes; server {best:.3f} s best, {middle:.3f} s median")
+    best, _ = best_of(lambda: render(view.analysis, view.traces, view.ride, view.bike), 3)
+    print(f"report: {best:.3f} s best")
+
+    def everything() -> bytes:
+        lines = RideLines(view.ride, view.traces)
+        names = ("coolant_c", "speed_mps", "throttle_pct", "power_w", "drag_coefficient")
+        found = [line for line in (lines.get(name) for name in names) if line is not None]
+        data = [{"type": "scatter", "x": line.t_s.astype(np.float32), "y": line.y.astype(np.float32)} for line in found]
+        return as_sent(go.Figure({"data": data}))
+
+    best, _ = best_of(everything, 3)
+    whole = len(everything())
+    print(f"yardstick, the same lines unthinned: {whole:,} bytes, {best:.3f} s best")
+    print(f"first view is {whole / len(first):.0f} times smaller")
+
+
+if __name__ == "__main__":
+    main(float(sys.argv[1]) if len(sys.argv) > 1 else 10.0)
