@@ -7,10 +7,13 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime
 from typing import Literal
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from ridelog.channels import TIME
 from ridelog.intervals import Interval
+from ridelog.units import Unit
 
 Condition = Literal["healthy", "faulty", "unknown"]
 
@@ -68,6 +71,50 @@ class RawLog:
     def height(self) -> int:
         """Rows in the table."""
         return len(self.columns[0].values) if self.columns else 0
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One thing a column's name can mean.
+
+    `channel` is a canonical name, or "time" or "date". `language` names the table that said so. `fallback` is true for a
+    name that only counts where no other column bears the channel's own (a pedal for the throttle). `number` is the
+    sensor's number in the name ("coolant 2"), 1 where there is none.
+    """
+
+    channel: str
+    language: str
+    fallback: bool = False
+    number: int = 1
+
+
+@dataclass(frozen=True)
+class Meaning:
+    """What a column of a log was found to hold: `channel` is canonical (with `.2` for a second sensor), "time", "date"
+    or `raw.<name>`; `unit` converts its values to the channel's unit, None where they stay as they are."""
+
+    column: int
+    channel: str
+    unit: Unit | None = None
+    unit_text: str | None = None
+
+
+@dataclass(frozen=True)
+class Recording:
+    """The rows of a table that make one ride, and their times.
+
+    `t_s` rises strictly from 0; `origin_s` is the stamp, in the log's own count, of its first entry. `rows` are indices
+    into the table in the order of time, None where they are all rows in order. `run`: how many consecutive entries of
+    `rows` share each time (the later value of a column wins), None where all are single. `breaks` are the entries of
+    `t_s` with which another recording of the same file begins; `gaps` hold the steps before them and all long steps.
+    """
+
+    t_s: npt.NDArray[np.float64]
+    origin_s: float
+    rows: npt.NDArray[np.int64] | None
+    run: npt.NDArray[np.int64] | None
+    gaps: tuple[Interval, ...]
+    breaks: tuple[int, ...] = ()
 
 
 @dataclass(frozen=True)

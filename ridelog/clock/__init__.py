@@ -1,0 +1,254 @@
+"""The clock of a log, rebuilt once: whatever its time columns hold becomes seconds that rise strictly from 0.
+
+The rest of the project never looks at a time column again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta, tzinfo
+
+import numpy as np
+import polars as pl
+
+from ridelog.clock import counter, recordings, texts, zones
+from ridelog.clock.recordings import Findings, Rows
+from ridelog.errors import InputRefused
+from ridelog.results import FloatArray
+from ridelog.ride import Note, RawColumn, Recording
+
+__all__ = ["Clock", "Timeline", "parse_zone", "rebuild"]
+
+parse_zone = zones.parse_zone
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True)
+class Timeline:
+    """The times of one recording.
+
+    `start_utc` is the moment of t_s = 0 where the log (or the user) tells it. `has_absolute` is true where the log's own
+    stamps are moments in UTC. `start_local` is the date and time as written where the zone is not known.
+    """
+
+    recording: Recording
+    start_utc: datetime | None
+    has_absolute: bool
+    timezone: str | None
+    start_local: datetime | None = None
+
+
+@dataclass(frozen=True)
+class Clock:
+    """The recordings of a table, what was noted, how many rows are in none of them (or merged into another), and the
+    index (0 the time column first given) of the columns used."""
+
+    timelines: tuple[Timeline, ...]
+    notes: tuple[Note, ...]
+    left_out: int
+
+
+@dataclass(frozen=True)
+class _Stamps:
+    """Parsed stamps in seconds (NaN where unreadable), and what they count from: `origin_us` since 1970 where dated."""
+
+    seconds: FloatArray
+    origin_us: int | None
+    zoned: bool
+    day_clock: bool
+    count_s: float | None
+    zone_name: str | None
+    notes: tuple[Note, ...]
+
+
+def rebuild(
+    time: RawColumn,
+    date: RawColumn | None,
+    *,
+    breaks: Sequence[int] = (),
+    start: datetime | None = None,
+    zone: str | None = None,
+    where: str = "",
+    first_row: int = 0,
+) -> Clock:
+    """Recordings of a table from its time column (and its date column, where the two are apart).
+
+    `start` (aware) is what the user says of the first sample, `zone` the zone of times that name none. `where` and
+    `first_row` are for messages. Raises InputRefused where there is no usable time, AmbiguousColumn where a unit or the
+    order of day and month can't be told, UsageError for an unknown zone.
+    """
+    named_zone = zones.parse_zone(zone) if zone else None
+    stamps = _read(time, date, named_zone, zone, where)
+    findings = Findings(list(stamps.notes))
+    readable = np.isfinite(stamps.seconds)
+    rows: Rows | None = None
+    seconds = stamps.seconds
+    if not readable.all():
+        rows = np.flatnonzero(readable).astype(np.int64)
+        lost = int(seconds.size - rows.size)
+        if rows.size < 2 or lost > 0.5 * seconds.size:
+            raise _unusable(time, f"only {rows.size:,} of {seconds.size:,} rows have a time that can be read", where)
+        findings.left_out += lost
+        first_lost = int(np.flatnonzero(~readable)[0])
+        findings.notes.append(
+            Note("left_out_no_time", "rows without a readable time were left out", rows=lost,
+                 example=f"row {first_lost + first_row}" if first_row else None)
+        )  # fmt: skip
+        breaks = [int(np.searchsorted(rows, b)) for b in breaks]
+        seconds = seconds[rows]
+    if seconds.size < 2:
+        raise _unusable(time, f"there is only {seconds.size} row", where)
+    if float(seconds.max()) == float(seconds.min()):
+        raise _unusable(time, f"all {seconds.size:,} rows bear the same time", where)
+    found = recordings.find_recordings(
+        seconds,
+        rows=rows,
+        breaks=breaks,
+        wraps_s=stamps.count_s,
+        day_clock=stamps.day_clock,
+        sortable=stamps.origin_us is not None,
+        findings=findings,
+    )
+    timelines = _place(found, stamps, start, zone, findings)
+    return Clock(tuple(timelines), tuple(findings.notes), findings.left_out)
+
+
+def _unusable(time: RawColumn, found: str, where: str) -> InputRefused:
+    return InputRefused(
+        found,
+        where=f"{where}, column {time.name}" if where else f"column {time.name}",
+        expected="a time in every row that rises from row to row",
+        to_do="check the export; if another column holds the time, name it: --column 'NAME=time:s'",
+    )
+
+
+def _read(time: RawColumn, date: RawColumn | None, zone: tzinfo | None, zone_name: str | None, where: str) -> _Stamps:
+    if time.values.dtype == pl.Float64:
+        return _read_counter(time, where)
+    text, notes = time.values, []
+    if date is not None:
+        text, note = _with_date(time.values, date)
+        notes.extend(note)
+    order = texts.parse_order(time.unit) or (texts.parse_order(date.unit) if date is not None else None)
+    try:
+        parsed = texts.parse_texts(text, name=time.name, order=order)
+    except InputRefused as error:
+        error.with_where(where)
+        raise
+    if parsed is None:
+        present = time.values.drop_nulls()
+        example = f", for example {str(present[0])[:24]!r}" if present.len() else ""
+        raise _unusable(time, f"its values are no times{example}", where)
+    us, zoned = parsed.us, parsed.zoned
+    name = parsed.offset
+    if zones.is_utc_word(time.unit) and not zoned:
+        zoned, name = True, "UTC"
+    if parsed.some_unzoned and parsed.zoned:
+        notes.append(
+            Note(
+                "mixed_zones",
+                "some times name a zone and some do not; those were read as UTC",
+                rows=parsed.some_unzoned,
+            )
+        )
+    if parsed.dated and not zoned and zone is not None:
+        us, zoned, name = zones.local_to_utc(us, zone, where), True, zone_name
+    if not parsed.dated:
+        seconds = _seconds(us, 0)
+        return _Stamps(seconds, None, zoned, parsed.clock, None, name, tuple(notes))
+    origin = int(us.drop_nulls()[0])
+    return _Stamps(
+        _seconds(us, origin), origin, zoned, day_clock=False, count_s=None, zone_name=name, notes=tuple(notes)
+    )
+
+
+def _seconds(us: pl.Series, origin: int) -> FloatArray:
+    since = us - origin if origin else us
+    return np.asarray(since.cast(pl.Float64).fill_null(float("nan")).to_numpy() / 1e6, dtype=np.float64)
+
+
+def _read_counter(time: RawColumn, where: str) -> _Stamps:
+    column = time.values
+    values = column.to_numpy() if not column.null_count() else column.fill_null(float("nan")).to_numpy()
+    finite = values if not column.null_count() else values[np.isfinite(values)]
+    if finite.size < 2:
+        raise _unusable(time, f"only {finite.size} rows have a time", where)
+    unit = counter.unit_of(finite, time.unit, time.name, where)
+    notes: list[Note] = []
+    if unit.inferred:
+        what = "Unix time in " if unit.epoch else ""
+        notes.append(Note("time_unit", f"the time column has no unit; its steps and length fit {what}{unit.unit}"))
+    if unit.epoch:
+        origin = float(finite[0])
+        return _Stamps((values - origin) * unit.factor_s, round(origin * unit.factor_s * 1e6), zoned=True, day_clock=False,
+                       count_s=None, zone_name="UTC", notes=tuple(notes))  # fmt: skip
+    whole = bool((np.floor(finite[:1000]) == finite[:1000]).all())
+    seconds = values if unit.factor_s == 1.0 else _scaled(values, unit.factor_s)
+    return _Stamps(seconds, None, zoned=False, day_clock=False, count_s=unit.factor_s if whole else None, zone_name=None,
+                   notes=tuple(notes))  # fmt: skip
+
+
+def _scaled(values: FloatArray, factor_s: float) -> FloatArray:
+    # Dividing by the whole number gives 0.1 where multiplying by 1e-3 gives 0.1000…01.
+    inverse = round(1.0 / factor_s) if factor_s < 1 else 0
+    return values / inverse if inverse else values * factor_s
+
+
+def _with_date(time: pl.Series, date: RawColumn) -> tuple[pl.Series, list[Note]]:
+    """Date and time of two columns as one text; the times alone where they hold the date already or it can't be read."""
+    first = next(iter(time.drop_nulls().head(1).to_list()), "")
+    if len(first) > 15 or "T" in first:
+        return time, []
+    days = date.values
+    if days.dtype == pl.Float64:
+        whole = days.drop_nulls()
+        if not whole.len() or not ((whole >= 19_000_101) & (whole <= 21_001_231)).all():
+            return time, [Note("date_unread", "the date column is no date that can be read; the date is not known")]
+        text = days.cast(pl.Int64).cast(pl.String)
+        days = text.str.slice(0, 4) + "-" + text.str.slice(4, 2) + "-" + text.str.slice(6, 2)
+    return days.str.strip_chars() + " " + time.str.strip_chars(), []
+
+
+def _place(
+    found: list[Recording], stamps: _Stamps, start: datetime | None, zone: str | None, findings: Findings
+) -> list[Timeline]:
+    """Each recording's place in time, from the log's own dates and from what the user said."""
+    timelines: list[Timeline] = []
+    shift = timedelta(0)
+    absolute = stamps.origin_us is not None and stamps.zoned
+    for number, recording in enumerate(found):
+        own: datetime | None = None
+        if stamps.origin_us is not None:
+            own = _EPOCH + timedelta(microseconds=stamps.origin_us + round(recording.origin_s * 1e6))
+        if start is not None and number == 0:
+            if own is not None and absolute:
+                shift = start.astimezone(UTC) - own
+                if abs(shift) > timedelta(seconds=1):
+                    findings.notes.append(
+                        Note("clock_set", "the log's own date and time were replaced by the given start")
+                    )
+            timelines.append(Timeline(recording, start.astimezone(UTC), absolute, zone or _offset_name(start)))
+        elif own is not None and absolute:
+            timelines.append(Timeline(recording, own + shift, has_absolute=True, timezone=zone or stamps.zone_name))
+        elif own is not None:
+            timelines.append(
+                Timeline(recording, None, has_absolute=False, timezone=None, start_local=own.replace(tzinfo=None))
+            )
+        else:
+            timelines.append(Timeline(recording, None, has_absolute=False, timezone=zone))
+    if stamps.origin_us is not None and not absolute and start is None:
+        findings.notes.append(
+            Note("zone_unknown", "the times name no zone, so the moment in UTC is not known; --timezone tells it")
+        )
+    return timelines
+
+
+def _offset_name(moment: datetime) -> str:
+    offset = moment.utcoffset() or timedelta(0)
+    if not offset:
+        return "UTC"
+    minutes = int(offset.total_seconds() // 60)
+    sign = "-" if minutes < 0 else "+"
+    return f"{sign}{abs(minutes) // 60:02d}:{abs(minutes) % 60:02d}"

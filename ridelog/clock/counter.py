@@ -1,0 +1,89 @@
+"""A column of plain numbers as time: its unit, and whether it counts from 1970."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.errors import AmbiguousColumn
+from ridelog.results import FloatArray
+from ridelog.units import TIME_UNITS_S, fold
+
+EPOCH_S = (946_684_800.0, 4_102_444_800.0)
+"""1 January 2000 to 1 January 2100 in Unix time: no ride was logged outside."""
+
+_RATE_HZ = (0.5, 1000.0)
+_RIDE_S = (120.0, 28_800.0)
+_WIDER_RATE_HZ = (0.05, 2000.0)
+_WIDER_RIDE_S = (1.0, 86_400.0)
+_UNITS = ("s", "ms", "us")
+
+
+@dataclass(frozen=True)
+class CounterUnit:
+    """Seconds per count, whether the count starts in 1970, the unit's name, and whether it had to be inferred."""
+
+    factor_s: float
+    epoch: bool
+    unit: str
+    inferred: bool
+
+
+def unit_of(values: FloatArray, unit: str | None, name: str, where: str) -> CounterUnit:
+    """The unit of a counter (finite values, two at least). Raises AmbiguousColumn where two fit.
+
+    A label is believed. Without one the unit is that in which a ride of 2 minutes to 8 hours was logged at 0.5 to
+    1000 Hz (common practice, no source).
+    """
+    # Steps backward are resets and wraps; pauses are few: the median step is neither.
+    steps = np.diff(values)
+    steps = steps[steps > 0]
+    step = float(np.median(steps)) if steps.size else 0.0
+    span = float(np.sum(np.minimum(steps, 1000.0 * step))) if steps.size else 0.0
+    labelled = fold(unit or "").strip("[]() .")
+    if labelled in TIME_UNITS_S:
+        factor = TIME_UNITS_S[labelled]
+        return CounterUnit(factor, _is_epoch(values, factor), labelled, inferred=False)
+    epochs = [
+        u
+        for u in (*_UNITS, "ns")
+        if _is_epoch(values, TIME_UNITS_S[u]) and _fits(step, span, u, wider=True, epoch=True)
+    ]
+    if len(epochs) == 1:
+        return CounterUnit(TIME_UNITS_S[epochs[0]], epoch=True, unit=epochs[0], inferred=True)
+    for wider in (False, True):
+        fitting = [u for u in _UNITS if _fits(step, span, u, wider=wider)]
+        if len(fitting) == 1:
+            return CounterUnit(TIME_UNITS_S[fitting[0]], epoch=False, unit=fitting[0], inferred=True)
+        if len(fitting) > 1:
+            break
+    options = fitting or list(_UNITS)
+    raise AmbiguousColumn(
+        f"{name!r} has no unit, steps by {step:g} over {span:g}, and "
+        + (
+            " and ".join(options) + " both fit"
+            if fitting
+            else "fits a ride in none of seconds, milliseconds, microseconds"
+        ),
+        where=where,
+        options=tuple(f"{name}=time:{u}" for u in options),
+        expected="a time column with a unit",
+        to_do="say which: " + " or ".join(f"--column '{name}=time:{u}'" for u in options),
+    )
+
+
+def _is_epoch(values: FloatArray, factor: float) -> bool:
+    low, high = float(values.min()) * factor, float(values.max()) * factor
+    return EPOCH_S[0] <= low and high <= EPOCH_S[1]
+
+
+def _fits(step: float, span: float, unit: str, *, wider: bool, epoch: bool = False) -> bool:
+    if step <= 0:
+        return False
+    factor = TIME_UNITS_S[unit]
+    rate, ride = (_WIDER_RATE_HZ, _WIDER_RIDE_S) if wider else (_RATE_HZ, _RIDE_S)
+    slow, fast = rate
+    if epoch:
+        return step * factor <= 1.0 / slow and span * factor <= ride[1] * 7
+    return slow <= 1.0 / (step * factor) <= fast * 1.001 and ride[0] <= span * factor <= ride[1]

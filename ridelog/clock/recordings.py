@@ -1,0 +1,260 @@
+"""Stamps in the order of the rows -> recordings with one strictly rising clock each.
+
+A reset, a jump back, or a pause of hours begins another recording; a step too long for the log's own rhythm is a gap
+inside one. Nothing is filled in.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+import numpy.typing as npt
+
+from ridelog.intervals import Interval
+from ridelog.results import FloatArray
+from ridelog.ride import Note, Recording
+
+Rows = npt.NDArray[np.int64]
+
+DAY_S = 86_400.0
+GAP_FLOOR_S = 1.0
+GAP_MEDIAN_STEPS = 5.0
+"""A step over max(1 s, 5 x median step) is a gap."""
+
+SPLIT_PAUSE_S = 3 * 3600.0
+"""A pause this long ends a ride: lunch and repairs are shorter, the next day is longer. Common practice, no source."""
+
+_DISORDER_S = 2.0
+_DISORDER_STEPS = 10.0
+"""Rows late by no more than this were written out of order; a longer step back is another recording."""
+
+_WRAPS = ((2.0**16, "16-bit"), (2.0**32, "32-bit"))
+
+
+@dataclass
+class Findings:
+    """What was done to the rows of a table: notes, and how many rows are in no recording or share one's time."""
+
+    notes: list[Note] = field(default_factory=list)
+    left_out: int = 0
+
+
+def gap_limit_s(t_s: FloatArray) -> float:
+    """Steps longer than this are gaps."""
+    return max(GAP_FLOOR_S, GAP_MEDIAN_STEPS * float(np.median(np.diff(t_s)))) if t_s.size > 1 else GAP_FLOOR_S
+
+
+def find_recordings(
+    stamps_s: FloatArray,
+    *,
+    rows: Rows | None,
+    breaks: Sequence[int],
+    wraps_s: float | None,
+    day_clock: bool,
+    sortable: bool,
+    findings: Findings,
+) -> list[Recording]:
+    """Recordings of a table.
+
+    `stamps_s` (finite) are the stamps of `rows` (None: of all rows). `breaks` are positions in `stamps_s` where another
+    recording was begun in the file. `wraps_s` is the length of one count of a whole-number counter, which may wrap.
+    `day_clock`: a clock time that starts again at midnight. `sortable`: stamps of different recordings compare.
+    """
+    steps = np.diff(stamps_s)
+    if (
+        not len(breaks)
+        and (steps.size == 0 or float(steps.min()) > 0.0)
+        and float(steps.max(initial=0.0)) < SPLIT_PAUSE_S
+    ):
+        return [_recording(stamps_s, rows, (), findings)]
+    if rows is None:
+        rows = np.arange(stamps_s.size, dtype=np.int64)
+    stamps_s = stamps_s.copy()
+    if steps.size > 2 and not len(breaks) and float((steps <= 0).mean()) > 0.95 and float(steps.sum()) < 0:
+        stamps_s, rows = stamps_s[::-1].copy(), rows[::-1].copy()
+        findings.notes.append(Note("reversed", "the rows run from last to first and were turned round"))
+        steps = np.diff(stamps_s)
+    if day_clock:
+        stamps_s = _over_midnight(stamps_s, steps, findings)
+        steps = np.diff(stamps_s)
+    if wraps_s is not None:
+        stamps_s = _unwrap(stamps_s, steps, wraps_s, findings)
+        steps = np.diff(stamps_s)
+    edges = _edges(stamps_s, steps, breaks, findings)
+    pieces = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    ordered = [_sorted(stamps_s[piece], rows[piece], findings) for piece in pieces]
+    groups = _group(ordered, sortable=sortable, findings=findings)
+    groups = _drop_short(groups, findings)
+    result = []
+    for group in groups:
+        joined = np.concatenate([stamps for stamps, _ in group])
+        joints = np.cumsum([stamps.size for stamps, _ in group])[:-1]
+        taken = np.concatenate([indices for _, indices in group])
+        result.append(_recording(joined, taken, tuple(int(j) for j in joints), findings))
+    return result
+
+
+def _over_midnight(stamps_s: FloatArray, steps: FloatArray, findings: Findings) -> FloatArray:
+    crossings = np.flatnonzero(steps < -DAY_S / 2)
+    if not crossings.size:
+        return stamps_s
+    days = np.zeros(stamps_s.size)
+    np.add.at(days, crossings + 1, 1.0)
+    findings.notes.append(
+        Note("midnight", "the clock ran over midnight; the day after was counted on", rows=crossings.size)
+    )
+    return stamps_s + np.cumsum(days) * DAY_S
+
+
+def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: Findings) -> FloatArray:
+    """A counter that starts again at 2^16 or 2^32 counts is counted on."""
+    forward = steps[steps > 0]
+    if not forward.size or not (steps < 0).any():
+        return stamps_s
+    rhythm = GAP_MEDIAN_STEPS * float(np.median(forward)) + GAP_FLOOR_S
+    for counts, what in _WRAPS:
+        length = counts * count_s
+        if float(stamps_s.max()) >= length:
+            continue
+        here = (steps < 0) & (steps + length > 0) & (steps + length < rhythm)
+        if here.any():
+            turns = np.zeros(stamps_s.size)
+            turns[1:] = np.cumsum(here)
+            findings.notes.append(
+                Note(
+                    "counter_wrap", f"the time counter ran over its {what} end and was counted on", rows=int(here.sum())
+                )
+            )
+            return stamps_s + turns * length
+    return stamps_s
+
+
+def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findings: Findings) -> list[int]:
+    """Positions at which pieces begin, the end included."""
+    forward = steps[steps > 0]
+    late = max(_DISORDER_S, _DISORDER_STEPS * float(np.median(forward))) if forward.size else _DISORDER_S
+    start, edges = 0, {0, stamps_s.size, *(b for b in breaks if 0 < b < stamps_s.size)}
+    backward = 0
+    example = ""
+    for at in np.flatnonzero(steps < 0):
+        position = int(at) + 1
+        start = max(edge for edge in edges if edge < position)
+        drop = -float(steps[at])
+        again = float(stamps_s[position]) <= float(stamps_s[start]) + (
+            float(np.median(forward)) if forward.size else 0.0
+        )
+        if position in edges:
+            continue
+        if drop > late or (again and position - start > 2 and _runs_on(steps, position)):
+            edges.add(position)
+            backward += 1
+            example = example or f"by {drop:.3f} s at row {position + 1}"
+    if backward:
+        findings.notes.append(
+            Note(
+                "clock_back", "the clock steps back, so a new recording was begun there", rows=backward, example=example
+            )
+        )
+    edges.update(int(at) + 1 for at in np.flatnonzero(steps > SPLIT_PAUSE_S))
+    return sorted(edges)
+
+
+def _runs_on(steps: FloatArray, position: int) -> bool:
+    """After a step back: does time run forward from there for a few rows, as a new recording does?"""
+    after = steps[position : position + 3]
+    return bool(after.size) and bool((after > 0).all())
+
+
+def _sorted(stamps_s: FloatArray, rows: Rows, findings: Findings) -> tuple[FloatArray, Rows]:
+    steps = np.diff(stamps_s)
+    late = int((steps < 0).sum())
+    if not late:
+        return stamps_s, rows
+    order = np.argsort(stamps_s, kind="stable")
+    findings.notes.append(
+        Note("out_of_order", "rows written out of order were put in the order of their times", rows=late)
+    )
+    return stamps_s[order], rows[order]
+
+
+Piece = tuple[FloatArray, Rows]
+
+
+def _group(pieces: list[Piece], *, sortable: bool, findings: Findings) -> list[list[Piece]]:
+    """Pieces that follow each other within SPLIT_PAUSE_S make one ride; others are rides of their own."""
+    kept = [piece for piece in pieces if piece[0].size]
+    if sortable and any(b[0][0] < a[0][0] for a, b in zip(kept, kept[1:], strict=False)):
+        kept.sort(key=lambda piece: float(piece[0][0]))
+        findings.notes.append(
+            Note("recordings_sorted", "the recordings in the file were put in the order of their dates")
+        )
+    groups: list[list[Piece]] = []
+    for piece in kept:
+        pause = float(piece[0][0]) - float(groups[-1][-1][0][-1]) if groups else -1.0
+        if groups and 0.0 < pause <= SPLIT_PAUSE_S:
+            groups[-1].append(piece)
+        else:
+            groups.append([piece])
+    return groups
+
+
+def _drop_short(groups: list[list[Piece]], findings: Findings) -> list[list[Piece]]:
+    def span(group: list[Piece]) -> float:
+        return float(group[-1][0][-1] - group[0][0][0])
+
+    long = [group for group in groups if span(group) > 0.0]
+    rows = sum(stamps.size for group in groups if span(group) <= 0.0 for stamps, _ in group)
+    if long and rows:
+        findings.left_out += rows
+        findings.notes.append(Note("left_out_single", "recordings of a single moment were left out", rows=rows))
+        return long
+    return groups
+
+
+def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...], findings: Findings) -> Recording:
+    """One recording from stamps that don't fall. Equal stamps are spread, or their rows merged."""
+    run: Rows | None = None
+    if stamps_s.size > 1 and float(np.diff(stamps_s).min()) <= 0.0:
+        first = np.flatnonzero(np.concatenate(([True], np.diff(stamps_s) > 0)))
+        lengths = np.diff(np.append(first, stamps_s.size))
+        repeated = int(stamps_s.size - first.size)
+        if repeated > 0.3 * stamps_s.size and first.size > 1:
+            stamps_s = _spread(stamps_s[first], lengths)
+            findings.notes.append(
+                Note("stamps_spread", "several rows share each stamp; they were spread over its length", rows=repeated)
+            )
+        else:
+            findings.left_out += repeated
+            findings.notes.append(
+                Note("left_out_same_time", "rows with the stamp of the row before were merged with it; later values win",
+                     rows=repeated)
+            )  # fmt: skip
+            stamps_s, run = stamps_s[first], lengths.astype(np.int64)
+            joints = tuple(int(np.searchsorted(first, joint)) for joint in joints)
+    origin = float(stamps_s[0])
+    t_s = stamps_s - origin
+    limit = gap_limit_s(t_s)
+    steps = np.diff(t_s)
+    ends = set(np.flatnonzero(steps > limit).tolist()) | {joint - 1 for joint in joints}
+    gaps = tuple(Interval(float(t_s[i]), float(t_s[i + 1])) for i in sorted(ends) if 0 <= i < t_s.size - 1)
+    return Recording(t_s, origin, rows, run, gaps, joints)
+
+
+def _spread(distinct: FloatArray, lengths: npt.NDArray[np.intp]) -> FloatArray:
+    """Rows that share a stamp, spread evenly over the time to the next one (never over a gap)."""
+    steps = np.diff(distinct)
+    usual = float(np.median(steps))
+    room = np.append(np.where(steps > max(GAP_FLOOR_S, GAP_MEDIAN_STEPS * usual), usual, steps), usual)
+    # The first second of a log is rarely whole: its rows sit at its end, at the usual rhythm.
+    rhythm = room / lengths
+    typical = float(np.median(rhythm[1:-1])) if lengths.size > 2 else float(rhythm[0])
+    offset = np.zeros(lengths.size)
+    if lengths[0] * typical < room[0]:
+        rhythm[0] = typical
+        offset[0] = room[0] - lengths[0] * typical
+    if lengths[-1] * typical < room[-1]:
+        rhythm[-1] = typical
+    within = np.arange(int(lengths.sum())) - np.repeat(np.cumsum(lengths) - lengths, lengths)
+    return np.asarray(np.repeat(distinct + offset, lengths) + within * np.repeat(rhythm, lengths), dtype=np.float64)

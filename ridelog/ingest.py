@@ -1,0 +1,449 @@
+"""From files to rides: the only place that knows the order reader, clock, normalize, quality, store."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Literal
+
+from ridelog import align, clock, normalize, quality
+from ridelog.bike import Bike
+from ridelog.channels import CHANNELS
+from ridelog.errors import InputRefused, RidelogError, UsageError
+from ridelog.intervals import Interval
+from ridelog.normalize import Column, ColumnChoice, Normalized
+from ridelog.readers import registry
+from ridelog.readers.base import HEAD_BYTES, ReadOptions
+from ridelog.readers.container import Unpacked, unpacked
+from ridelog.readers.limits import Limits
+from ridelog.readers.naming import candidates, counter_unit, is_unit, split_unit
+from ridelog.ride import Note, RawColumn, RawLog, Ride, SourceFile
+
+if TYPE_CHECKING:
+    from ridelog.store.library import Library
+
+__all__ = ["ColumnChoice", "ImportOptions", "Outcome", "import_files", "parse_column_option", "read_rides"]
+
+_HASH_BLOCK = 4 * 1024 * 1024
+
+
+@dataclass(frozen=True)
+class ImportOptions:
+    """What the user says of the files of one call. `start` is the moment of the first sample; without a zone it is in
+    `timezone`. `columns` settle what columns hold."""
+
+    bike: Bike | None = None
+    bike_id: str | None = None
+    ambient_c: float | None = None
+    start: datetime | None = None
+    timezone: str | None = None
+    format: str | None = None
+    columns: tuple[ColumnChoice, ...] = ()
+    limits: Limits = field(default_factory=Limits.from_environment)
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one ride (or of one file that gave none)."""
+
+    ride_id: str | None
+    files: tuple[SourceFile, ...]
+    status: Literal["stored", "already_stored", "refused"]
+    reason: str | None = None
+    notes: tuple[Note, ...] = ()
+    error: RidelogError | None = None
+
+
+def parse_column_option(text: str) -> ColumnChoice:
+    """`'NAME=channel:unit'` as a choice; the unit may be left out. Raises UsageError."""
+    name, equals, rest = text.rpartition("=")
+    if not equals or not name.strip() or not rest.strip():
+        raise UsageError(
+            f"{text!r} is not NAME=channel or NAME=channel:unit",
+            where="--column",
+            expected="the column's name, '=', a channel and perhaps ':' and a unit, such as 'Temp=coolant_c:F'",
+            to_do="correct the option",
+        )
+    channel, _, unit = (part.strip() for part in rest.partition(":"))
+    name = name.strip()
+    if channel not in ("time", "date", "raw") and (channel not in CHANNELS or CHANNELS[channel].kind == "time"):
+        import difflib
+
+        near = difflib.get_close_matches(channel, [*CHANNELS, "time", "date", "raw"], n=1, cutoff=0.5)
+        raise UsageError(
+            f"there is no channel {channel!r}",
+            where=f"--column {text!r}",
+            expected=f"a channel such as {near[0] if near else 'coolant_c'}, or time, date, raw",
+            to_do="correct the channel",
+        )
+    if unit:
+        fits, conversion = normalize.unit_for(channel, unit) if channel != "raw" else (True, None)
+        unknown = channel not in ("time", "date", "raw") and conversion is None
+        if not fits or unknown:
+            wanted = (
+                "s, ms, us, min, dmy or mdy"
+                if channel in ("time", "date")
+                else f"a unit that converts to {CHANNELS[channel].unit}"
+            )
+            raise UsageError(
+                f"{unit!r} is no unit of {channel}",
+                where=f"--column {text!r}",
+                expected=wanted,
+                to_do="correct the unit",
+            )
+    return ColumnChoice((name, split_unit(name)[0]), channel, unit or None)
+
+
+# -- reading ----------------------------------------------------------------------------------------------------------
+
+
+def read_rides(paths: Sequence[Path], options: ImportOptions, *, together: bool = False) -> list[Ride]:
+    """Rides of some files, in their order, nothing stored. Raises RidelogError only."""
+    start = _start(options)
+    if together and len(paths) > 1:
+        return [_join(paths, options, start)]
+    return [ride for path in paths for ride in _read_one(path, options, start)]
+
+
+def _start(options: ImportOptions) -> datetime | None:
+    """The start as a moment. Raises UsageError for one without a zone, and for an unknown zone."""
+    zone = clock.parse_zone(options.timezone) if options.timezone else None
+    if options.start is None or options.start.tzinfo is not None:
+        return options.start
+    if zone is None:
+        raise UsageError(
+            f"{options.start.isoformat()} has no time zone",
+            where="--start",
+            expected="a time with its zone, such as 2026-05-02T09:30:00+02:00, or --timezone",
+            to_do="add the zone",
+        )
+    return options.start.replace(tzinfo=zone)
+
+
+@dataclass(frozen=True)
+class _Piece:
+    """One ride of one file before it gets its id."""
+
+    normalized: Normalized
+    timeline: clock.Timeline
+    notes: tuple[Note, ...]
+
+
+def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> list[Ride]:
+    source, pieces = _pieces(path, options, start)
+    number = len(pieces)
+    rides = []
+    while pieces:
+        piece = pieces.pop(0)
+        part = number - len(pieces)
+        notes = piece.notes
+        if number > 1:
+            notes = (*notes, Note("part", f"the file holds {number} rides; this is ride {part} of {number}"))
+        rides.append(_ride(piece.normalized, piece.timeline, (source,), notes, options, part if number > 1 else None))
+    return rides
+
+
+def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple[SourceFile, list[_Piece]]:
+    """Everything one file holds, normalized. Unexpected faults of a reader become refusals that say so."""
+    try:
+        if not path.is_file():
+            raise InputRefused(
+                "is a folder" if path.is_dir() else "there is no such file",
+                where=path.name,
+                expected="a log file",
+                to_do="check the path",
+            )
+        with ExitStack() as stack:
+            digest, size = _sha256(path)
+            inner = stack.enter_context(unpacked(path, options.limits))
+            pieces: list[_Piece] = []
+            formats: list[str] = []
+            for member in inner:
+                found, name = _read_member(member, path.name, options, start if not pieces else None)
+                pieces.extend(found)
+                formats.append(name)
+            return SourceFile(path.name, digest, size, formats[0]), pieces
+    except RidelogError as error:
+        if path.name not in error.where:
+            error.with_where(path.name)
+        raise
+    except OSError as error:
+        raise InputRefused(
+            f"can't be read ({error.strerror or error})", where=path.name, expected="a file that can be read",
+            to_do="check that it is there, and its permissions",
+        ) from error  # fmt: skip
+    except MemoryError as error:
+        raise InputRefused(
+            "is too large for this machine's memory", where=path.name, expected="a smaller log",
+            to_do="split the file, or use a machine with more memory",
+        ) from error  # fmt: skip
+    except Exception as error:
+        raise InputRefused(
+            f"reading it failed with {type(error).__name__}, which is a fault of ridelog and not of the file",
+            where=path.name,
+            expected="a ride, or a plain reason why it can't be one",
+            to_do="report the fault with the file; the other files of the call are not affected",
+        ) from error
+
+
+def _sha256(path: Path) -> tuple[str, int]:
+    digest, size = hashlib.sha256(), 0
+    with path.open("rb", buffering=0) as file:
+        while block := file.read(_HASH_BLOCK):
+            digest.update(block)
+            size += len(block)
+    return digest.hexdigest(), size
+
+
+def _read_member(
+    member: Unpacked, outer: str, options: ImportOptions, start: datetime | None
+) -> tuple[list[_Piece], str]:
+    shown = outer if member.name == outer or outer.startswith(member.name) else f"{outer}, {member.name}"
+    with member.path.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+    available, plugin_notes = registry.readers()
+    reader = (
+        registry.named(options.format, available) if options.format else registry.choose(head, member.name, available)
+    )
+    named = tuple(name for choice in options.columns for name in choice.names)
+    logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named)))
+    pieces: list[_Piece] = []
+    while logs:
+        pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
+    if not pieces:
+        raise InputRefused("no ride is in it", where=shown, expected="rows with times", to_do="check the file")
+    return pieces, reader.name
+
+
+def _normalize(
+    logs: list[RawLog], shown: str, options: ImportOptions, start: datetime | None, plugin_notes: tuple[Note, ...]
+) -> list[_Piece]:
+    """The rides of the first of `logs`, which is taken out of the list so that its columns can go as they are used."""
+    log = logs.pop(0)
+    columns: list[RawColumn | None] = list(log.columns)
+    known: list[RawColumn] = list(log.columns)
+    proposals = [candidates(column.name) for column in known]
+    plan = normalize.decide(known, proposals, options.columns, shown)
+    time, date = _time_columns(known, plan)
+    built = clock.rebuild(
+        time,
+        date,
+        breaks=log.breaks,
+        start=start,
+        zone=options.timezone,
+        where=shown,
+        first_row=log.first_row,
+    )
+    used = frozenset({plan.time[0]} | ({plan.date} if date is not None and plan.date is not None else set()))
+    notes = (*plugin_notes, *log.notes, *plan.notes, *built.notes)
+    first = built.timelines[0].recording
+    del known, log, time, date
+    converted, found = normalize.convert(columns, plan, used, first, options.bike, shown)
+    notes = (*notes, *found)
+    pieces = []
+    for timeline in built.timelines:
+        absolute = timeline.start_utc if timeline.has_absolute else None
+        normalized = normalize.build(converted, timeline.recording, absolute, shown)
+        pieces.append(_Piece(normalized, timeline, (*notes, *normalized.notes)))
+    return pieces
+
+
+def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawColumn, RawColumn | None]:
+    index = plan.time[0]
+    time = columns[index]
+    unit = next((m.unit_text for m in plan.meanings if m.column == index), time.unit)
+    if unit is None or not is_unit(unit):
+        unit = unit or counter_unit(time.name)
+    date = columns[plan.date] if plan.date is not None else None
+    return RawColumn(time.name, unit, time.values), date
+
+
+# -- one ride ---------------------------------------------------------------------------------------------------------
+
+
+def _ride(
+    normalized: Normalized,
+    timeline: clock.Timeline,
+    sources: tuple[SourceFile, ...],
+    notes: tuple[Note, ...],
+    options: ImportOptions,
+    part: int | None,
+) -> Ride:
+    marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps)
+    excluded: dict[str, list[Interval]] = {}
+    for mark in marks:
+        if mark.action == "excluded":
+            excluded.setdefault(mark.channel, []).append(Interval(mark.start_s, mark.end_s))
+    extra: dict[str, str] = {}
+    if timeline.start_local is not None:
+        extra["start_local"] = timeline.start_local.isoformat()
+    return Ride(
+        id=_ride_id(timeline, sources, part),
+        samples=normalized.samples,
+        channels=normalized.channels,
+        sources=sources,
+        gaps=normalized.gaps,
+        start_utc=timeline.start_utc,
+        timezone=timeline.timezone,
+        notes=notes,
+        quality=marks,
+        bike=options.bike_id,
+        ambient_c=options.ambient_c,
+        distance_m=normalize.ridden_m(normalized, excluded),
+        peak_c=_peak_c(normalized, excluded.get("coolant_c", [])),
+        extra=extra,
+    )
+
+
+def _peak_c(normalized: Normalized, excluded: list[Interval]) -> float | None:
+    if "coolant_c" not in normalized.channels:
+        return None
+    t_s, y = normalize.present(normalized.samples["coolant_c"], normalized.samples["t_s"].to_numpy())
+    if excluded:
+        y = y[~normalize.marked(t_s, excluded)]
+    return float(y.max()) if y.size else None
+
+
+def content_mark(sha256s: Sequence[str], part: int | None) -> str:
+    """The end of a ride's id: 8 hex digits of a hash over its files' hashes, and its number where they hold several."""
+    digest = hashlib.sha256("\n".join(sorted(sha256s)).encode())
+    if part is not None:
+        digest.update(f"\npart {part}".encode())
+    return digest.hexdigest()[:8]
+
+
+def _ride_id(timeline: clock.Timeline, sources: tuple[SourceFile, ...], part: int | None) -> str:
+    mark = content_mark([source.sha256 for source in sources], part)
+    moment = timeline.start_utc or timeline.start_local
+    return f"{moment:%Y%m%d-%H%M}-{mark}" if moment is not None else f"undated-{mark}"
+
+
+# -- several devices --------------------------------------------------------------------------------------------------
+
+
+def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None) -> Ride:
+    if start is not None:
+        raise UsageError(
+            "--start can't be given for files read together: each has its own first sample",
+            where="--start",
+            expected="files that hold their dates",
+            to_do="leave --start out; --timezone tells the zone of times without one",
+        )
+    sources: list[SourceFile] = []
+    parts: list[align.Part] = []
+    pieces: list[_Piece] = []
+    for path in paths:
+        source, found = _pieces(path, options, None)
+        if len(found) > 1:
+            raise InputRefused(
+                f"holds {len(found)} rides",
+                where=path.name,
+                expected="one ride a file where files are read together",
+                to_do="import this file alone, or cut it to the ride in question",
+            )
+        piece = found[0]
+        derived = frozenset(n for n, info in piece.normalized.channels.items() if info.origin == "derived")
+        absolute = piece.timeline.start_utc if piece.timeline.has_absolute else None
+        parts.append(
+            align.Part(
+                path.name, piece.normalized.samples, absolute, piece.normalized.gaps, piece.normalized.breaks, derived
+            )
+        )
+        sources.append(source)
+        pieces.append(piece)
+    joined = align.join(parts)
+    columns: dict[str, Column] = {}
+    for name, (number, old) in joined.origin.items():
+        info = pieces[number].normalized.channels[old]
+        columns[name] = Column(joined.columns[name], info.source, "derived" if info.origin == "derived" else "logged")
+    columns["time_utc"] = Column(normalize.utc_column(joined.t_s, joined.start_utc), " + ".join(p.name for p in paths))
+    notes = [
+        replace(note, text=f"{path.name}: {note.text}")
+        for path, piece in zip(paths, pieces, strict=True)
+        for note in piece.notes
+    ]
+    notes.extend(
+        Note("second_sensor", f"{old} became {new}: another file has that channel too") for old, new in joined.renamed
+    )
+    zone = next((piece.timeline.timezone for piece in pieces if piece.timeline.timezone), None)
+    normalized = normalize.finish(joined.t_s, columns, joined.gaps, joined.breaks, ())
+    timeline = replace(pieces[0].timeline, start_utc=joined.start_utc, timezone=options.timezone or zone)
+    return _ride(normalized, timeline, tuple(sources), tuple(notes), options, None)
+
+
+# -- importing --------------------------------------------------------------------------------------------------------
+
+
+def import_files(
+    library: Library,
+    paths: Sequence[Path],
+    options: ImportOptions,
+    *,
+    together: bool = False,
+    progress: Callable[[str], None] | None = None,
+) -> list[Outcome]:
+    """Read files and store their rides: one outcome a ride, in the order given.
+
+    A file that is refused never stops the others. Raises UsageError for options that can't be carried out, LibraryError
+    where the library itself fails.
+    """
+    _start(options)
+    if options.format:
+        registry.named(options.format, registry.readers()[0])
+    groups = [list(paths)] if together and len(paths) > 1 else [[path] for path in paths]
+    outcomes: list[Outcome] = []
+    for number, group in enumerate(groups, start=1):
+        name = " + ".join(path.name for path in group)
+        if progress is not None:
+            progress(f"reading {name}" + (f" ({number} of {len(groups)})" if len(groups) > 1 else ""))
+        outcomes.extend(_import_group(library, group, options, name, progress))
+    return outcomes
+
+
+def _import_group(
+    library: Library, group: list[Path], options: ImportOptions, name: str, progress: Callable[[str], None] | None
+) -> list[Outcome]:
+    known: dict[str, str] = {}
+    files: tuple[SourceFile, ...] = tuple(SourceFile(path.name, "", 0, "") for path in group)
+    try:
+        files = tuple(_file_of(path) for path in group)
+        hashes = [file.sha256 for file in files]
+        known = {ride_id.rpartition("-")[2]: ride_id for ride_id in library.find_by_content(hashes)}
+        whole = known.get(content_mark(hashes, None))
+        if whole is not None:
+            return [Outcome(whole, files, "already_stored")]
+        rides = read_rides(group, options, together=len(group) > 1)
+    except InputRefused as error:
+        # A file of several rides is read again to see whether all of them were stored; if that needs options this
+        # call does not give, those stored are named.
+        if known:
+            return [Outcome(ride_id, files, "already_stored") for ride_id in known.values()]
+        return [Outcome(None, files, "refused", str(error), error=error)]
+    outcomes = []
+    while rides:
+        ride = rides.pop(0)
+        stored = known.get(ride.id.rpartition("-")[2])
+        if stored is not None:
+            outcomes.append(Outcome(stored, ride.sources, "already_stored", notes=ride.notes))
+            continue
+        if progress is not None:
+            progress(f"storing {name}")
+        try:
+            outcomes.append(Outcome(ride.id, ride.sources, library.add(ride, group), notes=ride.notes))
+        except InputRefused as error:
+            outcomes.append(Outcome(None, ride.sources, "refused", str(error), ride.notes, error))
+    return outcomes
+
+
+def _file_of(path: Path) -> SourceFile:
+    """A file by its content, before anything is read from it. Raises InputRefused."""
+    try:
+        digest, size = _sha256(path)
+    except OSError as error:
+        what = "there is no such file" if isinstance(error, FileNotFoundError) else f"can't be read ({error.strerror})"
+        raise InputRefused(what, where=path.name, expected="a log file", to_do="check the path") from error
+    return SourceFile(path.name, digest, size, "")

@@ -1,0 +1,22 @@
+"""From a reader's columns to the canonical channels: what a column holds, in which unit, and the samples of a ride."""
+
+from ridelog.normalize.convert import Converted, convert
+from ridelog.normalize.frame import Column, Normalized, build, finish, marked, present, ridden_m, utc_column
+from ridelog.normalize.meaning import ColumnChoice, Plan, decide, unit_for
+
+__all__ = [
+    "Column",
+    "ColumnChoice",
+    "Converted",
+    "Normalized",
+    "Plan",
+    "build",
+    "convert",
+    "decide",
+    "finish",
+    "marked",
+    "present",
+    "ridden_m",
+    "unit_for",
+    "utc_column",
+]

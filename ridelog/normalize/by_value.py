@@ -1,0 +1,201 @@
+"""Units that no label tells, or that a label tells wrongly: found from the values where only one fits."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.channels import CHANNELS, base_name
+from ridelog.errors import AmbiguousColumn
+from ridelog.normalize.meaning import RATIO, ROUGH_VOLTS
+from ridelog.results import FloatArray
+from ridelog.ride import Note
+from ridelog.units import Unit, parse_unit
+
+_C, _F, _K = Unit("C"), Unit("C", 1 / 1.8, -32 / 1.8), Unit("C", 1.0, -273.15)
+_SPEEDS = {
+    "m/s": Unit("m/s"),
+    "km/h": Unit("m/s", 1 / 3.6),
+    "mph": Unit("m/s", 0.44704),
+    "kn": Unit("m/s", 1852.0 / 3600),
+}
+_COUNTS_8 = Unit("%", 100.0 / 255.0)
+_TEMPERATURES = frozenset(name for name, channel in CHANNELS.items() if channel.unit == "C")
+
+
+@dataclass(frozen=True)
+class Found:
+    """The unit to convert with (None: keep the column as it came, unnamed) and what to tell."""
+
+    unit: Unit | None
+    note: Note | None = None
+    keep_raw: bool = False
+
+
+def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: str, where: str) -> Found:
+    """Unit of a coolant column (or another engine temperature of its kind).
+
+    A warm engine's coolant runs at 50 to 135 C, 135 to 275 F, 320 to 410 K: over a whole ride only one fits, but for an
+    engine that never got warm. Common practice, no source.
+    """
+    stated = parse_unit(unit_text) if unit_text else None
+    if not values.size:
+        return Found(stated or _C)
+    middle, high = float(np.median(values)), float(np.quantile(values, 0.95))
+    low = float(values.min())
+    if stated is not None:
+        return _contradicted(stated, unit_text or "", middle, high, name)
+    if high > 290.0 and low > 230.0 and high < 430.0:
+        return Found(
+            _K, Note("unit_by_value", f"{name} has no unit; its values ({low:g} to {high:g}) fit kelvin alone")
+        )
+    if high <= 120.0:
+        return Found(_C, Note("unit_by_value", f"{name} has no unit; its values (up to {high:g}) fit C alone"))
+    if 135.0 < high < 290.0:
+        return Found(_F, Note("unit_by_value", f"{name} has no unit; its values (up to {high:g}) fit F alone"))
+    options = tuple(f"{name}={channel}:{unit}" for unit in ("C", "F"))
+    raise AmbiguousColumn(
+        f"{name!r} has no unit and its values (up to {high:g}) can be C or F",
+        where=where,
+        options=options,
+        expected="a temperature with its unit",
+        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options),
+    )
+
+
+def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str) -> Found:
+    """A label that the values can't have loses, loudly: no coolant spends half a ride above 135 C."""
+    if stated == _C and 135.0 < middle < 275.0:
+        return Found(_F, Note("unit_contradiction", f"ATTENTION: {name} is labelled {text}, but half of its values are above "
+                              f"{middle:g}, which is possible in F only; it was read as F"))  # fmt: skip
+    if stated == _C and middle > 290.0:
+        return Found(_K, Note("unit_contradiction", f"ATTENTION: {name} is labelled {text}, but half of its values are above "
+                              f"{middle:g}, which is possible in kelvin only; it was read as kelvin"))  # fmt: skip
+    if stated == _F and 60.0 < high <= 125.0:
+        celsius = (high - 32) / 1.8
+        return Found(stated, Note("unit_doubt", f"ATTENTION: {name} is labelled {text} and reaches {high:g}, {celsius:.0f} C; if "
+                                  "the engine did get warm the label is wrong and the column is in C"))  # fmt: skip
+    return Found(stated)
+
+
+def other_unit(values: FloatArray, unit_text: str | None, name: str, channel: str, coolant: Unit | None) -> Found:
+    """Unit of any other channel but speed. A stated unit is believed; a text nobody knows keeps the column unnamed."""
+    base = base_name(channel)
+    stated = parse_unit(unit_text) if unit_text else None
+    if stated is not None:
+        return Found(stated)
+    if unit_text and unit_text.strip():
+        return Found(None, Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is not known for {channel}; it was "
+                                f"kept as it is: --column '{name}={channel}:UNIT' tells"), keep_raw=True)  # fmt: skip
+    if base == "throttle_pct":
+        return _throttle(values, name)
+    if base in _TEMPERATURES and coolant is not None:
+        return _temperature(values, name, base, coolant)
+    if base == "engine_rpm" and values.size and 2.0 < float(values.max()) <= 20.0:
+        return Found(
+            Unit("1/min", 1000.0),
+            Note("unit_by_value", f"{name} has no unit; its values fit thousands of turns a minute"),
+        )
+    if base == "baro_kpa" and values.size:
+        middle = float(np.median(values))
+        for text in ("kPa", "hPa", "Pa", "bar", "psi"):
+            unit = parse_unit(text)
+            if unit is not None and CHANNELS[base].low <= unit.convert(middle) <= CHANNELS[base].high:
+                note = (
+                    None if text == "kPa" else Note("unit_by_value", f"{name} has no unit; its values fit {text} alone")
+                )
+                return Found(unit, note)
+        return Found(
+            None,
+            Note("unit_unknown", f"{name} has no unit and fits none of air pressure; kept as it is"),
+            keep_raw=True,
+        )
+    return _as_canonical(values, name, base)
+
+
+def _as_canonical(values: FloatArray, name: str, base: str) -> Found:
+    limits = CHANNELS[base]
+    if values.size and float(np.mean((values >= limits.low) & (values <= limits.high))) < 0.5:
+        return Found(None, Note("unit_unknown", f"{name} has no unit and most of its values are outside {limits.low:g} to "
+                                f"{limits.high:g} {limits.unit}; it was kept as it is"), keep_raw=True)  # fmt: skip
+    if (
+        base in ("elevation_m", "fuel_kpa", "exhaust_gas_c", "head_c", "intake_air_c", "ambient_c")
+        and limits.unit != "1"
+    ):
+        return Found(None, Note("unit_assumed", f"{name} has no unit and was taken as {limits.unit}"))
+    return Found(None)
+
+
+def _temperature(values: FloatArray, name: str, base: str, coolant: Unit) -> Found:
+    """An unlabelled temperature has the unit of the file's coolant, if that is plausible for it."""
+    text = {_F: "F", _K: "K"}.get(coolant, "C")
+    converted = values * coolant.factor + coolant.offset
+    limits = CHANNELS[base]
+    inside = float(np.mean((converted >= limits.low) & (converted <= limits.high))) if values.size else 1.0
+    if inside > 0.9:
+        return Found(coolant, Note("unit_assumed", f"{name} has no unit and was taken as {text}, the coolant's unit"))
+    for other, word in ((_C, "C"), (_F, "F"), (_K, "K")):
+        again = values * other.factor + other.offset
+        if other != coolant and float(np.mean((again >= limits.low) & (again <= limits.high))) > 0.9:
+            return Found(
+                other, Note("unit_by_value", f"{name} has no unit; its values fit {word}, not the coolant's {text}")
+            )
+    return Found(None, Note("unit_unknown", f"{name} has no unit and fits none; it was kept as it is"), keep_raw=True)
+
+
+def _throttle(values: FloatArray, name: str) -> Found:
+    """Percent, a share of 1, volts of a 5 V supply, or counts of one byte: told apart by how far the values reach."""
+    if not values.size:
+        return Found(None)
+    low, high = float(values.min()), float(values.max())
+    shut = float(np.quantile(values, 0.05))
+    if high > 260.0:
+        return Found(
+            None, Note("raw_counts", f"{name} reaches {high:g}, as raw counts do; it was kept as it is"), keep_raw=True
+        )
+    if high > 110.0 and low >= 0.0 and bool((values == np.floor(values)).all()):
+        return Found(
+            _COUNTS_8,
+            Note("unit_by_value", f"{name} has no unit; its whole numbers up to {high:g} were read as counts to 255"),
+        )
+    # An engine that only idles also stays under 1 %, but does not span from shut to open.
+    if 0.6 <= high <= 1.05 and shut < 0.3 and high - low > 0.5:
+        return Found(
+            RATIO,
+            Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as a share of 1"),
+        )
+    if 3.0 <= high <= 5.2 and 0.2 <= low and high - low > 1.5:
+        return Found(
+            ROUGH_VOLTS,
+            Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as volts of 5"),
+        )
+    return Found(None)
+
+
+def speed_unit(ratio: float | None, unit_text: str | None, name: str, channel: str, where: str) -> Found:
+    """Unit of a speed column. `ratio`: written speed over speed from the positions (m/s), None where there are none."""
+    stated = parse_unit(unit_text) if unit_text else None
+    if unit_text and stated is None:
+        return Found(None, Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is no speed; it was kept as it is"),
+                     keep_raw=True)  # fmt: skip
+    if ratio is not None:
+        fits = [text for text, unit in _SPEEDS.items() if abs(ratio * unit.factor - 1.0) < 0.10]
+        if stated is None and len(fits) == 1:
+            return Found(
+                _SPEEDS[fits[0]],
+                Note("unit_by_value", f"{name} has no unit; beside the positions its values are {fits[0]}"),
+            )
+        if stated is not None and len(fits) == 1 and abs(ratio * stated.factor - 1.0) > 0.3:
+            return Found(stated, Note("unit_doubt", f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values "
+                                      f"look like {fits[0]}; the label was believed"))  # fmt: skip
+    if stated is not None:
+        return Found(stated)
+    options = tuple(f"{name}={channel}:{text}" for text in ("km/h", "m/s", "mph", "kn"))
+    raise AmbiguousColumn(
+        f"{name!r} is a speed without a unit",
+        where=where,
+        options=options,
+        expected="a speed with its unit",
+        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options[:3]),
+    )

@@ -1,0 +1,173 @@
+"""Raw columns -> values in canonical units, column by column, so that no two copies of a log are in memory at once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import polars as pl
+
+from ridelog.bike import Bike
+from ridelog.channels import RAW_PREFIX, base_name
+from ridelog.normalize import by_value, distance
+from ridelog.normalize.by_value import Found
+from ridelog.normalize.meaning import Plan, sample
+from ridelog.normalize.states import read_state
+from ridelog.results import FloatArray
+from ridelog.ride import Meaning, Note, RawColumn, Recording
+from ridelog.units import Unit
+
+_STATES = ("map_slot", "gear", "fan_on")
+_SPEEDS = ("gps_speed_mps", "wheel_speed_mps")
+_CLEARLY_MOVING_M = 200.0
+
+
+@dataclass(frozen=True)
+class Converted:
+    """One column of the table under its final name: Float64 (finite or null), or text for `raw.` columns."""
+
+    name: str
+    values: pl.Series
+    source: str
+
+
+def convert(
+    columns: list[RawColumn | None],
+    plan: Plan,
+    used_for_time: frozenset[int],
+    recording: Recording,
+    bike: Bike | None,
+    file_name: str,
+) -> tuple[list[Converted], list[Note]]:
+    """All columns but those the clock used, converted. `columns` is emptied on the way.
+
+    `recording` is one recording of the table: speeds without a unit are compared with its positions. Raises
+    AmbiguousColumn where a unit can't be told.
+    """
+    notes: list[Note] = []
+    ratio_of = _Ratios(columns, plan, recording)
+    coolant = _coolant_unit(columns, plan, file_name, notes)
+    result: list[Converted] = []
+    for meaning in plan.meanings:
+        column = columns[meaning.column]
+        columns[meaning.column] = None
+        if column is None or meaning.column in used_for_time:
+            continue
+        source = f"{file_name}, {column.name}"
+        if meaning.channel in ("time", "date"):
+            result.append(Converted(RAW_PREFIX + column.name, column.values, source))
+            continue
+        if meaning.channel.startswith(RAW_PREFIX):
+            result.append(Converted(meaning.channel, column.values, source))
+            continue
+        if base_name(meaning.channel) in _STATES:
+            state = read_state(base_name(meaning.channel), column.values, column.name, bike)
+            notes.extend(state.notes)
+            if state.values is None:
+                result.append(Converted(RAW_PREFIX + column.name, column.values, source))
+            else:
+                result.append(Converted(meaning.channel, state.values, source))
+            continue
+        if column.values.dtype != pl.Float64:
+            notes.append(
+                Note("not_numbers", f"{column.name} holds text where numbers are needed; it was kept as it is")
+            )
+            result.append(Converted(RAW_PREFIX + column.name, column.values, source))
+            continue
+        found = _unit(meaning, column, plan, coolant, ratio_of, file_name)
+        if found.note is not None:
+            notes.append(found.note)
+        if found.keep_raw:
+            result.append(Converted(RAW_PREFIX + column.name, column.values, source))
+        else:
+            result.append(Converted(meaning.channel, _scaled(column.values, found.unit), source))
+    return result, notes
+
+
+def _coolant_unit(columns: list[RawColumn | None], plan: Plan, file_name: str, notes: list[Note]) -> Unit | None:
+    """The unit of the first coolant column, which other temperatures without a unit follow. C where there is none."""
+    meaning = next((m for m in plan.meanings if m.channel == "coolant_c"), None)
+    column = columns[meaning.column] if meaning is not None else None
+    if meaning is None or column is None:
+        return Unit("C")
+    found = by_value.coolant_unit(sample(column.values), meaning.unit_text, column.name, "coolant_c", file_name)
+    if found.note is not None:
+        notes.append(found.note)
+    return found.unit
+
+
+def _unit(
+    meaning: Meaning, column: RawColumn, plan: Plan, coolant: Unit | None, ratio_of: _Ratios, file_name: str
+) -> Found:
+    base = base_name(meaning.channel)
+    if meaning.column in plan.chosen and meaning.unit is not None:
+        return Found(meaning.unit)  # the user's word stands over everything
+    if meaning.channel == "coolant_c":
+        return Found(coolant)
+    if base == "coolant_c":
+        return by_value.coolant_unit(sample(column.values), meaning.unit_text, column.name, base, file_name)
+    if base in _SPEEDS:
+        if column.name == meaning.channel:
+            return Found(None)  # a canonical name carries its unit
+        return by_value.speed_unit(ratio_of(column), meaning.unit_text, column.name, base, file_name)
+    if column.name == meaning.channel:
+        return Found(None)
+    if meaning.unit is not None:
+        return Found(meaning.unit)
+    return by_value.other_unit(sample(column.values), meaning.unit_text, column.name, meaning.channel, coolant)
+
+
+def _scaled(values: pl.Series, unit: Unit | None) -> pl.Series:
+    if unit is None or (unit.factor == 1.0 and unit.offset == 0.0):
+        return values
+    if values.null_count():
+        scaled = values * unit.factor
+        return scaled + unit.offset if unit.offset else scaled
+    array = values.to_numpy() * unit.factor
+    if unit.offset:
+        array += unit.offset
+    return pl.Series(values.name, array)
+
+
+class _Ratios:
+    """Written speed over speed from the positions, looked at once and only where a speed needs it."""
+
+    def __init__(self, columns: list[RawColumn | None], plan: Plan, recording: Recording) -> None:
+        self._recording = recording
+        self._lat = self._find("lat_deg", columns, plan)
+        self._lon = self._find("lon_deg", columns, plan)
+        self._path: tuple[FloatArray, FloatArray, float] | None = None
+
+    @staticmethod
+    def _find(channel: str, columns: list[RawColumn | None], plan: Plan) -> pl.Series | None:
+        index = next((m.column for m in plan.meanings if m.channel == channel), None)
+        column = columns[index] if index is not None else None
+        return column.values if column is not None and column.values.dtype == pl.Float64 else None
+
+    def __call__(self, column: RawColumn) -> float | None:
+        """The ratio, None where there are no positions or the bike hardly moved."""
+        if self._lat is None or self._lon is None or self._recording.run is not None:
+            return None
+        rows = self._recording.rows
+        stride = max(1, self._recording.t_s.size // 20_000)
+        take = (rows if rows is not None else np.arange(column.values.len()))[::stride]
+        t_s = self._recording.t_s[::stride]
+        frame = (
+            pl.DataFrame(
+                [
+                    s.gather(pl.Series(take)).rename(n)
+                    for s, n in ((self._lat, "lat"), (self._lon, "lon"), (column.values, "v"))
+                ]
+            )
+            .with_columns(pl.Series("t", t_s))
+            .drop_nulls()
+        )
+        frame = frame.filter((pl.col("lat") != 0.0) | (pl.col("lon") != 0.0))
+        if frame.height < 20:
+            return None
+        if float(frame["lat"].abs().max() or 0.0) > 90.0 or float(frame["lon"].abs().max() or 0.0) > 180.0:  # type: ignore[arg-type]
+            return None
+        t, v = frame["t"].to_numpy(), frame["v"].to_numpy()
+        path = distance.from_positions(t, frame["lat"].to_numpy(), frame["lon"].to_numpy(), self._recording.gaps)
+        written = distance.from_speed(t, v, self._recording.gaps)
+        return written / path if path > _CLEARLY_MOVING_M else None

@@ -1,0 +1,98 @@
+"""How often a sensor really speaks, and in what steps: held values and resolution, from the samples themselves."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+from ridelog.results import FloatArray
+
+_BLOCKS, _BLOCK_ROWS = 4, 50_000
+_MOST_ROWS_HELD = 1_000
+_SHARE_IN_STEP = 0.95
+_SMALLEST_STEP_SHARE = 0.005
+
+
+@dataclass(frozen=True)
+class Rhythm:
+    """`rate_hz` of the sensor's own updates (None where it hardly changes, so that nothing tells), `held` where values are
+    repeated between updates, `resolution` its smallest step (None where no step shows)."""
+
+    rate_hz: float | None
+    held: bool
+    resolution: float | None
+
+
+def rhythm(t_s: FloatArray, y: FloatArray) -> Rhythm:
+    """Rhythm of one channel's own samples (finite, times rising strictly)."""
+    if t_s.size < 2:
+        return Rhythm(None, held=False, resolution=None)
+    step_s = _median_step(t_s)
+    row_rate = 1.0 / step_s
+    waits, jumps = _changes(y)
+    resolution = _resolution(jumps)
+    if waits.size < 8:
+        return Rhythm(None if jumps.size == 0 else row_rate, held=False, resolution=resolution)
+    rows = _rows_held(waits)
+    if rows > 1.0:
+        return Rhythm(row_rate / rows, held=True, resolution=resolution)
+    return Rhythm(row_rate, held=False, resolution=resolution)
+
+
+def _median_step(t_s: FloatArray) -> float:
+    if t_s.size > 2 * _BLOCK_ROWS:
+        t_s = t_s[: 2 * _BLOCK_ROWS]
+    return float(np.median(np.diff(t_s)))
+
+
+def _changes(y: FloatArray) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Rows from change to change, and the sizes of the changes, from some stretches of the channel."""
+    if y.size <= _BLOCKS * _BLOCK_ROWS:
+        parts = [y]
+    else:
+        starts = np.linspace(0, y.size - _BLOCK_ROWS, _BLOCKS).astype(int)
+        parts = [y[start : start + _BLOCK_ROWS] for start in starts]
+    waits, jumps = [], []
+    for part in parts:
+        steps = np.diff(part)
+        at = np.flatnonzero(steps)
+        waits.append(np.diff(at))
+        jumps.append(np.abs(steps[at]))
+    return np.concatenate(waits).astype(np.int64), np.concatenate(jumps)
+
+
+def _rows_held(waits: npt.NDArray[np.int64]) -> float:
+    """Rows a value is held: the largest k of which nearly all waits between changes are multiples."""
+    share = _SHARE_IN_STEP * waits.size
+    short = waits[waits <= _MOST_ROWS_HELD]
+    if short.size and float((waits % 2 == 0).sum()) < share and float((waits == 1).sum()) > 0.05 * waits.size:
+        return 1.0
+    common = np.unique(short)
+    tried = set(common[:60].tolist()) | {int(np.gcd.reduce(common))} if common.size else set()
+    if common.size > 1:
+        tried |= {int(g) for g in np.gcd(common[:-1], common[1:])[:200]}
+    best = 1
+    for k in sorted(tried):
+        # With few changes a large common factor can be chance: each halves the odds once a bit.
+        if k > best and float((waits % k == 0).sum()) >= share and waits.size * np.log2(k) >= 12:
+            best = k
+    if best > 1:
+        return float(best)
+    low, upper = np.quantile(waits, [0.05, 0.75])
+    if low >= 2 and upper <= 1.5 * low + 1:
+        return float(np.mean(waits[waits <= upper]))
+    return 1.0
+
+
+def _resolution(jumps: FloatArray) -> float | None:
+    """The smallest step that is no rare exception; None where hardly two steps are alike."""
+    if not jumps.size:
+        return None
+    rounded = np.round(jumps / 10.0 ** np.floor(np.log10(jumps.max())), 7) * 10.0 ** np.floor(np.log10(jumps.max()))
+    sizes, counts = np.unique(rounded, return_counts=True)
+    if jumps.size > 50 and sizes.size > 0.5 * jumps.size:
+        return None
+    frequent = sizes[(counts >= max(1.0, _SMALLEST_STEP_SHARE * jumps.size)) & (sizes > 0)]
+    return float(frequent[0]) if frequent.size else float(sizes[sizes > 0][0])

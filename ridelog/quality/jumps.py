@@ -1,0 +1,123 @@
+"""Changes faster than the quantity can change: out and back is a spike, a step that stays is an impossible rate.
+
+A held value changes in one row what its sensor did in a whole period, and a sensor can be off by a step at both ends, so
+both are granted before a change counts as impossible.
+"""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ridelog.channels import Channel
+from ridelog.quality.trace import Finding, Trace
+from ridelog.results import BoolArray, FloatArray
+
+LONGEST_SPIKE = 3
+"""Samples (updates of a held sensor) a spike may last; longer ones are steps. Ignition noise lasts one or two."""
+
+HALF_WINDOW = 5
+HAMPEL_SIGMAS = 5.0
+"""A spike is further from the median of its neighbours than five times their spread (1.4826 x the median deviation), the
+spread never taken smaller than half a step of the sensor: on a flat trace the median deviation is 0."""
+
+
+def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
+    """Spikes and impossible steps of one channel."""
+    if channel.max_rate_per_s is None or trace.t_s.size < 3:
+        return []
+    if not _any_fast(trace.t_s, trace.y, channel.max_rate_per_s, trace):
+        return []
+    good = np.flatnonzero(~bad)
+    if trace.hold_s:
+        # One sample an update: between updates nothing happens, and a spike lasts as long as an update.
+        changed = np.concatenate(([True], np.diff(trace.y[good]) != 0))
+        index = good[changed]
+    else:
+        index = good
+    if index.size < 3:
+        return []
+    t_s, y = trace.t_s[index], trace.y[index]
+    fast = _fast(t_s, y, channel.max_rate_per_s, trace)
+    if not fast.any():
+        return []
+    spike = _spikes(t_s, y, fast, trace, channel.max_rate_per_s)
+    step = _steps(y, fast, spike)
+    found = []
+    for kind, mask, detail in (
+        (
+            "spike",
+            spike,
+            "{value} " + channel.unit + " stands out from its neighbours faster than the quantity can change",
+        ),
+        ("impossible_rate", step, "{value} " + channel.unit + " is reached faster than the quantity can change"),
+    ):
+        if mask.any():
+            found.append(Finding(kind, _spread_back(mask, index, trace, bad), detail))
+    return found
+
+
+def _allowed(dt_s: FloatArray, rate: float, trace: Trace) -> FloatArray:
+    return np.asarray(rate * np.maximum(dt_s, trace.hold_s) + trace.resolution, dtype=np.float64)
+
+
+def _any_fast(t_s: FloatArray, y: FloatArray, rate: float, trace: Trace) -> bool:
+    """A cheap look: no step over what the shortest sampling allows means no fast one at all."""
+    steps = np.abs(np.diff(y))
+    floor = rate * trace.hold_s + trace.resolution
+    return bool((steps > np.maximum(rate * np.diff(t_s), floor)).any()) if steps.size else False
+
+
+def _fast(t_s: FloatArray, y: FloatArray, rate: float, trace: Trace) -> BoolArray:
+    return np.abs(np.diff(y)) > _allowed(np.diff(t_s), rate, trace)
+
+
+def _spikes(t_s: FloatArray, y: FloatArray, fast: BoolArray, trace: Trace, rate: float) -> BoolArray:
+    """Short runs between two fast steps that lead away and back, far from the median around them."""
+    spike = np.zeros(y.size, dtype=np.bool_)
+    edges = np.flatnonzero(fast)
+    at = 0
+    while at < edges.size:
+        first = int(edges[at]) + 1
+        # The way back: the nearest later fast step, in the other direction, near to where it came from.
+        for other in range(at + 1, min(at + 1 + LONGEST_SPIKE, edges.size)):
+            past = int(edges[other]) + 1
+            if past - first > LONGEST_SPIKE:
+                break
+            away = y[first] - y[first - 1]
+            back = y[past] - y[past - 1]
+            back_home = abs(y[past] - y[first - 1]) <= float(
+                _allowed(np.array([t_s[past] - t_s[first - 1]]), rate, trace)[0]
+            )
+            if away * back < 0 and back_home and _stands_out(y, first, past, trace):
+                spike[first:past] = True
+                at = other
+                break
+        at += 1
+    return spike
+
+
+def _stands_out(y: FloatArray, first: int, past: int, trace: Trace) -> bool:
+    around = np.concatenate((y[max(0, first - HALF_WINDOW) : first], y[past : past + HALF_WINDOW]))
+    middle = float(np.median(around))
+    spread = max(1.4826 * float(np.median(np.abs(around - middle))), 0.5 * trace.resolution)
+    return bool((np.abs(y[first:past] - middle) > HAMPEL_SIGMAS * spread).all()) if spread > 0 else True
+
+
+def _steps(y: FloatArray, fast: BoolArray, spike: BoolArray) -> BoolArray:
+    """The sample a fast step leads to, where no spike explains it."""
+    step = np.zeros(y.size, dtype=np.bool_)
+    step[1:] = fast
+    step[1:] &= ~spike[1:] & ~spike[:-1]
+    return step
+
+
+def _spread_back(mask: BoolArray, index: np.ndarray, trace: Trace, bad: BoolArray) -> BoolArray:  # type: ignore[type-arg]
+    """From updates back to all samples: a held value is bad until the next update."""
+    result = np.zeros(trace.t_s.size, dtype=np.bool_)
+    if not trace.hold_s:
+        result[index[mask]] = True
+        return result
+    ends = np.append(index[1:], trace.t_s.size)
+    for at in np.flatnonzero(mask):
+        result[index[at] : ends[at]] = True
+    return result & ~bad

@@ -1,0 +1,31 @@
+"""Positions at latitude 0, longitude 0: what receivers write before their first fix. Nobody rides there."""
+
+from __future__ import annotations
+
+import polars as pl
+
+from ridelog.channels import TIME
+from ridelog.quality.trace import Finding, Trace, to_marks
+from ridelog.ride import QualityMark
+
+NEAR_DEG = 0.001
+"""A hundred metres around the point, all of it open sea."""
+
+
+def find(samples: pl.DataFrame) -> list[QualityMark]:
+    """Marks on both coordinates where both are 0."""
+    if not {"lat_deg", "lon_deg"} <= set(samples.columns):
+        return []
+    lat, lon = samples["lat_deg"], samples["lon_deg"]
+    lowest = lat.abs().min()
+    if not isinstance(lowest, float) or lowest > NEAR_DEG:
+        return []
+    both = samples.select(TIME, "lat_deg", "lon_deg").drop_nulls()
+    zero = ((both["lat_deg"].abs() < NEAR_DEG) & (both["lon_deg"].abs() < NEAR_DEG)).to_numpy()
+    if not zero.any():
+        return []
+    finding = Finding("null_island", zero, "latitude and longitude are 0: no fix")
+    t_s = both[TIME].to_numpy()
+    return [
+        mark for name in ("lat_deg", "lon_deg") for mark in to_marks(Trace(name, t_s, both[name].to_numpy()), finding)
+    ]

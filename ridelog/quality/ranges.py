@@ -1,0 +1,18 @@
+"""Values no healthy sensor of the kind gives."""
+
+from __future__ import annotations
+
+from ridelog.channels import Channel
+from ridelog.quality.trace import Finding, Trace
+from ridelog.results import BoolArray
+
+
+def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
+    """Samples outside the channel's low..high (see channels.py), but for those another rule has named already."""
+    if float(trace.y.min()) >= channel.low and float(trace.y.max()) <= channel.high:
+        return []
+    outside = ((trace.y < channel.low) | (trace.y > channel.high)) & ~bad
+    if not outside.any():
+        return []
+    detail = f"{{value}} {channel.unit} is outside {channel.low:g} to {channel.high:g}"
+    return [Finding("out_of_range", outside, detail)]

@@ -1,0 +1,91 @@
+"""Delimited text: rows of values split by comma, semicolon, tab or |, under a line of column names."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from ridelog.errors import InputRefused
+from ridelog.readers import textfile
+from ridelog.readers.base import HEAD_BYTES, ReadOptions, Sniff
+from ridelog.readers.delimited_careful import read_careful
+from ridelog.readers.delimited_fast import read_fast
+from ridelog.readers.dialect import SEPARATORS, Dialect, find_header, is_value, read_dialect, split_line
+from ridelog.readers.foreign import looks_binary, refuse_foreign
+from ridelog.ride import Note, RawColumn, RawLog
+
+
+class DelimitedReader:
+    """CSV and its relatives, in any encoding, dialect and order of columns."""
+
+    name = "delimited"
+    description = "rows of values under a line of column names, split by comma, semicolon, tab or |"
+    endings = (".csv", ".tsv", ".txt", ".log", ".dat")
+
+    def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
+        """Sure of a header with known names; willing where rows of values repeat, so that the refusal can be precise."""
+        if looks_binary(head):
+            return Sniff(0.0, "the bytes are not text")
+        text = textfile.decode_head(head)
+        if text.lstrip().startswith("<"):
+            return Sniff(0.0, "it is XML, not a table")
+        lines = text.splitlines()[:1000]
+        header = find_header(lines)
+        if header is not None and header.known >= 2:
+            return Sniff(0.9, f"line {header.line + 1} names {header.known} known columns")
+        if header is not None:
+            return Sniff(0.7, f"line {header.line + 1} looks like column names")
+        rows = [split_line(line, sep) for line in lines[:200] if line.strip() for sep in SEPARATORS if sep in line]
+        values = sum(len(row) > 1 and all(is_value(cell) for cell in row if cell) for row in rows)
+        if values and values > 0.3 * len(rows):
+            return Sniff(0.6, "there are rows of values, but no line names the columns")
+        return Sniff(0.0, "no line names columns, and no rows of values follow each other")
+
+    def read(self, path: Path, options: ReadOptions) -> list[RawLog]:
+        """The one table of the file. Raises InputRefused, LimitExceeded."""
+        with path.open("rb") as file:
+            head = file.read(HEAD_BYTES)
+        refuse_foreign(head, options.file_name)
+        if looks_binary(head):
+            raise InputRefused(
+                "the bytes are not text", where=options.file_name, expected="a table as text", to_do="check the file"
+            )
+        with textfile.opened(path) as text:
+            lines = text.head(HEAD_BYTES).splitlines()
+            dialect = read_dialect(lines, options.file_name, options.limits, options.named_columns)
+            if text.newlines - dialect.data_line > options.limits.max_rows:
+                raise options.limits.exceeded(
+                    "max_rows", f"the file has {text.newlines:,} rows", where=options.file_name
+                )
+            notes = [*text.notes, *_layout_notes(dialect)]
+            frame = read_fast(text, dialect, lines)
+            if frame is not None:
+                columns = tuple(
+                    RawColumn(name, unit, column.rename(name))
+                    for name, unit, column in zip(dialect.names, dialect.units, frame.iter_columns(), strict=True)
+                )
+                log = RawLog(self.name, columns, frame.height, (), dialect.data_line + 1, tuple(notes))
+            else:
+                table = read_careful(text, dialect, options.file_name, options.limits)
+                log = RawLog(
+                    self.name, table.columns, table.rows_in, table.breaks, dialect.data_line + 1, (*notes, *table.notes)
+                )
+        if not log.height:
+            raise InputRefused(
+                "there is a header but not one row of values",
+                where=options.file_name,
+                expected="rows under the header",
+                to_do="check that the recording was started; copy the log again",
+            )
+        return [log]
+
+
+def _layout_notes(dialect: Dialect) -> list[Note]:
+    notes: list[Note] = []
+    if dialect.header_line:
+        # What stands there may name people and places, so it is counted, never shown.
+        notes.append(Note("preamble", "lines above the header were passed over", rows=dialect.header_line))
+    if dialect.units_text is not None:
+        notes.append(Note("units_row", "the line under the header holds units"))
+    if dialect.mended:
+        notes.append(Note("mended_names", "column names were saved in the wrong encoding and were put right"))
+    return notes

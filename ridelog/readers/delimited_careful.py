@@ -1,0 +1,315 @@
+"""The careful path: every line is looked at as text, and whatever is not a plain row is named in a note."""
+
+from __future__ import annotations
+
+import re
+import tempfile
+from collections import Counter
+from dataclasses import dataclass
+from pathlib import Path
+
+import polars as pl
+
+from ridelog.errors import InputRefused
+from ridelog.readers import naming
+from ridelog.readers.dialect import Dialect, split_line
+from ridelog.readers.limits import Limits
+from ridelog.readers.numbers import Parsed, file_decimal, parse_column
+from ridelog.readers.textfile import TextFile
+from ridelog.ride import Note, RawColumn
+
+_RAGGED_SHARE = 0.01
+"""More rows than this with a wrong number of cells, and the separator or the decimal sign is in doubt."""
+
+_LOOKED_AT = 5_000
+
+
+@dataclass(frozen=True)
+class Table:
+    """A table read with care. `rows_in` counts rows of values in the file, kept or not; `breaks` are row indices."""
+
+    columns: tuple[RawColumn, ...]
+    rows_in: int
+    breaks: tuple[int, ...]
+    notes: tuple[Note, ...]
+
+
+def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limits) -> Table:
+    """The table, with notes. Raises InputRefused where rows don't fit the header."""
+    lines = pl.read_lines(text.path).to_series().slice(dialect.data_line)
+    if lines.len() > limits.max_rows:
+        raise limits.exceeded("max_rows", f"the file has {lines.len():,} rows", where=file_name)
+    lines = lines.str.strip_chars_end("\r")
+    numbers = pl.int_range(dialect.data_line + 1, dialect.data_line + 1 + lines.len(), eager=True, dtype=pl.UInt32)
+    ends_open = not _ends_with_newline(text.path)
+    sorting = _Sorting(dialect, file_name)
+    keep, breaks_at = sorting.sort(lines, numbers)
+    kept, kept_numbers = lines.filter(keep), numbers.filter(keep)
+    rows_in = kept.len() + sorting.events
+    kept, kept_numbers = sorting.fit(kept, kept_numbers)
+    if kept.len() and ends_open and sorting.last_may_be_cut(kept, int(kept_numbers[-1]) == int(numbers[-1])):
+        sorting.notes.append(
+            Note(
+                "left_out_cut_line",
+                "the last line has no line end and its last value may be cut off; it was left out",
+                rows=1,
+                example=f"line {kept_numbers[-1]}",
+            )
+        )
+        kept, kept_numbers = kept[:-1], kept_numbers[:-1]
+    breaks = tuple(
+        sorted({row for line in breaks_at if 0 < (row := int((kept_numbers < line).sum())) < kept_numbers.len()})
+    )
+    frame = _split(kept, dialect, quoted=sorting.quoted)
+    columns = _numbers(frame, dialect, kept_numbers, sorting.notes, file_name)
+    return Table(tuple(columns), rows_in, breaks, tuple(sorting.notes))
+
+
+def _ends_with_newline(path: Path) -> bool:
+    with path.open("rb") as file:
+        file.seek(0, 2)
+        if not file.tell():
+            return True
+        file.seek(-1, 2)
+        return file.read(1) in (b"\n", b"\r")
+
+
+class _Sorting:
+    """Decides line by line: a row, a blank, a repeated header, an event, or something to refuse."""
+
+    def __init__(self, dialect: Dialect, file_name: str) -> None:
+        self.dialect = dialect
+        self.file_name = file_name
+        self.notes: list[Note] = []
+        self.events = 0
+        self.quoted = False
+
+    def sort(self, lines: pl.Series, numbers: pl.Series) -> tuple[pl.Series, list[int]]:
+        """Mask of the lines that are rows, and the line numbers at which a new recording begins."""
+        separator = self.dialect.separator
+        blank = lines.str.strip_chars(' \t\u00a0"' + separator).str.len_bytes() == 0
+        number_of_quotes = lines.str.count_matches('"', literal=True)
+        if number_of_quotes.sum():
+            self.quoted = not (number_of_quotes % 2).any()
+            if not self.quoted:
+                odd = numbers.filter(number_of_quotes % 2 == 1)
+                self.notes.append(
+                    Note("quotes", "quotation marks do not come in pairs and were read as ordinary characters",
+                         rows=odd.len(), example=f"line {odd[0]}")
+                )  # fmt: skip
+        if blank.any():
+            self.notes.append(Note("blank_lines", "blank lines were passed over", rows=int(blank.sum() or 0)))
+        wordy = lines.str.contains(r"^[\s\"]*(?:[#%]|//|[^\W\d_])") & ~blank
+        breaks: list[int] = []
+        drop = blank
+        if 0 < int(wordy.sum() or 0):
+            kinds = self._kinds(lines, numbers, wordy, breaks)
+            drop = drop | kinds
+        return ~drop, breaks
+
+    def _kinds(self, lines: pl.Series, numbers: pl.Series, wordy: pl.Series, breaks: list[int]) -> pl.Series:
+        texts = lines.filter(wordy)
+        distinct = texts.unique(maintain_order=True)
+        decided = {text: self._kind(text) for text in distinct.head(_LOOKED_AT).to_list()}
+        kind = texts.replace_strict(decided, default="row", return_dtype=pl.String)
+        at = numbers.filter(wordy)
+        for name, what in (("header", "the header was found again"), ("units", "")):
+            found = at.filter(kind == name)
+            if found.len() and what:
+                self.notes.append(
+                    Note("repeated_header", f"{what} inside the table; a new recording begins there", rows=found.len(),
+                         example=f"line {found[0]}")
+                )  # fmt: skip
+                breaks.extend(int(line) for line in found.to_list())
+        changed = at.filter(kind == "other_header")
+        if changed.len():
+            raise InputRefused(
+                "a second header with other columns stands inside the table",
+                where=f"{self.file_name}, row {changed[0]}",
+                expected="one header for the whole table",
+                to_do=f"split the file above row {changed[0]} and import both parts",
+            )
+        events = at.filter(kind == "event")
+        if events.len():
+            self.events = events.len()
+            self.notes.append(
+                Note("left_out_marker", "comment or marker lines between the rows were left out", rows=events.len(),
+                     example=f"line {events[0]}")
+            )  # fmt: skip
+        dropped = at.filter(kind != "row")
+        return numbers.is_in(dropped.implode()) if dropped.len() else pl.repeat(value=False, n=lines.len(), eager=True)
+
+    def _kind(self, text: str) -> str:
+        stripped = text.strip()
+        if stripped == self.dialect.header_text.strip():
+            return "header"
+        if self.dialect.units_text is not None and stripped == self.dialect.units_text.strip():
+            return "units"
+        if re.match(r"\"?(?:#|//|%)", stripped):
+            return "event"
+        cells = split_line(stripped, self.dialect.separator)
+        filled = [cell for cell in cells if cell]
+        known = {c.channel for cell in filled for c in naming.candidates(naming.split_unit(naming.mend(cell))[0])}
+        if len(known) >= 2 and not any(char.isdigit() and cell[:1].isdigit() for cell in filled for char in cell[:1]):
+            return "other_header"
+        if len(filled) <= 2 and len(cells) != self.dialect.width and not any(cell[:1].isdigit() for cell in filled):
+            return "event"
+        return "row"
+
+    def fit(self, lines: pl.Series, numbers: pl.Series) -> tuple[pl.Series, pl.Series]:
+        """Rows that have as many cells as the header; others are padded, left out or refused, and told."""
+        width = self.dialect.width
+        bare = lines.str.replace_all(r'"[^"]*"', "") if self.quoted else lines
+        cells = bare.str.count_matches(self.dialect.separator, literal=True) + 1
+        if not (cells != width).any():
+            return lines, numbers
+        tail = re.escape(self.dialect.separator)
+        empty_tail = (cells > width) & lines.str.contains(rf"(?:{tail}[\s\"]*){{1}}$")
+        extra = cells - width
+        for more in sorted(set(extra.filter(empty_tail).to_list())):
+            here = empty_tail & (extra == more)
+            trimmed = lines.str.replace(rf"(?:{tail}[ \"]*){{{more}}}$", "")
+            shorter = here & (trimmed != lines)
+            lines = pl.select(pl.when(shorter).then(trimmed).otherwise(lines)).to_series()
+            cells = pl.select(pl.when(shorter).then(width).otherwise(cells)).to_series()
+        too_many, too_few = cells > width, cells < width
+        self._refuse_ragged(cells, numbers, too_many, too_few)
+        if too_few.any():
+            found = numbers.filter(too_few)
+            self.notes.append(
+                Note("short_rows", "rows with too few cells; the missing ones count as no value", rows=found.len(),
+                     example=f"line {found[0]} has {cells.filter(too_few)[0]} of {width}")
+            )  # fmt: skip
+        if too_many.any():
+            found = numbers.filter(too_many)
+            self.notes.append(
+                Note("left_out_long_rows", "rows with more cells than the header names were left out", rows=found.len(),
+                     example=f"line {found[0]} has {cells.filter(too_many)[0]}, the header names {width}")
+            )  # fmt: skip
+            lines, numbers = lines.filter(~too_many), numbers.filter(~too_many)
+        return lines, numbers
+
+    def _refuse_ragged(self, cells: pl.Series, numbers: pl.Series, too_many: pl.Series, too_few: pl.Series) -> None:
+        width = self.dialect.width
+        for mask, why in (
+            (too_many, "decimal commas, or a text with the separator in it?"),
+            (too_few, "rows cut off?"),
+        ):
+            found = int(mask.sum() or 0)
+            # A single torn line in a short file is still a torn line, not another layout.
+            if found > max(1, _RAGGED_SHARE * cells.len()):
+                row, has = numbers.filter(mask)[0], cells.filter(mask)[0]
+                comma = self.dialect.separator == "," and mask is too_many
+                raise InputRefused(
+                    f"{found:,} of {cells.len():,} rows do not fit the header: row {row} has {has} values, the header "
+                    f"names {width} ({why})",
+                    where=f"{self.file_name}, row {row}",
+                    expected=f"{width} values in every row",
+                    to_do="export the log again with ';' between the columns" if comma else "export the log again",
+                )
+
+    def last_may_be_cut(self, kept: pl.Series, is_last: bool) -> bool:  # noqa: FBT001
+        """Can the last line, which has no line end, have lost its end?
+
+        It can't where its last cell has as many decimals as that column always has, or is quoted to its end.
+        """
+        if not is_last:
+            return False
+        last = split_line(str(kept[-1]), self.dialect.separator)
+        if len(last) < self.dialect.width or kept.len() < 3:
+            return len(last) < self.dialect.width or True
+        if self.quoted and str(kept[-1]).rstrip().endswith('"'):
+            return False
+        decimals = Counter(
+            _decimals(split_line(line, self.dialect.separator)[-1])
+            for line in kept.slice(max(0, kept.len() - 201), 200).to_list()
+        )
+        return not (len(decimals) == 1 and _decimals(last[-1]) in decimals and next(iter(decimals)) > 0)
+
+
+def _decimals(cell: str) -> int:
+    """Digits after the decimal sign; 0 where there is none."""
+    match = re.fullmatch(r"[+-]?\d*[.,](\d+)", cell)
+    return len(match[1]) if match else 0
+
+
+def _split(lines: pl.Series, dialect: Dialect, *, quoted: bool) -> pl.DataFrame:
+    """The cells of all rows as text. The row count is checked, because a parser that meets odd quotes loses rows."""
+    schema = {f"column_{number}": pl.String for number in range(dialect.width)}
+    if not lines.len():
+        return pl.DataFrame(schema=schema)
+    with tempfile.TemporaryDirectory(prefix="ridelog-") as folder:
+        path = Path(folder) / "rows.txt"
+        pl.DataFrame({"": lines}).write_csv(path, include_header=False, quote_style="never")
+        frame = pl.scan_csv(
+            path,
+            has_header=False,
+            separator=dialect.separator,
+            quote_char='"' if quoted else None,
+            schema=schema,
+            glob=False,
+        ).collect()
+    if frame.height != lines.len():
+        raise RuntimeError(f"{lines.len()} lines became {frame.height} rows")
+    return frame
+
+
+_TOLD = {
+    "missing": "cells with a word for 'no value' count as no value",
+    "not_finite": "cells that are infinite or not a number count as no value",
+    "grouped": "values with signs between thousands were read without them",
+    "odd_characters": "values written with unusual digits or signs were read as plain numbers",
+    "unit_in_cell": "values with their unit behind them were read without it",
+    "other_unit": "values with another unit than the rest of the column count as no value",
+    "text": "cells that are no numbers count as no value",
+}
+
+
+def _numbers(
+    frame: pl.DataFrame, dialect: Dialect, numbers: pl.Series, notes: list[Note], file_name: str
+) -> list[RawColumn]:
+    texts = list(frame.iter_columns())
+    decimal = file_decimal(texts, dialect.separator)
+    if decimal == ",":
+        notes.append(Note("decimal_comma", "numbers have a decimal comma"))
+    del frame
+    columns: list[RawColumn] = []
+    while texts:
+        text = texts.pop(0)
+        number = len(columns)
+        name, unit = dialect.names[number], dialect.units[number]
+        large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
+        parsed = parse_column(text, decimal, large=large)
+        notes.extend(_told(parsed, name, numbers))
+        columns.append(RawColumn(name, _unit(unit, parsed, name, file_name), parsed.values))
+    return columns
+
+
+def _unit(unit: str | None, parsed: Parsed, name: str, file_name: str) -> str | None:
+    if parsed.unit is None:
+        return unit
+    from ridelog.units import parse_unit
+
+    if unit is not None and parse_unit(unit) != parse_unit(parsed.unit):
+        raise InputRefused(
+            f"the header gives {unit!r} for this column, its values {parsed.unit!r}",
+            where=f"{file_name}, column {name}",
+            expected="one unit a column",
+            to_do="correct the header, or the export",
+        )
+    return parsed.unit if unit is None else unit
+
+
+def _told(parsed: Parsed, name: str, numbers: pl.Series) -> list[Note]:
+    return [
+        Note(
+            f"cells_{kind}",
+            f"{name}: {_TOLD[kind]}",
+            rows=count,
+            example=f"{parsed.examples[kind][1][:24]!r} in line {numbers[parsed.examples[kind][0]]}"
+            if kind in parsed.examples
+            else None,
+        )
+        for kind, count in parsed.counts.items()
+        if count
+    ]

@@ -1,0 +1,190 @@
+"""Cells as text -> numbers, column by column, with a report of every cell that did not simply parse.
+
+Polars parses what is plain; only the distinct texts that are left go through Python one by one.
+"""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from collections import Counter
+from dataclasses import dataclass, field
+from typing import Literal
+
+import polars as pl
+
+from ridelog.readers import naming
+from ridelog.units import fold
+
+Decimal = Literal[".", ","]
+
+MISSING = frozenset(
+    ("nan", "na", "n/a", "n.a.", "null", "none", "nil", "-", "--", "---", "----", "-----", "---.-", "--.-", "#n/a", "#div/0!",
+     "#wert!", "#value!", "#nv", "#ref!", "?", "??", "*", "**", "***", "invalid", "ungueltig", "ungültig", "no data", "missing", "nul")
+)  # fmt: skip
+"""What programs write where there is no value."""
+
+NOT_FINITE = frozenset(
+    ("inf", "+inf", "-inf", "infinity", "-infinity", "1.#inf", "-1.#inf", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "nan(ind)",
+     "-nan(ind)", "-nan", "+nan", "1.#j", "∞", "-∞", "∞-")
+)  # fmt: skip
+
+_PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
+_COMMA_DECIMAL = re.compile(r"([+-]?\d*),(\d+)((?:[eE][+-]?\d{1,3})?)")
+_GROUPED_DOT = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+(?:,\d+)?")
+_GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?")
+_GROUPED_OTHER = re.compile(r"[+-]?\d{1,3}(?:['’ \u00a0\u2009\u202f]\d{3})+(?:[.,]\d+)?")
+_WITH_UNIT = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s.,+-][^\d]{0,11})")
+
+_DISTINCT_LOOKED_AT = 2_000
+_NUMBERS_FROM_SHARE = 0.8
+"""A column in which fewer of the filled cells are numbers stays text."""
+
+
+@dataclass(frozen=True)
+class Parsed:
+    """One column. `values` is Float64 (finite or null) or String (null where empty). Counts are cells; `example` of a
+    kind is (row index, text). `unit` is the unit glued to its values, if any."""
+
+    values: pl.Series
+    unit: str | None = None
+    counts: Counter[str] = field(default_factory=Counter)
+    examples: dict[str, tuple[int, str]] = field(default_factory=dict)
+
+    @property
+    def is_number(self) -> bool:
+        """True where the column became numbers."""
+        return self.values.dtype == pl.Float64
+
+
+def file_decimal(columns: list[pl.Series], separator: str) -> Decimal:
+    """The decimal sign of a file, from all cells of all columns that are not times: the sign more cells can only mean."""
+    commas = dots = 0
+    for column in columns:
+        commas += int(column.str.contains(r"^\s*\"?[+-]?\d*,(?:\d{1,2}|\d{4,})\"?\s*$").sum() or 0)
+        commas += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:\.\d{3})+,\d+\"?\s*$").sum() or 0)
+        dots += int(column.str.contains(r"^\s*\"?[+-]?\d*\.(?:\d{1,2}|\d{4,})\"?\s*$").sum() or 0)
+        dots += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:,\d{3})+\.\d+\"?\s*$").sum() or 0)
+    if commas == dots == 0:
+        # Only groups of three digits: where a comma splits columns it can't be the decimal sign unless it is quoted.
+        threes = sum(int(column.str.contains(r"^\s*\"?[+-]?\d+,\d{3}\"?\s*$").sum() or 0) for column in columns)
+        return "," if threes and separator != "," else "."
+    return "," if commas > dots else "."
+
+
+def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> Parsed:
+    """Numbers of a column of cells. `large`: values under 20 with three decimals are then read as thousands (8.500)."""
+    counts: Counter[str] = Counter()
+    examples: dict[str, tuple[int, str]] = {}
+    text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
+    text = text.set(text == "", None)
+    if text.null_count() == text.len():
+        return Parsed(pl.Series(text.name, [None], dtype=pl.Float64).new_from_index(0, text.len()))
+    source = text
+    if decimal == ",":
+        text = text.str.replace_all(r"^([+-]?\d*),(\d+)$", "${1}.${2}")
+        grouped = source.str.contains(r"^[+-]?\d{1,3}(\.\d{3})+$")
+        text = text.set(grouped, None) if _grouped_means_thousands(source, grouped, large=large) else text
+    elif large:
+        grouped = source.str.contains(r"^[+-]?\d{1,3}\.\d{3}$")
+        text = text.set(grouped, None) if _grouped_means_thousands(source, grouped, large=True) else text
+    values = text.cast(pl.Float64, strict=False)
+    odd = source.is_not_null() & (values.is_null() | ~values.is_finite()).fill_null(value=True)
+    if not odd.any():
+        return Parsed(values, None, counts, examples)
+    distinct = source.filter(odd).value_counts()
+    texts: list[str] = distinct[source.name].to_list()
+    looked_at = texts[:_DISTINCT_LOOKED_AT]
+    known = {cell: _one(cell, decimal, large=large) for cell in looked_at}
+    if sum(kind == "text" for _, kind, _ in known.values()) > 0.5 * len(known) and odd.sum() > (
+        1 - _NUMBERS_FROM_SHARE
+    ) * (source.len() - source.null_count()):
+        return Parsed(source, None, counts, examples)
+    known.update((cell, _one(cell, decimal, large=large)) for cell in texts[_DISTINCT_LOOKED_AT:])
+    times: dict[str, int] = dict(zip(texts, distinct["count"].to_list(), strict=True))
+    filled = source.len() - source.null_count()
+    as_text = sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text")
+    if as_text > (1 - _NUMBERS_FROM_SHARE) * filled or (as_text and as_text == filled):
+        words = [cell for cell, (_, kind, _) in known.items() if kind == "missing"]
+        return Parsed(source.set(source.is_in(words), None) if words else source, None, counts, examples)
+    units = Counter[str]()
+    for cell, (_, kind, unit) in known.items():
+        if kind != "plain":
+            counts[kind] += times[cell]
+        if unit:
+            units[unit] += times[cell]
+    unit = units.most_common(1)[0][0] if units else None
+    replacement = {cell: value if u is None or u == unit else None for cell, (value, _, u) in known.items()}
+    counts["other_unit"] += sum(n for u, n in units.items() if u != unit)
+    fixed = source.replace_strict(replacement, default=None, return_dtype=pl.Float64)
+    values = values.set(odd, None) if odd.any() else values
+    values = pl.select(pl.when(odd).then(fixed).otherwise(values)).to_series().rename(source.name)
+    for kind in [kind for kind, number in counts.items() if number]:
+        cell = next(
+            (c for c, (_, k, u) in known.items() if k == kind or (kind == "other_unit" and u not in (None, unit))), ""
+        )
+        row = source.index_of(cell)
+        examples[kind] = (row if row is not None else 0, cell)
+    return Parsed(values, unit, +counts, examples)
+
+
+def _grouped_means_thousands(source: pl.Series, grouped: pl.Series, *, large: bool) -> bool:
+    """Are texts such as 8.500 thousands? Only where every value with a dot has this form, plain ones stay under 1000,
+    and the quantity is one that is large (engine speed)."""
+    if not large or not grouped.any():
+        return False
+    dotted = source.str.contains(".", literal=True)
+    if int(dotted.sum() or 0) != int(grouped.sum() or 0):
+        return False
+    plain = source.filter(~dotted.fill_null(value=False)).cast(pl.Float64, strict=False).drop_nulls()
+    top = float(plain.max() or 0.0)  # type: ignore[arg-type]
+    return top < 1000.0
+
+
+def _one(cell: str, decimal: Decimal, *, large: bool) -> tuple[float | None, str, str | None]:
+    """One text: its value, what had to be done ('plain', 'missing', 'grouped' ...) and the unit glued to it."""
+    word = cell.casefold()
+    if word in MISSING:
+        return None, "missing", None
+    if word in NOT_FINITE:
+        return None, "not_finite", None
+    plain = unicodedata.normalize("NFKC", cell).replace("−", "-").replace("–", "-").strip()
+    value = _number(plain, decimal, large=large)
+    if value is not None:
+        if value in (float("inf"), float("-inf")):
+            return None, "not_finite", None
+        grouped = any(
+            pattern.fullmatch(plain) for pattern in (_GROUPED_DOT, _GROUPED_COMMA, _GROUPED_OTHER)
+        ) and not _PLAIN.fullmatch(plain)
+        if grouped or (large and _GROUPED_DOT.fullmatch(plain)):
+            return value, "grouped", None
+        return value, "plain" if plain == cell else "odd_characters", None
+    if match := _WITH_UNIT.fullmatch(plain):
+        unit = naming.mend(match[2]).strip()
+        value = _number(match[1], decimal, large=large)
+        if value is not None and naming.is_unit(unit):
+            return value, "unit_in_cell", fold(unit)
+    return None, "text", None
+
+
+def _number(text: str, decimal: Decimal, *, large: bool) -> float | None:
+    if decimal == ".":
+        if large and _GROUPED_DOT.fullmatch(text) and "," not in text:
+            return float(text.replace(".", ""))
+        if _PLAIN.fullmatch(text):
+            return float(text)
+        if _GROUPED_COMMA.fullmatch(text):
+            return float(text.replace(",", ""))
+        if match := _COMMA_DECIMAL.fullmatch(text):
+            return float(f"{match[1] or '0'}.{match[2]}{match[3]}")
+    else:
+        if match := _COMMA_DECIMAL.fullmatch(text):
+            return float(f"{match[1] or '0'}.{match[2]}{match[3]}")
+        if _GROUPED_DOT.fullmatch(text) and (large or "," in text or text.count(".") > 1):
+            return float(text.replace(".", "").replace(",", "."))
+        if _PLAIN.fullmatch(text):
+            return float(text)
+    if _GROUPED_OTHER.fullmatch(text):
+        text = re.sub(r"['’ \u00a0\u2009\u202f]", "", text)
+        return float(text.replace(",", "."))
+    return None
