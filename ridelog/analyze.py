@@ -59,6 +59,7 @@ def analyze(
         terrain=soil,
     )
     _missing_signals(signals, advice, scene, doubts)
+    _slip_or_clutch(signals, driven, doubts)
     coolant = usable(ride, "coolant_c")
     used = analyze_map.map_track(ride, bike, doubts)
     stretches = segments.find(signals, advice, list(ride.gaps))
@@ -123,10 +124,25 @@ def _missing_signals(signals: segments.Signals, advice: Advice, scene: Scene, do
         )
     if scene.ground.source == "wheel_speed_mps":
         doubts.say("wheelspin", "speed comes from the wheel, so a spinning tyre is not seen. Add a GPS track")
-    else:
+
+
+MUCH_SLIP, MUCH_SLIP_S = 0.25, 10.0
+
+
+def _slip_or_clutch(signals: segments.Signals, driven: Drive, doubts: Doubts) -> None:
+    """Wheelspin and a slipping clutch look alike in engine speed and ground speed: say so where there was much of
+    it."""
+    slip = driven.gearing.slip
+    if slip is None or driven.gearing.gears is None or driven.opening is None or signals.terrain is None:
+        return
+    with np.errstate(invalid="ignore"):
+        much = (slip > MUCH_SLIP) & (driven.gearing.gears.gear > 0.0) & (driven.opening > terrain.SHUT_OPENING)
+    seconds = float(np.count_nonzero(much) * signals.step_s)
+    if seconds >= MUCH_SLIP_S:
         doubts.say(
             "wheelspin_or_clutch",
-            "a spinning tyre and a slipping clutch look alike in engine speed and ground speed. Log the wheel's speed",
+            f"for {seconds:.0f} s the engine ran a quarter faster than the bike, or more: a spinning tyre and a "
+            "slipping clutch look alike here. Log the wheel's speed, or feel the clutch",
         )
 
 

@@ -116,8 +116,10 @@ def _gearing(scene: Scene, rpm: FloatArray | None, doubts: Doubts) -> Gearing:
         home = drivetrain.clutch_home(gears.gear)
     if logged is not None:
         # A logged gear stays in when the clutch is pulled; whether it drives is read from the ratio where there is one.
-        home = drivetrain.clutch_home(logged) & (home if home is not None else True)
-        gears = drivetrain.Gears(np.round(logged), ratios, "logged")
+        in_gear = drivetrain.clutch_home(logged) | ~np.isfinite(logged)
+        home = in_gear & (home if home is not None else np.isfinite(logged))
+        found = gears.gear if gears is not None else logged
+        gears = drivetrain.Gears(np.where(np.isfinite(logged), np.round(logged), found), ratios, "logged")
     return Gearing(gears, home, learned, factor, _slip(scene, rpm, wheel, gears))
 
 
@@ -153,7 +155,9 @@ def _slip(scene: Scene, rpm: FloatArray, wheel: FloatArray | None, gears: drivet
         return roadload.driving_slip(wheel, scene.moved.speed_mps)
     if gears is None or scene.bike is None or not gears.rpm_per_mps:
         return None
-    return roadload.driving_slip(rpm / drivetrain.per_gear(gears.gear, gears.rpm_per_mps), scene.moved.speed_mps)
+    # At walking pace the clutch slips, not the tyre.
+    ground = np.where(scene.moved.speed_mps > drivetrain.SLOWEST_MPS, scene.moved.speed_mps, np.nan)
+    return roadload.driving_slip(rpm / drivetrain.per_gear(gears.gear, gears.rpm_per_mps), ground)
 
 
 def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> terrain.Terrain | None:

@@ -28,6 +28,10 @@ CHANGE_COST = 4.0
 """In units of half a squared deviation: a gear is given up beyond 2.4 sigma, a change must pay for itself within a
 second."""
 
+CLOSEST_GEARS = 0.09
+"""Neighbouring gears of an enduro box are 12 % apart or more; two peaks closer than 9 % are one gear with and without
+slip."""
+
 _BIN = 0.004
 _SMOOTH = 0.012
 _STEADY = 0.02
@@ -99,7 +103,7 @@ def learn_ratios(steady: FloatArray, step_s: float) -> tuple[float, ...]:
     peaks, _ = find_peaks(
         density.seconds,
         prominence=max(_LEAST_SHARE * total, _LEAST_S) * _BIN / (_SMOOTH * np.sqrt(2.0 * np.pi)),
-        distance=round(0.06 / _BIN),
+        distance=round(CLOSEST_GEARS / _BIN),
     )
     known = steady[np.isfinite(steady)]
     found = []

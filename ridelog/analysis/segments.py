@@ -13,7 +13,7 @@ import numpy as np
 
 from ridelog.advice import KINDS, Advice, Rule
 from ridelog.analysis.terrain import BLOCK_S, MEDIAN_S, Terrain
-from ridelog.intervals import Cover, Interval, difference, from_mask, intersection, runs, tidy
+from ridelog.intervals import Cover, Interval, clip, difference, from_mask, intersection, runs, tidy
 from ridelog.results import BoolArray, FloatArray
 
 OPEN_SHARE = 0.8
@@ -202,9 +202,8 @@ def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch
         rule = advice.rule(kind)
         if rule.map == "none":
             continue
-        held[kind] = [
-            span for span in _FINDERS[kind](signals, rule, gaps) if span.length_s >= rule.min_duration_s - 1e-9
-        ]
+        spans = clip(_FINDERS[kind](signals, rule, gaps), float(signals.t_s[0]), float(signals.t_s[-1]))
+        held[kind] = [span for span in spans if span.length_s >= rule.min_duration_s - 1e-9]
     covers = {kind: Cover(spans) for kind, spans in held.items()}
     found: list[Stretch] = []
     taken: list[Interval] = []
