@@ -25,6 +25,8 @@ function(path) {
 _TITLE = """
 function(title) {
     document.title = title;
+    // a reader of the page by ear starts at its top, not at a link that is gone
+    document.getElementById("content").focus({preventScroll: true});
 }
 """
 

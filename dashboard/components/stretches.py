@@ -35,7 +35,8 @@ def _row(row: SegmentRow) -> html.Tr:
     ]
     for column, cell in zip(SEGMENT_COLUMNS, row.cells, strict=True):
         if column == "Stretch":
-            cells.append(html.Td([html.I(className=f"swatch {row.kind}"), cell]))
+            why = html.Span(row.reason, className="small block") if row.reason else None
+            cells.append(html.Td([html.I(className=f"swatch {row.kind}"), cell, why]))
         else:
             cells.append(html.Td(cell))
-    return html.Tr(cells, id=ids.row(row.index), n_clicks=0, className=row_class(row.index, None), title=row.reason)
+    return html.Tr(cells, id=ids.row(row.index), n_clicks=0, className=row_class(row.index, None))

@@ -141,7 +141,7 @@ def _time_axis(draft: Draft, lowest: Panel) -> None:
     draft.layout["xaxis"] = axis(
         anchor=lowest.y_axis, range=[view.start_s, view.end_s], tickvals=values, ticktext=labels, ticks="outside",
         ticklen=4, tickcolor=SOFT_INK, showspikes=True, spikemode="across", spikesnap="cursor", spikethickness=1,
-        spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": "%{customdata}"}, fixedrange=view.touch,
+        spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": "At this moment"}, fixedrange=view.touch,
     )  # fmt: skip
 
 

@@ -87,6 +87,10 @@ class Draft:
             **panel.axes,
             **more,
         }
+        if not self.data:
+            # the readout of all panels is led by its first line, which therefore tells the time
+            trace["customdata"] = [clock(at) for at in trace["x"].tolist()]
+            trace["hovertemplate"] = f"<b>%{{customdata}}</b>  {trace['hovertemplate']}"
         self.data.append(trace)
         return trace
 
@@ -118,11 +122,10 @@ def coolant(draft: Draft, panel: Panel, bike: Bike | None, boiling: Boiling | No
         return
     factor, offset = draft.display.temperature_scale()
     unit = draft.display.temperature_unit
-    trace = draft.line(
+    draft.line(
         panel, line, (factor, offset), name="coolant", line={"color": INK, "width": 2},
-        hovertemplate=f"<b>%{{customdata}}</b>  coolant %{{y:.1f}} {unit}<extra></extra>",
+        hovertemplate=f"coolant %{{y:.1f}} {unit}<extra></extra>",
     )  # fmt: skip
-    trace["customdata"] = [clock(t) for t in trace["x"].tolist()]
     thresholds = bike.thresholds if bike else DEFAULT_THRESHOLDS_C
     low, high = line.low_high() or (20.0, 100.0)
     top = max(high, *(value for _, value in thresholds)) + 7

@@ -122,6 +122,16 @@ def test_what_is_not_logged_is_left_out_and_said(fakes: ModuleType) -> None:
     assert any(sentence.startswith("Terrain drag is not shown") for sentence in told)
 
 
+@pytest.mark.parametrize("channels", [None, {"gps_speed_mps", "engine_rpm"}, {"throttle_pct"}])
+def test_the_readout_tells_the_time_once_whatever_is_logged(fakes: ModuleType, channels: set[str] | None) -> None:
+    view = fakes.make_view(channels=channels)
+    figure = ride_stack(view.analysis, view.lines, view.bike)
+    timed = [trace for trace in figure.data if "%{customdata}" in (trace.hovertemplate or "")]
+    assert len(timed) == 1
+    assert timed[0].customdata[0] == "0:00:00"
+    assert len(timed[0].customdata) == len(timed[0].x)
+
+
 def test_a_ride_with_nothing_but_positions_still_has_a_picture(fakes: ModuleType) -> None:
     view = fakes.make_view(channels={"lat_deg", "lon_deg"})
     figure = ride_stack(view.analysis, view.lines, None)
