@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import json
 import math
 import os
 from collections.abc import Callable
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -26,10 +28,14 @@ _PARQUET, _PARQUET_LOCKED = b"PAR1", b"PARE"
 _IPC_FILE, _IPC_STREAM, _FEATHER_1 = b"ARROW1", b"\xff\xff\xff\xff", b"FEA1"
 _END_OF_STREAM = b"\xff\xff\xff\xff\0\0\0\0"
 _UNIT_KEYS = (b"unit", b"units", b"Unit", b"Units")
-_OWN_KEY = b"ridelog.schema"
+_OWN_KEY, _OWN_REPORT = b"ridelog.schema", b"ridelog.ride"
 _UNNAMED_INDEX = "__index_level_0__"
 _PER_SECOND = {"s": 1.0, "ms": 1e3, "us": 1e6, "ns": 1e9}
 _MOST_DEPTH = 4
+_DAYS = (-719_162, 2_932_896)
+"""The years 1 to 9999, in days since 1970."""
+_MOMENTS_US = (_DAYS[0] * 86_400_000_000, (_DAYS[1] + 1) * 86_400_000_000 - 1)
+_CLOCK_NS = (0, 86_400_000_000_000 - 1)
 
 
 class ArrowTableReader:
@@ -175,6 +181,7 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
     if len(leaves) > options.limits.max_columns:
         _check_size(0, len(leaves), 0, options)
     if own:
+        notes.extend(_start_note(table.schema))
         # The prefix was put there by the import; the column comes back under the name its log gave it.
         leaves = [_Leaf(leaf.name.removeprefix(RAW_PREFIX), leaf.unit, leaf.values) for leaf in leaves]
     leaves = _name_index(leaves, notes)
@@ -183,7 +190,7 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
     for leaf in leaves:
         name, in_name = naming.split_unit(leaf.name)
         unit = leaf.unit or in_name
-        series, unit_of_time = _series(leaf.values, name)
+        series, unit_of_time = _series(leaf.values, name, notes)
         if series is None:
             left_out.append(f"{leaf.name} ({leaf.values.type})")
             continue
@@ -198,6 +205,20 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
         shown = ", ".join(left_out[:8]) + (f" and {len(left_out) - 8} more" if len(left_out) > 8 else "")
         notes.append(Note("left_out_columns", f"columns that hold no plain values were left out: {shown}"))
     return tuple(columns)
+
+
+def _start_note(schema: pa.Schema) -> list[Note]:
+    """A start the user once gave stands in no column; say it, so that it can be given again."""
+    try:
+        start = json.loads((schema.metadata or {}).get(_OWN_REPORT, b"{}")).get("start_utc")
+        moment = datetime.fromisoformat(start) if start and "time_utc" not in schema.names else None
+    except (ValueError, TypeError, AttributeError):
+        return [Note("report_unread", "the import report inside this export can't be read; its samples can")]
+    if moment is None:
+        return []
+    return [
+        Note("start_in_report", f"the export says that the ride began at {moment.isoformat()}; --start gives it again")
+    ]
 
 
 def _flatten(leaf: _Leaf, leaves: list[_Leaf], left_out: list[str], depth: int = 0) -> None:
@@ -243,7 +264,7 @@ def _name_index(leaves: list[_Leaf], notes: list[Note]) -> list[_Leaf]:
     return found
 
 
-def _series(values: pa.ChunkedArray, name: str) -> tuple[pl.Series | None, str | None]:
+def _series(values: pa.ChunkedArray, name: str, notes: list[Note]) -> tuple[pl.Series | None, str | None]:
     """A column as Float64 or String, with the unit of a time where its type tells one; None for other kinds."""
     import pyarrow as pa
     import pyarrow.compute as pc
@@ -262,10 +283,10 @@ def _series(values: pa.ChunkedArray, name: str) -> tuple[pl.Series | None, str |
     if types.is_string(kind) or types.is_large_string(kind) or types.is_string_view(kind):
         text = _polars(values)
         return text.set(text.str.strip_chars() == "", None), None
-    return _times(values, name) if types.is_temporal(kind) else (None, None)
+    return _times(values, name, notes) if types.is_temporal(kind) else (None, None)
 
 
-def _times(values: pa.ChunkedArray, name: str) -> tuple[pl.Series | None, str | None]:
+def _times(values: pa.ChunkedArray, name: str, notes: list[Note]) -> tuple[pl.Series | None, str | None]:
     """Moments, days, clock times and lengths of time.
 
     A column of times that names its zone becomes a count of microseconds since 1970, which holds every digit; times of
@@ -279,15 +300,30 @@ def _times(values: pa.ChunkedArray, name: str) -> tuple[pl.Series | None, str | 
     if types.is_duration(kind):
         return _numbers(pc.cast(values, pa.int64())) / _PER_SECOND[kind.unit], "s"
     if types.is_date(kind):
-        return _polars(pc.cast(values, pa.date32())).dt.to_string("%Y-%m-%d"), "text"
+        days = _polars(pc.cast(pc.cast(values, pa.date32()), pa.int32()))
+        return _inside(days, _DAYS, name, notes).cast(pl.Date).dt.to_string("%Y-%m-%d"), "text"
     if types.is_time(kind):
-        return _polars(pc.cast(values, pa.time64("ns"))).dt.to_string("%H:%M:%S%.6f"), "text"
+        clock = _polars(pc.cast(pc.cast(values, pa.time64("ns")), pa.int64()))
+        return _inside(clock, _CLOCK_NS, name, notes).cast(pl.Time).dt.to_string("%H:%M:%S%.6f"), "text"
     if not types.is_timestamp(kind):
         return None, None
     if kind.tz is not None and any(one.channel == "time" for one in naming.candidates(name)):
         count = _numbers(pc.cast(values, pa.int64()))
         return count * (1e6 / _PER_SECOND[kind.unit]) if kind.unit != "ns" else count / 1e3, "us"
-    return _stamps(values, zoned=kind.tz is not None), "text"
+    zone = "UTC" if kind.tz is not None else None
+    moments = _polars(pc.cast(pc.cast(values, pa.timestamp("us", zone), safe=False), pa.int64()))
+    text = "%Y-%m-%dT%H:%M:%S%.6f" + ("Z" if zone else "")
+    return _inside(moments, _MOMENTS_US, name, notes).cast(pl.Datetime("us")).dt.to_string(text), "text"
+
+
+def _inside(counts: pl.Series, limits: tuple[int, int], name: str, notes: list[Note]) -> pl.Series:
+    """Counts that no calendar or clock holds become null, counted."""
+    bad = (counts < limits[0]) | (counts > limits[1])
+    count = int(bad.sum() or 0)
+    if not count:
+        return counts
+    notes.append(Note("cells_no_time", f"{name}: values that are no date or time count as no value", rows=count))
+    return counts.set(bad.fill_null(value=False), None)
 
 
 def _numbers(values: pa.ChunkedArray) -> pl.Series:
@@ -295,15 +331,6 @@ def _numbers(values: pa.ChunkedArray) -> pl.Series:
     import pyarrow.compute as pc
 
     return _polars(pc.cast(values, pa.float64(), safe=False))
-
-
-def _stamps(values: pa.ChunkedArray, *, zoned: bool) -> pl.Series:
-    """Moments as text, in UTC where they name a zone."""
-    import pyarrow as pa
-    import pyarrow.compute as pc
-
-    plain = pc.cast(pc.cast(values, pa.timestamp("us", "UTC" if zoned else None), safe=False), pa.int64())
-    return _polars(plain).cast(pl.Datetime("us")).dt.to_string("%Y-%m-%dT%H:%M:%S%.6f" + ("Z" if zoned else ""))
 
 
 def _polars(values: Any) -> pl.Series:
