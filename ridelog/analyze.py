@@ -214,8 +214,9 @@ def _facts(ride: Ride, scene: Scene) -> RideFacts:
         start_utc=ride.start_utc.isoformat().replace("+00:00", "Z") if ride.start_utc else None,
         timezone=ride.timezone,
         duration_s=ride.duration_s,
-        moving_s=float(np.count_nonzero(moved.moving) * scene.grid.step_s) if moved else None,
-        distance_m=moved.total_m if moved else None,
+        moving_s=min(float(np.count_nonzero(moved.moving) * scene.grid.step_s), ride.duration_s) if moved else None,
+        # The import counts every sample, the grid only what it keeps: one figure for the list of rides and for this.
+        distance_m=ride.distance_m if ride.distance_m is not None else (moved.total_m if moved else None),
         channels={
             name: ChannelResult(c.unit, c.rate_hz, c.resolution, c.coverage, c.origin, c.source)
             for name, c in ride.channels.items()

@@ -52,6 +52,7 @@ class Ground:
 def ground_speed(ride: Ride, grid: Grid) -> Ground | None:
     """The satellite receiver's own speed, else a wheel's, else from positions; None where a ride has none of them."""
     options: list[Ground] = []
+    derived: list[Ground] = []
     fix = grid.get("gps_fix")
     for name in ("gps_speed_mps", "wheel_speed_mps"):
         values = grid.get(name)
@@ -59,17 +60,22 @@ def ground_speed(ride: Ride, grid: Grid) -> Ground | None:
             continue
         if name == "gps_speed_mps" and fix is not None:
             values = np.where(fix == 0.0, np.nan, values)
-        options.append(Ground(values, name, False))
-    shares = [float(np.isfinite(one.speed_mps).mean()) for one in options]
-    if max(shares, default=0.0) < GOOD_SHARE:
-        track = speed_from_positions(ride, grid)
+        info = ride.channels.get(name)
+        if info is not None and info.origin == "derived":
+            derived.append(Ground(values, info.source, True))
+        else:
+            options.append(Ground(values, name, False))
+    if not any(_share(one) >= GOOD_SHARE for one in options):
+        track = None if derived else speed_from_positions(ride, grid)
         if track is not None:
-            options.append(Ground(track, "lat_deg, lon_deg", True))
-            shares.append(float(np.isfinite(track).mean()))
-    for one, share in zip(options, shares, strict=True):
-        if share > 0.0 and share >= GOOD_SHARE * max(shares):
-            return one
-    return None
+            derived.append(Ground(track, "lat_deg, lon_deg", True))
+        options += derived
+    best = max((_share(one) for one in options), default=0.0)
+    return next((one for one in options if _share(one) > 0.0 and _share(one) >= GOOD_SHARE * best), None)
+
+
+def _share(ground: Ground) -> float:
+    return float(np.isfinite(ground.speed_mps).mean())
 
 
 def speed_from_positions(ride: Ride, grid: Grid) -> FloatArray | None:

@@ -205,8 +205,7 @@ def _doubt(coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
 
 def _blind(segments: Sequence[Segment], coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
     flat_out = [one for one in segments if one.kind == "wide_open" or "wide_open" in one.also]
-    calm = not coolant.logged or not hot or hot[-1].exposure.observed_s == 0.0
-    if not flat_out or not calm:
+    if not flat_out or not coolant.logged or not hot or hot[-1].exposure.observed_s > 0.0:
         return None
     longest_s = max(one.end_s - one.start_s for one in flat_out)
     return (

@@ -268,6 +268,25 @@ def test_distance_and_movement_from_positions_alone() -> None:
     assert result.facts["speed_source"] == "lat_deg, lon_deg"
 
 
+def test_speed_the_import_worked_out_from_positions_is_not_a_receivers_own() -> None:
+    ride = flat_out()
+    info = dict(ride.channels)
+    info["gps_speed_mps"] = replace(info["gps_speed_mps"], origin="derived", source="positions")
+    result = run(replace(ride, channels=info))
+    assert result.facts is not None
+    assert result.facts["speed_source"] == "positions"
+    both = replace(
+        flat_out(wheel_speed_mps=np.full(T_S.size, 15.0)), channels={**info, "wheel_speed_mps": info["coolant_c"]}
+    )
+    result = run(both)
+    assert result.facts is not None
+    assert result.facts["speed_source"] == "wheel_speed_mps"
+
+
+def test_the_distance_the_import_counted_is_the_one_told() -> None:
+    assert run(replace(flat_out(), distance_m=1234.5)).ride.distance_m == 1234.5
+
+
 def test_holes_are_not_ridden() -> None:
     keep = ~within(100.0, 400.0)
     ride = made.ride(

@@ -15,7 +15,7 @@ SMOOTHING_S = 2.2
 """Window of the speed filter. The satellite receiver's own noise (0.1 to 0.2 m/s) then gives 0.1 m/s² of
 acceleration."""
 
-MOVING_MPS = 0.7
+MOVING_MPS = 0.5
 """Slower than this is standing: a receiver at rest reports up to half a metre a second."""
 
 POSITION_SMOOTHING_S = 4.0
