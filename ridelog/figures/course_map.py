@@ -84,6 +84,8 @@ def course_map(
         return None
     data: list[dict[str, Any]] = [_path(track, None, "course", {"color": _TRACK, "width": 2})]
     notes: list[dict[str, Any]] = []
+    if selected is not None and 0 <= selected < len(analysis.segments):
+        data.append(_selected(track, selected, analysis.segments[selected]))
     if color_by == "coolant":
         data.extend(_by_coolant(track, lines, display))
     else:
@@ -92,8 +94,6 @@ def course_map(
             if found is not None:
                 data.append(found)
         notes.extend(_stretch_numbers(track, analysis.segments))
-    if selected is not None and 0 <= selected < len(analysis.segments):
-        data.append(_selected(track, selected, analysis.segments[selected]))
     data.extend(_ends(track))
     layout = _frame(track, display, touch, notes, right_px=76 if color_by == "coolant" else 10)
     return go.Figure({"data": data, "layout": layout})
@@ -145,7 +145,7 @@ def _by_kind(track: Course, kind: str, segments: tuple[Segment, ...]) -> dict[st
     joined["x"] = np.concatenate([piece for part in parts for piece in (part["x"], gap)])
     joined["y"] = np.concatenate([piece for part in parts for piece in (part["y"], gap)])
     joined["customdata"] = [text for part in parts for text in (*part["customdata"], "")]
-    joined["line"] = {"color": style.color, "width": 6, "dash": style.dash}
+    joined["line"] = {"color": style.color, "width": 6}
     return joined
 
 
@@ -178,34 +178,62 @@ def _by_coolant(track: Course, lines: RideLines, display: Display) -> list[dict[
 
 
 def _selected(track: Course, index: int, segment: Segment) -> dict[str, Any]:
-    found = _path(track, segment, f"{index + 1}: {segment_words(segment)}", {"color": INK, "width": 9})
-    found["opacity"] = 0.55
-    return found
+    """A dark edge along the stretch; drawn under the colours, so that they stay readable."""
+    return _path(track, segment, f"{index + 1}: {segment_words(segment)}", {"color": INK, "width": 13})
 
 
-def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 40) -> list[dict[str, Any]]:
-    notes: list[dict[str, Any]] = []
+def _size_m(track: Course) -> float:
+    """Longer side of the box around the course, in metres."""
+    wide = float(np.nanmax(track.east_m) - np.nanmin(track.east_m))
+    return max(wide, float(np.nanmax(track.north_m) - np.nanmin(track.north_m)), 20.0)
+
+
+def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 60) -> list[dict[str, Any]]:
+    """The numbers of the table beside their stretches; passes of the same place share one label."""
+    near_m = 0.05 * _size_m(track)
+    groups: list[tuple[str, float, float, list[int]]] = []
     for index, segment in enumerate(segments[:most]):
         _, east, north = _pick(track, segment)
-        known = np.isfinite(east)
-        if not known.any():
+        known = np.flatnonzero(np.isfinite(east))
+        if known.size == 0:
             continue
-        middle = int(known.sum()) // 2
-        notes.append(
-            {
-                "text": f"<b>{index + 1}</b>", "x": float(east[known][middle]), "y": float(north[known][middle]),
-                "showarrow": False, "font": {"size": 11, "color": INK}, "bgcolor": PAPER, "bordercolor": SOFT_INK,
-                "borderwidth": 1, "borderpad": 1, "xshift": 11, "yshift": 9,
-            }
-        )  # fmt: skip
-    return notes
+        middle = known[known.size // 2]
+        x, y = float(east[middle]), float(north[middle])
+        for kind, at_x, at_y, numbers in groups:
+            if kind == segment.kind and np.hypot(x - at_x, y - at_y) < near_m:
+                numbers.append(index + 1)
+                break
+        else:
+            groups.append((segment.kind, x, y, [index + 1]))
+    return [_number_note(x, y, numbers) for _, x, y, numbers in groups]
+
+
+def _number_note(x: float, y: float, numbers: list[int]) -> dict[str, Any]:
+    text = ", ".join(map(str, numbers[:4])) + (f" +{len(numbers) - 4}" if len(numbers) > 4 else "")
+    return {
+        "text": f"<b>{text}</b>",
+        "x": x,
+        "y": y,
+        "showarrow": False,
+        "font": {"size": 11, "color": INK},
+        "bgcolor": PAPER,
+        "bordercolor": SOFT_INK,
+        "borderwidth": 1,
+        "borderpad": 1,
+        "xshift": 8 + 4 * len(text),
+        "yshift": 9,
+    }
 
 
 def _ends(track: Course) -> list[dict[str, Any]]:
     known = np.flatnonzero(np.isfinite(track.east_m))
+    first, last = int(known[0]), int(known[-1])
+    apart_m = np.hypot(track.east_m[last] - track.east_m[first], track.north_m[last] - track.north_m[first])
+    if apart_m < 0.04 * _size_m(track):
+        return [_end(track, "Start and end", first, "diamond", "bottom center")]
     return [
-        _end(track, "Start", int(known[0]), "triangle-up", "top center"),
-        _end(track, "End", int(known[-1]), "square", "bottom center"),
+        _end(track, "Start", first, "triangle-up", "top center"),
+        _end(track, "End", last, "square", "bottom center"),
     ]
 
 
@@ -231,7 +259,7 @@ def _frame(
     """Equal scale on both axes, a scale bar and north, no grid: only places relative to each other mean something."""
     low_x, high_x = float(np.nanmin(track.east_m)), float(np.nanmax(track.east_m))
     low_y, high_y = float(np.nanmin(track.north_m)), float(np.nanmax(track.north_m))
-    size = max(high_x - low_x, high_y - low_y, 20.0)
+    size = _size_m(track)
     pad = 0.09 * size
     unit_m, unit = (
         (display.long_distance_m(), display.distance_unit)

@@ -50,23 +50,23 @@ class Display:
 
     def temperature_text(self, value_c: float | None, digits: int = 0) -> str:
         """`104 °C`, or a dash."""
-        return DASH if value_c is None else f"{_plain(self.temperature(value_c), digits)}{NBSP}{self.temperature_unit}"
+        return DASH if value_c is None else f"{number(self.temperature(value_c), digits)}{NBSP}{self.temperature_unit}"
 
     def temperature_step_text(self, value_k: float | None, digits: int = 0) -> str:
         """A difference of temperatures, from K."""
         if value_k is None:
             return DASH
-        return f"{_plain(value_k * self.temperature_scale()[0], digits)}{NBSP}{self.temperature_unit}"
+        return f"{number(value_k * self.temperature_scale()[0], digits)}{NBSP}{self.temperature_unit}"
 
     def speed_text(self, value_mps: float | None, digits: int = 0) -> str:
         """`34 km/h`, or a dash."""
         return (
-            DASH if value_mps is None else f"{_plain(value_mps * self.speed_factor(), digits)}{NBSP}{self.speed_unit}"
+            DASH if value_mps is None else f"{number(value_mps * self.speed_factor(), digits)}{NBSP}{self.speed_unit}"
         )
 
     def distance_text(self, value_m: float | None) -> str:
         """`18.4 km`, or a dash."""
-        return DASH if value_m is None else f"{_plain(value_m / self.long_distance_m(), 1)}{NBSP}{self.distance_unit}"
+        return DASH if value_m is None else f"{number(value_m / self.long_distance_m(), 1)}{NBSP}{self.distance_unit}"
 
 
 METRIC = Display("metric", "°C", "km/h", "km", "m")
@@ -81,7 +81,8 @@ def display(name: str) -> Display:
     raise UsageError(f"units {name!r} are not known", expected="metric or imperial", to_do="choose one of the two")
 
 
-def _plain(value: float, digits: int) -> str:
+def number(value: float, digits: int) -> str:
+    """A figure with a real minus; what rounds to nought has no sign."""
     text = f"{value:,.{digits}f}"
     if not text.startswith("-"):
         return text

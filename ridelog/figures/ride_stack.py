@@ -30,7 +30,7 @@ POINTS = 1600
 _GAP_PX = 30
 _TOP_PX = 26
 _BOTTOM_PX = 34
-_HEIGHTS_PX = {"coolant": 210, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
+_HEIGHTS_PX = {"coolant": 240, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
 _NEEDS = {
     "coolant": stack_panels.COOLANT_NAMES,
     "speed": stack_panels.SPEED_NAMES,

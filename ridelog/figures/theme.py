@@ -32,20 +32,19 @@ FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans'
 
 @dataclass(frozen=True)
 class KindStyle:
-    """How one kind of stretch is drawn: fill, pattern of the bar, dash of the line on the map."""
+    """How one kind of stretch is drawn: fill, and pattern of its bar (on the map a number stands beside the line)."""
 
     color: str
     pattern: str
-    dash: str
 
 
 KIND_STYLES: dict[str, KindStyle] = {
-    "heavy_drag": KindStyle(OKABE_ITO["orange"], ".", "solid"),
-    "wide_open": KindStyle(OKABE_ITO["vermillion"], "/", "solid"),
-    "high_speed": KindStyle(OKABE_ITO["blue"], "-", "dash"),
-    "slow_climb": KindStyle(OKABE_ITO["reddish purple"], "\\", "dashdot"),
-    "standstill": KindStyle(OKABE_ITO["sky blue"], "|", "dot"),
-    "heat_only": KindStyle(OKABE_ITO["yellow"], "x", "longdash"),
+    "heavy_drag": KindStyle(OKABE_ITO["orange"], "."),
+    "wide_open": KindStyle(OKABE_ITO["vermillion"], "/"),
+    "high_speed": KindStyle(OKABE_ITO["blue"], "-"),
+    "slow_climb": KindStyle(OKABE_ITO["reddish purple"], "\\"),
+    "standstill": KindStyle(OKABE_ITO["sky blue"], "|"),
+    "heat_only": KindStyle(OKABE_ITO["yellow"], "x"),
 }
 
 CONSERVATIVE = OKABE_ITO["bluish green"]

@@ -9,7 +9,7 @@ import re
 from dataclasses import dataclass
 
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
-from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, share
+from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.figures.words import (
     ACTION_WORDS,
     KIND_WORDS,
@@ -193,9 +193,9 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
     for index, s in enumerate(analysis.segments):
         drag = DASH
         if s.drag_coefficient is not None:
-            drag = f"{s.drag_coefficient:.2f}"
+            drag = number(s.drag_coefficient, 2)
             if s.drag_low is not None and s.drag_high is not None:
-                drag += f" ({s.drag_low:.2f} to {s.drag_high:.2f})"
+                drag += f" ({number(s.drag_low, 2)} to {number(s.drag_high, 2)})"
         coolant = DASH
         if s.coolant_start_c is not None and s.coolant_peak_c is not None:
             before = display.temperature_text(s.coolant_start_c).rsplit(NBSP, 1)[0]
@@ -212,7 +212,7 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
                     duration(s.end_s - s.start_s),
                     segment_words(s),
                     display.speed_text(s.mean_speed_mps),
-                    DASH if s.mean_power_w is None else f"{s.mean_power_w / 1000:.1f}{NBSP}kW",
+                    DASH if s.mean_power_w is None else f"{number(s.mean_power_w / 1000, 1)}{NBSP}kW",
                     drag,
                     coolant,
                     MAP_WORDS[s.advised_map],

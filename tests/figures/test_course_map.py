@@ -101,3 +101,15 @@ def test_a_bike_that_never_moved_is_a_dot_with_a_scale(fakes: ModuleType) -> Non
     assert figure is not None
     low, high = figure.layout.xaxis.range
     assert high > low
+
+
+def test_passes_of_the_same_place_share_a_label(fakes: ModuleType) -> None:
+    from dataclasses import replace
+
+    view = fakes.make_view(7200.0, rate_hz=5.0, gap=False)
+    one = view.analysis.segments[0]
+    laps = tuple(replace(one, start_s=300.0 + 2400 * n, end_s=420.0 + 2400 * n) for n in range(3))
+    figure = course_map(replace(view.analysis, segments=laps), view.lines)
+    assert figure is not None
+    assert "<b>1, 2, 3</b>" in [note.text for note in figure.layout.annotations]
+    assert [trace.name for trace in figure.data if trace.mode == "markers+text"] == ["Start and end"]

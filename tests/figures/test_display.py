@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridelog.errors import UsageError
-from ridelog.figures.display import IMPERIAL, METRIC, clock, display, duration, round_length, share, time_ticks
+from ridelog.figures.display import IMPERIAL, METRIC, clock, display, duration, number, round_length, share, time_ticks
 
 
 def spaced(text: str) -> str:
@@ -52,6 +52,10 @@ def test_units_on_the_page() -> None:
 def test_minus_is_a_minus_and_zero_has_none() -> None:
     assert METRIC.temperature_text(-4.8).startswith("−5")
     assert METRIC.temperature_text(-0.2).startswith("0")
+
+
+def test_a_figure_that_rounds_to_nought_has_no_sign() -> None:
+    assert [number(value, 2) for value in (-0.004, -0.006, 0.3, 1234.5)] == ["0.00", "−0.01", "0.30", "1,234.50"]
 
 
 def test_unknown_units_are_refused() -> None:
