@@ -38,5 +38,6 @@ def _row(row: SegmentRow) -> html.Tr:
             why = html.Span(row.reason, className="small block") if row.reason else None
             cells.append(html.Td([html.I(className=f"swatch {row.kind}"), cell, why]))
         else:
-            cells.append(html.Td(cell))
+            # on a phone a row is drawn as a card, and the column's name stands over its figure
+            cells.append(html.Td(cell, **{"data-name": column}))
     return html.Tr(cells, id=ids.row(row.index), n_clicks=0, className=row_class(row.index, None))

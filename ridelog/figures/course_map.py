@@ -205,10 +205,12 @@ def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 6
                 break
         else:
             groups.append((segment.kind, x, y, [index + 1]))
-    return [_number_note(x, y, numbers) for _, x, y, numbers in groups]
+    middle_m = float(np.nanmax(track.east_m) + np.nanmin(track.east_m)) / 2
+    return [_number_note(x, y, numbers, 1 if x < middle_m else -1) for _, x, y, numbers in groups]
 
 
-def _number_note(x: float, y: float, numbers: list[int]) -> dict[str, Any]:
+def _number_note(x: float, y: float, numbers: list[int], inward: int) -> dict[str, Any]:
+    """`inward` is the side the label stands at: right (1) or left (-1), towards the middle, where there is room."""
     text = ", ".join(map(str, numbers[:4])) + (f" +{len(numbers) - 4}" if len(numbers) > 4 else "")
     return {
         "text": f"<b>{text}</b>",
@@ -220,7 +222,8 @@ def _number_note(x: float, y: float, numbers: list[int]) -> dict[str, Any]:
         "bordercolor": SOFT_INK,
         "borderwidth": 1,
         "borderpad": 1,
-        "xshift": 8 + 4 * len(text),
+        "xanchor": "left" if inward > 0 else "right",
+        "xshift": 8 * inward,
         "yshift": 9,
     }
 
