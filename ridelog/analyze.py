@@ -8,7 +8,7 @@ import numpy as np
 
 from ridelog import __version__, analyze_drive, analyze_inputs, analyze_map, summary
 from ridelog.advice import Advice
-from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, terrain
+from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, shapes, terrain
 from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.grid import Samples, make_grid, usable
@@ -49,7 +49,7 @@ def analyze(
     scene = Scene(grid, ground, moved, slope, air, bike)
     driven = analyze_drive.drive(scene, doubts)
     soil = analyze_drive.ground_drag(scene, driven, doubts)
-    signals = segments.Signals(
+    signals = shapes.Signals(
         t_s=grid.t_s,
         step_s=grid.step_s,
         speed_mps=moved.speed_mps if moved else None,
@@ -101,7 +101,7 @@ def analyze(
     return result, _traces(scene, driven, soil, used)
 
 
-def _missing_signals(signals: segments.Signals, advice: Advice, scene: Scene, doubts: Doubts) -> None:
+def _missing_signals(signals: shapes.Signals, advice: Advice, scene: Scene, doubts: Doubts) -> None:
     """Say which kinds of stretch this log can't show, and what it can't keep apart."""
     still = "the log has no speed and no position" if signals.speed_mps is None else ""
     reasons = {
@@ -129,7 +129,7 @@ def _missing_signals(signals: segments.Signals, advice: Advice, scene: Scene, do
 MUCH_SLIP, MUCH_SLIP_S = 0.25, 10.0
 
 
-def _slip_or_clutch(signals: segments.Signals, driven: Drive, doubts: Doubts) -> None:
+def _slip_or_clutch(signals: shapes.Signals, driven: Drive, doubts: Doubts) -> None:
     """Wheelspin and a slipping clutch look alike in engine speed and ground speed: say so where there was much of
     it."""
     slip = driven.gearing.slip
@@ -269,7 +269,7 @@ def _found(scene: Scene, driven: Drive) -> dict[str, Any]:
     }
 
 
-def _traces(scene: Scene, driven: Drive, soil: terrain.Terrain | None, used: adherence.MapTrack) -> Traces:
+def _traces(scene: Scene, driven: Drive, soil: shapes.Terrain | None, used: adherence.MapTrack) -> Traces:
     grid = scene.grid
     series = dict(grid.channels)
     if scene.moved is not None:
@@ -285,6 +285,6 @@ def _traces(scene: Scene, driven: Drive, soil: terrain.Terrain | None, used: adh
     }
     series.update({name: values for name, values in optional.items() if values is not None})
     if soil is not None:
-        second = (grid.t_s / terrain.BLOCK_S + 1e-9).astype(np.int64)
+        second = (grid.t_s / shapes.BLOCK_S + 1e-9).astype(np.int64)
         series["drag_coefficient"] = soil.smooth[np.minimum(second, soil.smooth.size - 1)]
     return Traces(grid.t_s, grid.step_s, series)

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ridelog.analysis import drivetrain, load, motion, roadload, terrain
+from ridelog.analysis import drivetrain, load, motion, roadload, shapes, terrain
 from ridelog.analysis import throttle as throttle_stops
 from ridelog.analyze_inputs import Air, Ground
 from ridelog.bike import Bike
@@ -160,7 +160,7 @@ def _slip(scene: Scene, rpm: FloatArray, wheel: FloatArray | None, gears: drivet
     return roadload.driving_slip(rpm / drivetrain.per_gear(gears.gear, gears.rpm_per_mps), ground)
 
 
-def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> terrain.Terrain | None:
+def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> shapes.Terrain | None:
     """Terrain drag, or None with the reason in `doubts`."""
     there = {
         "engine speed": scene.grid.get("engine_rpm") is not None,

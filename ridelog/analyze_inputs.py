@@ -22,6 +22,7 @@ from ridelog.analysis import (
     motion,
     roadload,
     segments,
+    shapes,
     terrain,
     throttle,
 )
@@ -160,6 +161,7 @@ _MODULES: tuple[ModuleType, ...] = (
     motion,
     roadload,
     segments,
+    shapes,
     terrain,
     throttle,
 )

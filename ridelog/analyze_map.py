@@ -9,7 +9,7 @@ import numpy as np
 
 from ridelog import summary
 from ridelog.advice import Advice
-from ridelog.analysis import adherence, exposure, measure, segments
+from ridelog.analysis import adherence, exposure, measure, shapes
 from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike
 from ridelog.grid import usable
@@ -56,13 +56,13 @@ def _slots(ride: Ride, bike: Bike) -> Callable[[float], int | None]:
 
 
 def judged_segments(
-    stretches: list[segments.Stretch], advice: Advice, context: measure.Context, used: adherence.MapTrack
+    stretches: list[shapes.Stretch], advice: Advice, context: measure.Context, used: adherence.MapTrack
 ) -> tuple[Segment, ...]:
     """Each stretch measured, judged and explained."""
     return tuple(_segment(stretch, advice, context, used) for stretch in stretches)
 
 
-def _segment(stretch: segments.Stretch, advice: Advice, context: measure.Context, used: adherence.MapTrack) -> Segment:
+def _segment(stretch: shapes.Stretch, advice: Advice, context: measure.Context, used: adherence.MapTrack) -> Segment:
     rule = advice.rule(stretch.kind)
     seen = measure.measure(stretch, rule, context)
     judged = adherence.judge(
@@ -109,7 +109,7 @@ def _segment(stretch: segments.Stretch, advice: Advice, context: measure.Context
 
 
 def adherence_of(
-    stretches: list[segments.Stretch], flagged: tuple[Segment, ...], advice: Advice, used: adherence.MapTrack
+    stretches: list[shapes.Stretch], flagged: tuple[Segment, ...], advice: Advice, used: adherence.MapTrack
 ) -> Adherence:
     """Over all stretches that the sheet advises the conservative map on, grace time left out."""
     judged = [

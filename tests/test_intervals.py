@@ -10,6 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridelog.intervals import (
+    Cover,
     Interval,
     clip,
     difference,
@@ -90,3 +91,8 @@ def test_grow_and_clip() -> None:
     assert grow([Interval(10, 20), Interval(21, 30)], 1.0) == [Interval(9, 31)]
     assert grow([Interval(10, 11)], -1.0) == []
     assert clip([Interval(-5, 5), Interval(8, 20)], 0, 10) == [Interval(0, 5), Interval(8, 10)]
+
+
+@given(_sets, _interval)
+def test_looking_up_covered_time_equals_intersecting(spans: list[Interval], asked: Interval) -> None:
+    assert Cover(spans).seconds(*asked) == pytest.approx(total_s(intersection(spans, [asked])), abs=1e-9)

@@ -20,9 +20,6 @@ RESTRICTION_PER_SPEED = 0.30
 MOTORING_SHARE = 0.10
 """Torque an engine needs when turned with the throttle shut, over its greatest torque, at peak-power speed."""
 
-POWER_TOLERANCE = 0.20
-"""The power above is good to ± 20 %: curve, law and map together."""
-
 
 def full_torque_nm(rpm: FloatArray, curve_rpm: tuple[float, ...], curve_kw: tuple[float, ...]) -> FloatArray:
     """Wide-open torque, Nm. Between the curve's points linear in torque; beyond its ends the end's torque, falling to

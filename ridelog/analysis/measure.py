@@ -7,9 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.advice import Rule
-from ridelog.analysis.load import POWER_TOLERANCE
-from ridelog.analysis.segments import Signals, Stretch
-from ridelog.analysis.terrain import BLOCK_S
+from ridelog.analysis.shapes import BLOCK_S, POWER_TOLERANCE, Signals, Stretch
 from ridelog.results import BoolArray, FloatArray
 
 

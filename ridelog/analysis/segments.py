@@ -7,47 +7,17 @@ too short is dropped. Where kinds meet, the stronger reason keeps the time.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
 
 from ridelog.advice import KINDS, Advice, Rule
-from ridelog.analysis.terrain import BLOCK_S, MEDIAN_S, Terrain
+from ridelog.analysis.shapes import BLOCK_S, MEDIAN_S, Signals, Stretch, Terrain
 from ridelog.intervals import Cover, Interval, clip, difference, from_mask, intersection, runs, tidy
 from ridelog.results import BoolArray, FloatArray
 
 OPEN_SHARE = 0.8
 """Share of a wide-open stretch that the throttle has to be open: short shuts to change gear are fine, on-off riding is
 not."""
-
-
-@dataclass(frozen=True)
-class Signals:
-    """What the rules look at, on the grid; None where the ride does not have it. `terrain` has its own, slower
-    times."""
-
-    t_s: FloatArray
-    step_s: float
-    speed_mps: FloatArray | None
-    grade: FloatArray | None
-    opening: FloatArray | None
-    rpm: FloatArray | None
-    terrain: Terrain | None
-
-
-@dataclass(frozen=True)
-class Stretch:
-    """A flagged stretch before anything is measured on it."""
-
-    start_s: float
-    end_s: float
-    kind: str
-    also: tuple[str, ...]
-
-    @property
-    def interval(self) -> Interval:
-        """The stretch as an interval."""
-        return Interval(self.start_s, self.end_s)
 
 
 def _hold(enter: BoolArray, leave: BoolArray) -> BoolArray:

@@ -7,13 +7,11 @@ averaged over the same window as the acceleration, so that engine and motion are
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ridelog.analysis.filters import block_mean, long_runs, matched_mean, moving_mean, moving_median, near, odd
-from ridelog.analysis.load import POWER_TOLERANCE
 from ridelog.analysis.roadload import slope_sine
+from ridelog.analysis.shapes import BLOCK_S, MASS_TOLERANCE, MEDIAN_S, POWER_TOLERANCE, Terrain
 from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import BoolArray, FloatArray
 
@@ -25,29 +23,8 @@ SHUT_S = 1.2
 """A throttle shut for longer than this is coasting or braking, which look alike; shorter ones are part of riding
 sand."""
 
-MASS_TOLERANCE = 0.10
-
-MEDIAN_S = 21.0
-BLOCK_S = 1.0
 _LEAST_KNOWN = 6
-"""Drag is averaged to one value a second, then the median over 21 s is taken of at least 6 known ones."""
-
-
-@dataclass(frozen=True)
-class Terrain:
-    """One value a second (block k stands for k..k+1 s), NaN where not known.
-
-    `raw`: drag of that second; `low` and `high`: the same with power and mass at the ends of their tolerance;
-    `smooth`: the median of `raw` over 21 s; `power_share`: mean power over peak power in the same window, all seconds
-    counted.
-    """
-
-    t_s: FloatArray
-    raw: FloatArray
-    low: FloatArray
-    high: FloatArray
-    smooth: FloatArray
-    power_share: FloatArray
+"""Known seconds that the median needs."""
 
 
 def driven(speed_mps: FloatArray, opening: FloatArray, clutch_home: BoolArray, step_s: float, window: int) -> BoolArray:

@@ -7,8 +7,7 @@ import pytest
 
 from ridelog.advice import default_advice
 from ridelog.analysis.measure import Context, Measured, measure
-from ridelog.analysis.segments import Signals, Stretch
-from ridelog.analysis.terrain import Terrain
+from ridelog.analysis.shapes import Signals, Stretch, Terrain
 
 T_S = np.arange(500) / 5.0
 COOLANT_T_S = np.array([0.0, 15.0, 30.0, 60.0, 90.0])
