@@ -138,11 +138,11 @@ def _ratios(
         return bike.rpm_per_mps, "bike file", None
     if check.agrees:
         return bike.rpm_per_mps, "bike file", check.factor
+    off = f"{100.0 * abs(check.factor - 1.0):.0f} % {'above' if check.factor > 1.0 else 'below'}"
     doubts.say(
         "gearing",
-        f"engine speed over speed is {abs(check.factor - 1.0):.0%} {'above' if check.factor > 1.0 else 'below'} what "
-        "the bike file's gearing and tyre give, in all gears alike; gears were told by the log's own ratios. "
-        "Count the sprocket teeth, roll out the rear wheel, and correct the bike file",
+        f"engine speed over speed is {off} what the bike file's gearing and tyre give, in all gears alike; "
+        "gears were told by the log's own ratios. Count the sprocket teeth, roll out the rear wheel, and correct the bike file",
     )
     return tuple(check.factor * ratio for ratio in bike.rpm_per_mps), "bike file, slid to the log", check.factor
 
@@ -167,10 +167,10 @@ def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> shapes.Terrain |
         "throttle": driven.opening is not None,
         "ground speed": scene.moved is not None,
     }
-    lacking = " and no ".join(name for name, present in there.items() if not present)
+    lacking = " and no usable ".join(name for name, present in there.items() if not present)
     bike, moved, gearing = scene.bike, scene.moved, driven.gearing
     if bike is None:
-        also = f", and the log has no {lacking}" if lacking else ""
+        also = f", and the log has no usable {lacking}" if lacking else ""
         doubts.say(
             "heavy_drag",
             f"no bike file: drag needs the bike's mass, gearing and power curve{also}. Add one (ridelog bikes new)",

@@ -111,25 +111,27 @@ def _segment(stretch: shapes.Stretch, advice: Advice, context: measure.Context, 
 def adherence_of(
     stretches: list[shapes.Stretch], flagged: tuple[Segment, ...], advice: Advice, used: adherence.MapTrack
 ) -> Adherence:
-    """Over all stretches that the sheet advises the conservative map on, grace time left out."""
-    judged = [
-        adherence.judge(used, s.start_s, s.end_s, grace_s=advice.rule(s.kind).grace_s, advised=True)
-        for s in stretches
-        if advice.rule(s.kind).map == "conservative"
-    ]
-    known = [one for one in judged if one.conservative_s is not None]
-    conservative_s = sum(one.conservative_s or 0.0 for one in known) if known else None
-    known_s = sum(one.advised_s - one.unknown_s for one in known)
+    """Over all stretches that the sheet advises the conservative map on, grace time left out.
+
+    Seconds on the conservative map and the share are of the time in which the map is known, also on stretches
+    whose verdict is unknown: time without a known map is never counted as time on another map.
+    """
+    advised_s = unknown_s = conservative_s = 0.0
+    for stretch in stretches:
+        rule = advice.rule(stretch.kind)
+        if rule.map != "conservative":
+            continue
+        begin_s = min(stretch.start_s + rule.grace_s, stretch.end_s)
+        advised_s += stretch.end_s - begin_s
+        unknown_s += used.seconds(adherence.UNKNOWN, begin_s, stretch.end_s)
+        conservative_s += used.seconds(adherence.CONSERVATIVE, begin_s, stretch.end_s)
     counts = dict.fromkeys(("followed", "late", "missed", "unknown", "not_advised"), 0)
     for segment in flagged:
         counts[segment.verdict] += 1
-    return Adherence(
-        advised_s=float(sum(one.advised_s for one in judged)),
-        conservative_s=conservative_s,
-        share=conservative_s / known_s if conservative_s is not None and known_s > 0.0 else None,
-        counts=counts,
-        unknown_s=float(sum(one.unknown_s for one in judged)),
-    )
+    known_s = advised_s - unknown_s
+    if known_s <= 1e-9:
+        return Adherence(advised_s, None, None, counts, unknown_s)
+    return Adherence(advised_s, conservative_s, conservative_s / known_s, counts, unknown_s)
 
 
 AFTER_S = 60.0

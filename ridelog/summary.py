@@ -51,6 +51,11 @@ def degrees(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0") + " C"
 
 
+def percent(share: float) -> str:
+    """`24 %` for 0.24."""
+    return f"{100.0 * share:.0f} %"
+
+
 @dataclass(frozen=True)
 class HotTime:
     """Where the time above one threshold was spent. `by_kind`: seconds inside flagged stretches of each kind;
@@ -103,7 +108,7 @@ def _answer(coolant: Coolant, hot: Sequence[HotTime]) -> str:
     peak_c = hot[-1].exposure.peak_c
     peak = f"it peaked at {degrees(peak_c)}" if peak_c is not None else "its peak is not known"
     lowest, highest = hot[0].exposure, hot[-1].exposure
-    seen = "" if coolant.coverage >= FULL_COVERAGE else f" in the {coolant.coverage:.0%} of the ride it was logged"
+    seen = "" if coolant.coverage >= FULL_COVERAGE else f" in the {percent(coolant.coverage)} of the ride it was logged"
     if not passed:
         return f"Coolant stayed at or below {degrees(lowest.threshold_c)} ({lowest.name}){seen}: {peak}."
     top = passed[-1]
@@ -139,7 +144,7 @@ def _where(one: HotTime) -> str:
 
 
 def _share(seconds: float, total_s: float) -> str:
-    return "all of it" if seconds >= 0.995 * total_s else f"{seconds / total_s:.0%} of it"
+    return "all of it" if seconds >= 0.995 * total_s else f"{percent(seconds / total_s)} of it"
 
 
 def _map_words(one: HotTime, kind: str, seconds: float) -> str:
@@ -157,22 +162,32 @@ def _map_words(one: HotTime, kind: str, seconds: float) -> str:
 
 def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequence[str]) -> str:
     advised = [one for one in segments if one.advised_map == "conservative" and one.verdict != "not_advised"]
+    hidden = " and ".join(_KIND_NAMES[kind] for kind in unjudged)
     if not advised:
-        if unjudged:
-            names = " and ".join(_KIND_NAMES[kind] for kind in unjudged if kind in _KIND_NAMES)
+        if hidden:
             return (
-                f"No stretch that could be judged called for the conservative map; {names} can't be told from this log."
+                f"No stretch that can be judged called for the conservative map; {hidden} can't be told from this log."
             )
         return "No stretch called for the conservative map."
     many = f"{len(advised)} stretches" if len(advised) > 1 else "One stretch"
     text = f"{many} called for the conservative map, {duration(adherence.advised_s)} after the time to switch"
+    text += _on_which_map(adherence)
+    return f"{text}; {hidden} can't be told from this log." if hidden else f"{text}."
+
+
+def _on_which_map(adherence: Adherence) -> str:
     if adherence.share is None or adherence.conservative_s is None:
-        return text + "; which map was on can't be told from this log."
+        return "; which map was on can't be told from this log"
     standard_s = adherence.advised_s - adherence.unknown_s - adherence.conservative_s
+    if adherence.unknown_s < 0.5:
+        if standard_s < 0.5:
+            return ", and it was on all that time"
+        share = percent(adherence.share)
+        return f"; it was on for {share} of it (the log shows the standard map for {duration(standard_s)})"
+    known = f"; the map is not known for {duration(adherence.unknown_s)} of it, and in the rest it was on "
     if standard_s < 0.5:
-        return text + ", and it was on all that time."
-    text += f"; it was on for {adherence.share:.0%} of it"
-    return text + f" (the log shows the standard map for {duration(standard_s)})."
+        return known + "all the time"
+    return known + f"for {percent(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
 
 
 _KIND_NAMES = {
@@ -232,22 +247,20 @@ def reason(
     at = f" at {3.6 * speed_mps:.0f} km/h" if speed_mps is not None else ""
     if kind == "heavy_drag" and drag is not None:
         power = f" with {power_w / 1000.0:.1f} kW" if power_w is not None else ""
-        power += f" ({power_share:.0%} of peak power)" if power and power_share is not None else ""
-        text = (
-            f"The ground held back {drag:.0%} of the weight for {length}{at}{power}: much work, little air to cool it"
-        )
+        power += f" ({percent(power_share)} of peak power)" if power and power_share is not None else ""
+        text = f"The ground held back {percent(drag)} of the weight for {length}{at}{power}: much work, little air"
     elif kind == "wide_open":
-        share = f"{opening:.0%} open on average" if opening is not None else "wide open"
+        share = f"{percent(opening)} open on average" if opening is not None else "wide open"
         text = f"Throttle {share} for {length}{at}: the piston gets hotter than a coolant sensor shows"
     elif kind == "high_speed":
         text = f"Held{at} for {length}: sustained power, however calm the coolant looks"
     elif kind == "slow_climb":
-        slope = f"{grade:.0%}" if grade is not None else "a steep slope"
+        slope = f"{percent(grade)}" if grade is not None else "a steep slope"
         text = f"Climbed {slope} for {length}{at}: work against the slope with hardly any air through the radiator"
     else:
         text = f"Stood for {length} with the engine running: no air through the radiator but a fan's"
     if doubts:
         text += "; uncertain because " + " and ".join(doubts)
     elif kind == "heavy_drag" and drag_low is not None:
-        text += f"; still {drag_low:.0%} with 20 % less power and 10 % more mass"
+        text += f"; still {percent(drag_low)} with 20 % less power and 10 % more mass"
     return text + "."

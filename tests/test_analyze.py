@@ -110,6 +110,17 @@ def test_without_a_map_channel_nobody_is_accused() -> None:
     assert not any("standard map" in sentence for sentence in result.summary)
 
 
+def test_half_a_map_channel_is_not_held_against_the_rider() -> None:
+    # Conservative as far as it is known; for 40 % of the stretch it is not known.
+    slot = np.where(within(204.0, 243.5), 2.0, 1.0)
+    slot[within(224.0, 241.0)] = np.nan
+    result = run(flat_out(map_slot=slot))
+    assert [one.verdict for one in result.segments] == ["unknown"]
+    assert result.adherence.share == pytest.approx(1.0, abs=0.02)
+    assert result.adherence.unknown_s == pytest.approx(16.0, abs=0.5)
+    assert not any("standard map" in sentence for sentence in result.summary)
+
+
 def test_a_slot_the_bike_file_does_not_list_is_unknown() -> None:
     result = run(flat_out(map_slot=np.full(T_S.size, 5.0)))
     assert [one.verdict for one in result.segments] == ["unknown"]

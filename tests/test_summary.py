@@ -131,14 +131,14 @@ def test_warm_but_below_the_limit() -> None:
 def test_kinds_that_cannot_be_judged_are_named() -> None:
     said = summarize(GOOD, hot(0.0, 0.0, 0.0, 88.0), [], NONE_ADVISED, unjudged=["heavy_drag"])
     assert said[1] == (
-        "No stretch that could be judged called for the conservative map; deep-drag ground can't be told from this log."
+        "No stretch that can be judged called for the conservative map; deep-drag ground can't be told from this log."
     )
 
 
 def test_missing_coverage_is_said() -> None:
     rows = [replace(row, exposure=replace(row.exposure, unknown_s=120.0)) for row in hot(0.0, 0.0, 0.0, 88.0)]
     said = summarize(Coolant(True, 0.8, 0.1), rows, [], NONE_ADVISED, unjudged=[])
-    assert "80%" in said[0]
+    assert "80 %" in said[0]
     assert any("For 2 min 00 s of the ride" in sentence for sentence in said)
 
 
@@ -159,6 +159,24 @@ def test_a_calm_trace_does_not_clear_wide_open_riding() -> None:
     assert any("it was on all that time" in sentence for sentence in calm)
 
 
+def test_time_without_a_known_map_is_never_the_standard_map() -> None:
+    part = Adherence(100.0, 60.0, 1.0, COUNTS, unknown_s=40.0)
+    said = summarize(GOOD, hot(0.0, 0.0, 0.0, 88.0), [segment(verdict="unknown")], part, unjudged=[])
+    assert any("not known for 40 s of it, and in the rest it was on all the time" in sentence for sentence in said)
+    assert not any("standard" in sentence for sentence in said)
+
+
+def test_kinds_that_cannot_be_judged_are_named_beside_those_that_can() -> None:
+    said = summarize(
+        GOOD,
+        hot(0.0, 0.0, 0.0, 88.0),
+        [segment("high_speed")],
+        Adherence(90.0, 0.0, 0.0, COUNTS),
+        unjudged=["heavy_drag"],
+    )
+    assert said[1].endswith("for 1 min 30 s); deep-drag ground can't be told from this log.")
+
+
 def words(kind: str, doubts: tuple[str, ...] = ()) -> str:
     return reason(
         kind,
@@ -177,10 +195,10 @@ def words(kind: str, doubts: tuple[str, ...] = ()) -> str:
 @pytest.mark.parametrize(
     ("kind", "parts"),
     [
-        ("heavy_drag", ("27%", "1 min 35 s", "31 km/h", "8.4 kW", "23% of peak", "still 21%")),
-        ("wide_open", ("94% open", "piston")),
+        ("heavy_drag", ("27 %", "1 min 35 s", "31 km/h", "8.4 kW", "23 % of peak", "still 21 %")),
+        ("wide_open", ("94 % open", "piston")),
         ("high_speed", ("31 km/h", "sustained")),
-        ("slow_climb", ("15%", "hardly any air")),
+        ("slow_climb", ("15 %", "hardly any air")),
         ("standstill", ("Stood for 1 min 35 s", "fan")),
     ],
 )

@@ -88,8 +88,10 @@ def _doubts(kind: str, rule: Rule, seen: Measured, context: Context) -> tuple[st
     if kind == "heavy_drag":
         level = rule.level("min_drag_coefficient")
         if seen.drag_low is None or seen.drag_low < level:
-            text = f"{seen.drag_low:.0%}" if seen.drag_low is not None else "less than that"
-            found.append(f"with 20 % less power and 10 % more mass it would be {text}, under the level of {level:.0%}")
+            text = f"{100.0 * seen.drag_low:.0f} %" if seen.drag_low is not None else "less than that"
+            found.append(
+                f"with 20 % less power and 10 % more mass it would be {text}, under the level of {100.0 * level:.0f} %"
+            )
         least = (1.0 - POWER_TOLERANCE) * (seen.power_share or 0.0)
         if least < rule.level("min_power_share"):
             found.append("its power is close to the level")
@@ -102,7 +104,7 @@ def _doubts(kind: str, rule: Rule, seen: Measured, context: Context) -> tuple[st
     elif kind == "slow_climb":
         sigma = context.grade_sigma or 0.0
         if seen.mean_grade is None or seen.mean_grade - 2.0 * sigma < rule.level("min_grade"):
-            found.append(f"the slope is within its own error ({2.0 * sigma:.1%}) of the level")
+            found.append(f"the slope is within its own error ({200.0 * sigma:.1f} %) of the level")
     elif kind == "standstill" and context.speed_from_position:
         found.append("standing still was worked out from positions alone")
     return tuple(found)

@@ -73,7 +73,7 @@ def test_without_power_and_drag_nothing_is_made_up() -> None:
 @pytest.mark.parametrize(
     ("kind", "where", "part"),
     [
-        ("heavy_drag", context(low=0.19), "under the level of 20%"),
+        ("heavy_drag", context(low=0.19), "under the level of 20 %"),
         ("heavy_drag", context(grade=None), "without elevation"),
         ("heavy_drag", context(power_w=3000.0), "close to the level"),
         ("wide_open", context(open_stop_seen=False), "open stop"),
