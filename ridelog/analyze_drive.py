@@ -142,7 +142,8 @@ def _ratios(
     doubts.say(
         "gearing",
         f"engine speed over speed is {off} what the bike file's gearing and tyre give, in all gears alike; "
-        "gears were told by the log's own ratios. Count the sprocket teeth, roll out the rear wheel, and correct the bike file",
+        "gears were told by the log's own ratios. Count the sprocket teeth, roll out the rear wheel, and correct the "
+        "bike file",
     )
     return tuple(check.factor * ratio for ratio in bike.rpm_per_mps), "bike file, slid to the log", check.factor
 
