@@ -98,14 +98,21 @@ def _side(view: RideView, *, touch: bool) -> html.Div:
     else:
         course = parts.card(
             "The course",
-            dcc.RadioItems(
-                id=ids.MAP_COLOR, value="stretches", inline=True, className="choice",
-                options=[{"label": "Stretches", "value": "stretches"}, {"label": "Coolant", "value": "coolant"}],
-            ),
+            _map_color(has_coolant=view.lines.get("coolant_c") is not None),
             _plot(ids.MAP, figure, "The course from above, without positions on earth"),
             name="course",
         )  # fmt: skip
     return html.Div([course, _exposure(view)], className="side")
+
+
+def _map_color(*, has_coolant: bool) -> dcc.RadioItems:
+    coolant = {
+        "label": "Coolant" if has_coolant else "Coolant (not logged)",
+        "value": "coolant",
+        "disabled": not has_coolant,
+    }
+    options = [{"label": "Stretches", "value": "stretches"}, coolant]
+    return dcc.RadioItems(id=ids.MAP_COLOR, options=options, value="stretches", inline=True, className="choice")
 
 
 def _exposure(view: RideView) -> html.Section:

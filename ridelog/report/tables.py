@@ -121,13 +121,7 @@ def key_figures(analysis: Analysis, display: Display = METRIC) -> list[KeyFigure
     found = [_peak(analysis, display)]
     worst = _worst(analysis.exposure)
     if worst is not None:
-        found.append(
-            KeyFigure(
-                f"Time above {display.temperature_text(worst.threshold_c)} ({worst.name})",
-                duration(worst.observed_s),
-                f"the sensor allows {duration(worst.observed_low_s)} to {duration(worst.observed_high_s)}",
-            )
-        )
+        found.append(_time_above(worst, display))
     found.append(_advice(analysis))
     found.append(_boiling(analysis, display))
     facts = analysis.ride
@@ -158,6 +152,21 @@ def _worst(rows: tuple[Exposure, ...]) -> Exposure | None:
     passed = [row for row in rows if row.observed_high_s > 0]
     ordered = sorted(passed or rows, key=lambda row: row.threshold_c)
     return (ordered[-1] if passed else ordered[0]) if ordered else None
+
+
+def _time_above(row: Exposure, display: Display) -> KeyFigure:
+    label = f"Time above {display.temperature_text(row.threshold_c)} ({row.name})"
+    if not _observed(row):
+        return KeyFigure(label, "can't tell", "coolant was not logged")
+    note = f"the sensor allows {duration(row.observed_low_s)} to {duration(row.observed_high_s)}"
+    if row.unknown_s > 0:
+        note += f", not known for {duration(row.unknown_s)}"
+    return KeyFigure(label, duration(row.observed_s), note)
+
+
+def _observed(row: Exposure) -> bool:
+    """False where the coolant was never known: nought seconds seen is then no finding."""
+    return row.peak_c is not None
 
 
 def _advice(analysis: Analysis) -> KeyFigure:
@@ -227,18 +236,22 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
 
 def exposure_rows(analysis: Analysis, display: Display = METRIC) -> list[tuple[str, ...]]:
     """One row a threshold, in the columns of EXPOSURE_COLUMNS."""
-    return [
-        (
-            f"{display.temperature_text(row.threshold_c)} ({row.name})",
-            duration(row.observed_s),
-            f"{duration(row.observed_low_s)} to {duration(row.observed_high_s)}",
-            str(row.excursions),
-            duration(row.longest_s),
-            duration(row.engine_off_s),
-            duration(row.unknown_s),
-        )
-        for row in analysis.exposure
-    ]
+    return [_exposure_row(row, display) for row in analysis.exposure]
+
+
+def _exposure_row(row: Exposure, display: Display) -> tuple[str, ...]:
+    name = f"{display.temperature_text(row.threshold_c)} ({row.name})"
+    if not _observed(row):
+        return (name, "can't tell", DASH, DASH, DASH, DASH, duration(row.unknown_s))
+    return (
+        name,
+        duration(row.observed_s),
+        f"{duration(row.observed_low_s)} to {duration(row.observed_high_s)}",
+        str(row.excursions),
+        duration(row.longest_s),
+        duration(row.engine_off_s),
+        duration(row.unknown_s),
+    )
 
 
 def exposure_by_threshold(analysis: Analysis, display: Display = METRIC) -> tuple[list[str], list[list[str]]]:

@@ -8,6 +8,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from selenium.webdriver import ActionChains, Keys
+from selenium.webdriver.common.actions.action_builder import ActionBuilder
 
 from dashboard.provider import LibraryProvider, RideView
 from ridelog.report import render, tables
@@ -103,6 +104,21 @@ def test_a_press_on_a_stretch_shows_it(size: str, view: RideView, request: pytes
     clean(look)
 
 
+def test_a_click_on_the_strip_shows_its_stretch(desk: Any, view: RideView) -> None:
+    open_ride(desk, view)
+    bar = desk.wait("#stack .barlayer .point path")
+    desk.run("arguments[0].scrollIntoView({block: 'center'})", bar)
+    x, y = desk.run(
+        "const r = arguments[0].getBoundingClientRect(); return [r.x + r.width / 2, r.y + r.height / 2]", bar
+    )
+    pointer = ActionBuilder(desk.driver)
+    pointer.pointer_action.move_to_location(int(x), int(y)).pause(0.3).click()
+    pointer.perform()
+    desk.until(lambda: desk.run(RANGE)[1] - desk.run(RANGE)[0] < view.analysis.ride.duration_s / 2)
+    desk.wait("tr.stretch.chosen")
+    clean(desk)
+
+
 def test_enter_on_a_stretch_does_the_same(desk: Any, view: RideView) -> None:
     open_ride(desk, view)
     first = desk.wait("tr.stretch button")
@@ -166,6 +182,24 @@ def test_back_leads_to_the_list(desk: Any, view: RideView) -> None:
     desk.driver.back()
     desk.until(lambda: desk.driver.title == "Rides · ridelog")
     clean(desk)
+
+
+def test_every_sample_ride_opens_and_says_what_it_lacks(desk: Any, sample_library: Path) -> None:
+    provider = LibraryProvider(sample_library)
+    for item in provider.rides():
+        desk.open(f"/ride/{item.id}", DRAWN)
+        desk.until(lambda: "Take care" in desk.text())
+        shown = provider.view_of(item.id)
+        assert desk.text("#answer") == plain(shown.analysis.summary[0])
+        missing = tables.missing_text(set(item.channels))
+        assert (f"Not logged: {missing}" in desk.text()) == bool(missing)
+        if "coolant_c" not in item.channels:
+            assert "can't tell coolant was not logged" in desk.text(".keys")
+            desk.full_picture("ride-desk-no-coolant")
+        if shown.analysis.ride.gaps:
+            assert len(desk.driver.find_elements("css selector", "#stack .shapelayer path")) > 0
+            desk.full_picture("ride-desk-gaps")
+        clean(desk)
 
 
 def test_an_unknown_ride_is_a_page_that_helps(desk: Any) -> None:

@@ -28,7 +28,7 @@ def values(analysis: Any) -> dict[str, tuple[str, str]]:
 def test_the_highest_threshold_that_was_passed_leads(view: Any) -> None:
     assert values(view.analysis)["Time above 105 °C (hot)".replace(" °", "\u00a0°")] == (
         "3 min 25 s",
-        "the sensor allows 2 min 40 s to 4 min 04 s",
+        "the sensor allows 2 min 40 s to 4 min 04 s, not known for 2 min 00 s",
     )
 
 
@@ -127,3 +127,19 @@ def test_the_legend_names_what_occurs_and_nothing_else(fakes: ModuleType) -> Non
                      "standard", "unknown"]  # fmt: skip
     poor = fakes.make_view(channels={"coolant_c"})
     assert tables.legend(replace(poor.analysis, segments=()), poor.traces) == [("unknown", "map not known")]
+
+
+def test_coolant_that_was_never_known_is_not_nought_seconds(view: Any) -> None:
+    # nought seconds seen, all of the ride unknown: a table that says 0 s would clear a ride nobody looked at
+    blind = tuple(
+        replace(row, observed_s=0.0, observed_low_s=0.0, observed_high_s=0.0, unknown_s=3000.0, excursions=0,
+                longest_s=0.0, degree_s=0.0, peak_c=None)
+        for row in view.analysis.exposure
+    )  # fmt: skip
+    analysis = replace(view.analysis, exposure=blind, boiling=None)
+    figures = values(analysis)
+    assert figures["Time above 95\u00a0°C (warm)"] == ("can't tell", "coolant was not logged")
+    assert figures["Peak coolant"] == ("–", "coolant was not logged")
+    for row in tables.exposure_rows(analysis):
+        assert row[1:6] == ("can't tell", "–", "–", "–", "–")
+        assert row[6].replace("\u00a0", " ") == "50 min 00 s"
