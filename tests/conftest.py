@@ -6,6 +6,11 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from hypothesis import settings
+
+# A busy machine is no failure: how long an example takes is never part of pass or fail.
+settings.register_profile("untimed", deadline=None)
+settings.load_profile("untimed")
 
 REPOSITORY = Path(__file__).resolve().parent.parent
 OPEN_DATA = REPOSITORY.parent / "shared" / "data"
