@@ -9,6 +9,9 @@ NAME = "ridelog"
 LATEST = 200
 """Rides shown in the list; older ones are reached through the command line."""
 
+STRETCHES = 100
+"""Rows of the table of stretches that come with the page; the rest on demand, so that a long day loads quickly."""
+
 CACHED_RIDES = 8
 """Analyzed rides kept in memory: a ride of 10 h at 20 Hz takes about 100 MB with its samples."""
 

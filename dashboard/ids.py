@@ -16,6 +16,9 @@ MAP_COLOR = "map-color"
 ROW = "stretch-row"
 """Type of the pattern-matched id of a row of the stretch table."""
 
+TABLE = "stretch-table"
+MORE = "stretches-more"
+
 WHOLE = "view-whole"
 CLOSER = "view-closer"
 WIDER = "view-wider"

@@ -13,7 +13,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import config, ids
 from dashboard.components.stretches import row_class
-from dashboard.pages.ride import view_data
+from dashboard.pages.ride import stretches_of, view_data
 from dashboard.provider import Provider, RideView
 from ridelog.figures.course_map import ColorBy, course_map
 from ridelog.figures.ride_stack import View, ride_stack
@@ -87,6 +87,18 @@ def register(app: Dash, provider: Provider) -> None:
     def color(color_by: ColorBy, remembered: Mapping[str, Any], ride_id: str, screen: Any) -> Any:
         touch = bool((screen or {}).get("touch"))
         return map_of(provider.view_of(ride_id), color_by, remembered["selected"], touch=touch)
+
+    @app.callback(
+        Output(ids.TABLE, "children"),
+        Input(ids.MORE, "n_clicks"),
+        State(ids.RIDE, "data"),
+        State(ids.VIEW, "data"),
+        prevent_initial_call=True,
+    )
+    def all_stretches(clicks: int | None, ride_id: str, remembered: Mapping[str, Any]) -> Any:
+        if not clicks:
+            raise PreventUpdate
+        return stretches_of(provider.view_of(ride_id), selected=remembered["selected"])
 
     app.clientside_callback(_SCROLL, Input(ids.VIEW, "data"), prevent_initial_call=True)
 

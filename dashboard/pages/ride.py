@@ -132,16 +132,26 @@ def _exposure(view: RideView) -> html.Section:
 
 
 def _stretches(view: RideView) -> html.Section:
-    rows = tables.segment_rows(view.analysis)
-    if not rows:
-        none = html.P("No stretch of this ride met a rule of the advice sheet.")
-        return parts.card("Flagged stretches", none, html.Div(className="stretches"), name="stretches")
+    count = len(view.analysis.segments)
+    if count == 0:
+        return parts.card(
+            "Flagged stretches", html.P("No stretch of this ride met a rule of the advice sheet."), name="stretches"
+        )
+    more = None
+    if count > config.STRETCHES:
+        words = f"Show all {count} stretches; the first {config.STRETCHES} are here"
+        more = html.Button(words, id=ids.MORE, n_clicks=0, type="button", className="more")
     return parts.card(
         "Flagged stretches",
-        stretch_table(rows),
+        html.Div([stretches_of(view, config.STRETCHES), more], id=ids.TABLE),
         html.P(tables.STRETCHES_NOTE, className="small"),
         name="stretches",
     )
+
+
+def stretches_of(view: RideView, most: int | None = None, selected: int | None = None) -> html.Div:
+    """The table of the first `most` stretches, of all where None."""
+    return stretch_table(tables.segment_rows(view.analysis)[:most], selected)
 
 
 def _cannot_tell(view: RideView) -> html.Section:

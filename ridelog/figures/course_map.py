@@ -31,11 +31,16 @@ ColorBy = Literal["stretches", "coolant"]
 
 @dataclass(frozen=True)
 class Course:
-    """The course in local metres; `t_s` rising, NaN in `east_m` and `north_m` where the position is not known."""
+    """The course in local metres; `t_s` rising, NaN in `east_m` and `north_m` where the position is not known.
+
+    `hole_s` is the step in time that is a hole; `size_m` the longer side of the box around the course.
+    """
 
     t_s: FloatArray
     east_m: FloatArray
     north_m: FloatArray
+    hole_s: float
+    size_m: float
 
 
 def local_metres(lat_deg: FloatArray, lon_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -66,7 +71,8 @@ def course(lines: RideLines) -> Course | None:
         return None
     east, north = np.full(t.size, np.nan), np.full(t.size, np.nan)
     east[known], north[known] = local_metres(lat_deg[known], lon_deg[known])
-    return Course(t, east, north)
+    size_m = max(float(np.ptp(east[known])), float(np.ptp(north[known])), 20.0)
+    return Course(t, east, north, hole_after_s(t), size_m)
 
 
 def course_map(
@@ -99,8 +105,10 @@ def course_map(
     return go.Figure({"data": data, "layout": layout})
 
 
-def _path(track: Course, stretch: Segment | None, name: str, line: dict[str, Any]) -> dict[str, Any]:
-    t, east, north = _pick(track, stretch)
+def _path(
+    track: Course, stretch: Segment | None, name: str, line: dict[str, Any], most: int = POINTS
+) -> dict[str, Any]:
+    t, east, north = _pick(track, stretch, most)
     return {
         "type": "scatter", "mode": "lines", "x": east.astype(np.float32), "y": north.astype(np.float32), "name": name,
         "line": line, "connectgaps": False, "customdata": [clock(s) for s in t.tolist()],
@@ -118,7 +126,7 @@ def _pick(track: Course, stretch: Segment | None, most: int = POINTS) -> tuple[F
     t, east, north = t[known], east[known], north[known]
     if t.size < 2:
         return t, east, north
-    long_step = np.diff(t) > hole_after_s(track.t_s)
+    long_step = np.diff(t) > track.hole_s
     gone = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
     if t.size > most:
         keep = np.searchsorted(gone, np.linspace(0.0, gone[-1], most))
@@ -135,7 +143,9 @@ def _pick(track: Course, stretch: Segment | None, most: int = POINTS) -> tuple[F
 
 
 def _by_kind(track: Course, kind: str, segments: tuple[Segment, ...]) -> dict[str, Any] | None:
-    parts = [_path(track, s, KIND_WORDS[kind], {}) for s in segments if s.kind == kind]
+    # all stretches together get the points of one line; a hundred passes of a place need no more than one
+    most = max(12, POINTS // len(segments)) if segments else POINTS
+    parts = [_path(track, s, KIND_WORDS[kind], {}, most) for s in segments if s.kind == kind]
     parts = [part for part in parts if part["x"].size > 1]
     if not parts:
         return None
@@ -182,18 +192,13 @@ def _selected(track: Course, index: int, segment: Segment) -> dict[str, Any]:
     return _path(track, segment, f"{index + 1}: {segment_words(segment)}", {"color": INK, "width": 13})
 
 
-def _size_m(track: Course) -> float:
-    """Longer side of the box around the course, in metres."""
-    wide = float(np.nanmax(track.east_m) - np.nanmin(track.east_m))
-    return max(wide, float(np.nanmax(track.north_m) - np.nanmin(track.north_m)), 20.0)
-
-
-def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 60) -> list[dict[str, Any]]:
+def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 200) -> list[dict[str, Any]]:
     """The numbers of the table beside their stretches; passes of the same place share one label."""
-    near_m = 0.05 * _size_m(track)
+    near_m = 0.05 * track.size_m
     groups: list[tuple[str, float, float, list[int]]] = []
     for index, segment in enumerate(segments[:most]):
-        _, east, north = _pick(track, segment)
+        inside = slice(*np.searchsorted(track.t_s, [segment.start_s, segment.end_s]))
+        east, north = track.east_m[inside], track.north_m[inside]
         known = np.flatnonzero(np.isfinite(east))
         if known.size == 0:
             continue
@@ -232,7 +237,7 @@ def _ends(track: Course) -> list[dict[str, Any]]:
     known = np.flatnonzero(np.isfinite(track.east_m))
     first, last = int(known[0]), int(known[-1])
     apart_m = np.hypot(track.east_m[last] - track.east_m[first], track.north_m[last] - track.north_m[first])
-    if apart_m < 0.04 * _size_m(track):
+    if apart_m < 0.04 * track.size_m:
         return [_end(track, "Start and end", first, "diamond", "bottom center")]
     return [
         _end(track, "Start", first, "triangle-up", "top center"),
@@ -262,7 +267,7 @@ def _frame(
     """Equal scale on both axes, a scale bar and north, no grid: only places relative to each other mean something."""
     low_x, high_x = float(np.nanmin(track.east_m)), float(np.nanmax(track.east_m))
     low_y, high_y = float(np.nanmin(track.north_m)), float(np.nanmax(track.north_m))
-    size = _size_m(track)
+    size = track.size_m
     pad = 0.09 * size
     unit_m, unit = (
         (display.long_distance_m(), display.distance_unit)

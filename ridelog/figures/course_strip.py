@@ -8,7 +8,7 @@ import numpy as np
 
 from ridelog.figures.theme import CONSERVATIVE, INK, KIND_STYLES, PAPER, STANDARD
 from ridelog.figures.words import KIND_WORDS
-from ridelog.intervals import Interval, from_mask
+from ridelog.intervals import Interval, clip, from_mask
 from ridelog.results import Analysis, Segment, Traces
 
 STRETCH_LANE = 1.0
@@ -16,19 +16,25 @@ MAP_LANE = 0.0
 MAP_STATES = {"conservative": "conservative map", "standard": "standard map", "unknown": "map not known"}
 
 
-def strip_traces(analysis: Analysis, traces: Traces, axes: dict[str, str]) -> list[dict[str, Any]]:
-    """One bar trace a kind that occurs, and one a state of the map ribbon. `axes` names the x and y axis to use.
+def strip_traces(analysis: Analysis, traces: Traces, axes: dict[str, str], seen: Interval) -> list[dict[str, Any]]:
+    """One bar trace a kind that occurs, and one a state of the map ribbon, as far as they touch what is `seen`.
+    `axes` names the x and y axis to use.
 
     `customdata` of a stretch is its index in `analysis.segments`, so that a click can be answered.
     """
     found: list[dict[str, Any]] = []
     for kind in KIND_STYLES:
-        numbered = [(i, s) for i, s in enumerate(analysis.segments) if s.kind == kind]
+        numbered = [
+            (i, s)
+            for i, s in enumerate(analysis.segments)
+            if s.kind == kind and s.start_s <= seen.end_s and s.end_s >= seen.start_s
+        ]
         if numbered:
             found.append(_kind_bars(kind, numbered, axes))
     for state, stretches in map_stretches(traces).items():
-        if stretches:
-            found.append(_map_bars(state, stretches, axes))
+        inside = clip(stretches, seen.start_s, seen.end_s)
+        if inside:
+            found.append(_map_bars(state, inside, axes))
     return found
 
 

@@ -20,6 +20,7 @@ from ridelog.figures.display import METRIC, Display, time_ticks
 from ridelog.figures.series import RideLines
 from ridelog.figures.stack_panels import Draft, Panel, View
 from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, faint
+from ridelog.intervals import Interval
 from ridelog.results import Analysis
 
 __all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
@@ -128,7 +129,9 @@ def _title(panel: Panel) -> dict[str, Any]:
 
 
 def _strip(draft: Draft, panel: Panel, analysis: Analysis) -> None:
-    draft.data.extend(strip_traces(analysis, draft.lines.traces, panel.axes))
+    draft.data.extend(
+        strip_traces(analysis, draft.lines.traces, panel.axes, Interval(draft.view.start_s, draft.view.end_s))
+    )
     draft.layout[panel.layout_key].update(
         range=[-0.5, 1.55], tickvals=[MAP_LANE, STRETCH_LANE], ticktext=["Map", "Stretch"], showgrid=False
     )
@@ -149,6 +152,8 @@ def _stretch_shapes(analysis: Analysis, view: View, bottom: float) -> list[dict[
     """A tint behind all panels where a stretch is flagged; the selected one is outlined."""
     shapes = []
     for index, segment in enumerate(analysis.segments):
+        if segment.end_s < view.start_s or segment.start_s > view.end_s:
+            continue
         chosen = index == view.selected
         shapes.append(
             {
@@ -164,6 +169,8 @@ def _gap_shapes(analysis: Analysis, view: View) -> list[dict[str, Any]]:
     """A grey block where the log has no sample at all, with words where they fit."""
     shapes = []
     for start, end in analysis.ride.gaps:
+        if end < view.start_s or start > view.end_s:
+            continue
         shape: dict[str, Any] = {
             "type": "rect", "xref": "x", "x0": start, "x1": end, "yref": "paper", "y0": 0, "y1": 1, "layer": "below",
             "fillcolor": NO_DATA, "line": {"color": SOFT_INK, "width": 0.5, "dash": "dot"},

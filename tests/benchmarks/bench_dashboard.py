@@ -11,6 +11,7 @@ import statistics
 import sys
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -51,6 +52,11 @@ def main(hours: float) -> None:
 
     module = fakes()
     view = module.make_view(hours * 3600.0, 20.0)
+    kinds = view.analysis.segments
+    many = tuple(
+        replace(kinds[n % len(kinds)], start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(int(hours * 36))
+    )
+    view = replace(view, analysis=replace(view.analysis, segments=many))
     provider = module.FakeProvider(view)
     path = f"/ride/{view.ride.id}"
 
@@ -59,7 +65,8 @@ def main(hours: float) -> None:
 
         return json.dumps(shown, cls=PlotlyJSONEncoder).encode()
 
-    print(f"ride of {hours:g} h at 20 Hz: {view.ride.samples.height:,} rows, {len(view.traces.t_s):,} grid points")
+    rows, points = view.ride.samples.height, view.traces.t_s.size
+    print(f"ride of {hours:g} h at 20 Hz: {rows:,} rows, {points:,} grid points, {len(many)} stretches")
     start = time.perf_counter()
     first = as_sent(page(provider, path)[0])
     cold = time.perf_counter() - start

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterator
 from dataclasses import replace
 from types import ModuleType
@@ -9,10 +10,12 @@ from typing import Any
 
 import pytest
 from dash.development.base_component import Component
+from plotly.utils import PlotlyJSONEncoder
 
-from dashboard import ids
+from dashboard import config, ids
 from dashboard.callbacks.routing import page
 from dashboard.pages import rides
+from dashboard.pages.ride import stretches_of
 from ridelog.errors import LibraryError
 
 
@@ -152,3 +155,32 @@ def test_a_fault_of_ours_shows_no_traceback(
     assert "fault of the program" in text
     assert "secret detail" not in text
     assert "secret detail" in caplog.text
+
+
+def test_the_map_offers_coolant_only_where_it_was_logged(provider: Any, fakes: ModuleType) -> None:
+    without = fakes.FakeProvider(fakes.make_view(channels={"lat_deg", "lon_deg", "gps_speed_mps"}))
+    offered = []
+    for source in (provider, without):
+        shown, _ = page(source, f"/ride/{fakes.RIDE_ID}")
+        choice = next(part for part in parts(shown) if getattr(part, "id", None) == ids.MAP_COLOR)
+        offered.append([option.get("disabled", False) for option in choice.options])
+    assert offered == [[False, False], [False, True]]
+
+
+def test_a_long_day_comes_in_parts(fakes: ModuleType) -> None:
+    view = fakes.make_view(36_000.0, rate_hz=2.0, gap=False)
+    one = view.analysis.segments[0]
+    many = tuple(replace(one, start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(350))
+    busy = replace(view, analysis=replace(view.analysis, segments=many))
+    shown, _ = page(fakes.FakeProvider(busy), f"/ride/{fakes.RIDE_ID}")
+    assert len(rows_of(shown)) == config.STRETCHES
+    assert "Show all 350 stretches; the first 100 are here" in words(shown)
+    assert len(json.dumps(shown, cls=PlotlyJSONEncoder)) < 1_000_000
+    everything = rows_of(stretches_of(busy, selected=349))
+    assert len(everything) == 350
+    assert everything[349].className == "stretch chosen"
+
+
+def rows_of(shown: Any) -> list[Any]:
+    """The rows of the table of stretches."""
+    return [part for part in parts(shown) if isinstance(getattr(part, "id", None), dict)]

@@ -113,3 +113,14 @@ def test_passes_of_the_same_place_share_a_label(fakes: ModuleType) -> None:
     assert figure is not None
     assert "<b>1, 2, 3</b>" in [note.text for note in figure.layout.annotations]
     assert [trace.name for trace in figure.data if trace.mode == "markers+text"] == ["Start and end"]
+
+
+def test_hundreds_of_stretches_do_not_swell_the_map(fakes: ModuleType) -> None:
+    from dataclasses import replace
+
+    view = fakes.make_view(36_000.0, rate_hz=5.0, gap=False)
+    one = view.analysis.segments[0]
+    many = tuple(replace(one, start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(350))
+    figure = course_map(replace(view.analysis, segments=many), view.lines)
+    assert figure is not None
+    assert sum(len(trace.x) for trace in figure.data) < 12_000

@@ -155,3 +155,7 @@ def test_hundreds_of_stretches_are_one_list(fakes: ModuleType, view: Any) -> Non
     assert sum(shape.xref == "x" for shape in figure.layout.shapes) == 601
     numbers = [note for note in figure.layout.annotations if note.text.strip("<b>/").isdigit()]
     assert len(numbers) < 60
+    near = ride_stack(replace(view.analysis, segments=many), view.lines, view.bike, view=View(100.0, 200.0))
+    assert 20 <= sum(shape.xref == "x" for shape in near.layout.shapes) <= 22
+    bars = next(trace for trace in near.data if trace.name == "Deep-drag ground")
+    assert list(bars.customdata) == list(range(20, 41))
