@@ -60,7 +60,8 @@ def test_rides_lists_what_was_imported_newest_first(library: Path) -> None:
     dated = [row["start_utc"] for row in rows if row["start_utc"]]
     assert len(rows) == 3
     assert dated == sorted(dated, reverse=True)
-    assert {"coolant_c", "engine_rpm", "throttle_pct", "map_slot"} <= set(rows[-1]["channels"])
+    hot = next(row for row in rows if row["id"] == _hot(library))
+    assert {"coolant_c", "engine_rpm", "throttle_pct", "map_slot"} <= set(hot["channels"])
     assert [row["bike"] for row in document(library, "rides", "--bike", "enduro-21")["rides"]] == ["enduro-21"]
 
 
@@ -87,7 +88,8 @@ def test_analyze_answers_the_hot_ride(library: Path) -> None:
         "summary", "cannot_tell",
     ]  # fmt: skip
     limit = next(row for row in result["exposure"] if row["name"] == "limit")
-    assert limit["observed_s"] > 30
+    truth_s = 42.8  # seconds the simulated coolant itself spends above 115 C, from the truth file
+    assert limit["observed_low_s"] <= truth_s <= limit["observed_high_s"]
     assert {"heavy_drag", "wide_open"} <= {segment["kind"] for segment in result["segments"]}
     advised = [segment for segment in result["segments"] if segment["advised_map"] == "conservative"]
     assert {segment["verdict"] for segment in advised} == {"missed"}
