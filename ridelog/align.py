@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from ridelog.channels import TIME
@@ -111,7 +112,7 @@ def _free(name: str, taken: dict[str, pl.Series]) -> str:
     return f"{stem}.{number}"
 
 
-def _check_near(parts: Sequence[Part], keys: Sequence[np.ndarray]) -> None:  # type: ignore[type-arg]
+def _check_near(parts: Sequence[Part], keys: Sequence[npt.NDArray[np.int64]]) -> None:
     spans = sorted((int(key[0]), int(key[-1]), part.name) for part, key in zip(parts, keys, strict=True))
     end, name = spans[0][1], spans[0][2]
     for start, stop, other in spans[1:]:

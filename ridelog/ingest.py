@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Sequence
-from contextlib import ExitStack
+from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
+from contextlib import ExitStack, contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 __all__ = ["ColumnChoice", "ImportOptions", "Outcome", "import_files", "parse_column_option", "read_rides"]
 
 _HASH_BLOCK = 4 * 1024 * 1024
+_LARGE_BYTES = 32 * 1024 * 1024
 
 
 @dataclass(frozen=True)
@@ -158,7 +160,7 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
                 to_do="check the path",
             )
         with ExitStack() as stack:
-            digest, size = _sha256(path)
+            hashing = stack.enter_context(_hashing(path))
             inner = stack.enter_context(unpacked(path, options.limits))
             pieces: list[_Piece] = []
             formats: list[str] = []
@@ -166,6 +168,7 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
                 found, name = _read_member(member, path.name, options, start if not pieces else None)
                 pieces.extend(found)
                 formats.append(name)
+            digest, size = hashing.result()
             return SourceFile(path.name, digest, size, formats[0]), pieces
     except RidelogError as error:
         if path.name not in error.where:
@@ -188,6 +191,13 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
             expected="a ride, or a plain reason why it can't be one",
             to_do="report the fault with the file; the other files of the call are not affected",
         ) from error
+
+
+@contextmanager
+def _hashing(path: Path) -> Iterator[Future[tuple[str, int]]]:
+    """A file's hash and size, worked out beside the reading: hashing leaves the interpreter free."""
+    with ThreadPoolExecutor(1) as beside:
+        yield beside.submit(_sha256, path)
 
 
 def _sha256(path: Path) -> tuple[str, int]:
@@ -308,16 +318,16 @@ def _peak_c(normalized: Normalized, excluded: list[Interval]) -> float | None:
     return float(y.max()) if y.size else None
 
 
-def content_mark(sha256s: Sequence[str], part: int | None) -> str:
+def _content_mark(files: Sequence[SourceFile], part: int | None) -> str:
     """The end of a ride's id: 8 hex digits of a hash over its files' hashes, and its number where they hold several."""
-    digest = hashlib.sha256("\n".join(sorted(sha256s)).encode())
+    digest = hashlib.sha256("\n".join(sorted(file.sha256 for file in files)).encode())
     if part is not None:
         digest.update(f"\npart {part}".encode())
     return digest.hexdigest()[:8]
 
 
 def _ride_id(timeline: clock.Timeline, sources: tuple[SourceFile, ...], part: int | None) -> str:
-    mark = content_mark([source.sha256 for source in sources], part)
+    mark = _content_mark(sources, part)
     moment = timeline.start_utc or timeline.start_local
     return f"{moment:%Y%m%d-%H%M}-{mark}" if moment is not None else f"undated-{mark}"
 
@@ -407,36 +417,47 @@ def import_files(
 def _import_group(
     library: Library, group: list[Path], options: ImportOptions, name: str, progress: Callable[[str], None] | None
 ) -> list[Outcome]:
-    known: dict[str, str] = {}
     files: tuple[SourceFile, ...] = tuple(SourceFile(path.name, "", 0, "") for path in group)
+    known: dict[str, str] = {}
     try:
-        files = tuple(_file_of(path) for path in group)
-        hashes = [file.sha256 for file in files]
-        known = {ride_id.rpartition("-")[2]: ride_id for ride_id in library.find_by_content(hashes)}
-        whole = known.get(content_mark(hashes, None))
-        if whole is not None:
-            return [Outcome(whole, files, "already_stored")]
+        # A large file is hashed while it is read, so whether it is there already is only known afterwards.
+        if sum(path.stat().st_size for path in group if path.is_file()) < _LARGE_BYTES:
+            files = tuple(_file_of(path) for path in group)
+            known = _known(library, files)
+            if whole := known.get(_content_mark(files, None)):
+                return [Outcome(whole, files, "already_stored")]
         rides = read_rides(group, options, together=len(group) > 1)
+        if not known:
+            files = rides[0].sources
+            known = _known(library, files)
     except InputRefused as error:
         # A file of several rides is read again to see whether all of them were stored; if that needs options this
         # call does not give, those stored are named.
         if known:
             return [Outcome(ride_id, files, "already_stored") for ride_id in known.values()]
         return [Outcome(None, files, "refused", str(error), error=error)]
+    if progress is not None:
+        progress(f"storing {name}")
     outcomes = []
     while rides:
-        ride = rides.pop(0)
-        stored = known.get(ride.id.rpartition("-")[2])
-        if stored is not None:
-            outcomes.append(Outcome(stored, ride.sources, "already_stored", notes=ride.notes))
-            continue
-        if progress is not None:
-            progress(f"storing {name}")
-        try:
-            outcomes.append(Outcome(ride.id, ride.sources, library.add(ride, group), notes=ride.notes))
-        except InputRefused as error:
-            outcomes.append(Outcome(None, ride.sources, "refused", str(error), ride.notes, error))
+        outcomes.append(_store(library, rides.pop(0), group, known))
     return outcomes
+
+
+def _known(library: Library, files: Sequence[SourceFile]) -> dict[str, str]:
+    """Rides stored from exactly these files, by the end of their ids (the start of an id is a date the user may set)."""
+    ids = library.find_by_content([file.sha256 for file in files])
+    return {ride_id.rpartition("-")[2]: ride_id for ride_id in ids}
+
+
+def _store(library: Library, ride: Ride, group: list[Path], known: dict[str, str]) -> Outcome:
+    stored = known.get(ride.id.rpartition("-")[2])
+    if stored is not None:
+        return Outcome(stored, ride.sources, "already_stored", notes=ride.notes)
+    try:
+        return Outcome(ride.id, ride.sources, library.add(ride, group), notes=ride.notes)
+    except InputRefused as error:
+        return Outcome(None, ride.sources, "refused", str(error), ride.notes, error)
 
 
 def _file_of(path: Path) -> SourceFile:

@@ -36,15 +36,15 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str) -> Coun
     A label is believed. Without one the unit is that in which a ride of 2 minutes to 8 hours was logged at 0.5 to
     1000 Hz (common practice, no source).
     """
+    labelled = fold(unit or "").strip("[]() .")
+    if labelled in TIME_UNITS_S:
+        factor = TIME_UNITS_S[labelled]
+        return CounterUnit(factor, _is_epoch(values, factor), labelled, inferred=False)
     # Steps backward are resets and wraps; pauses are few: the median step is neither.
     steps = np.diff(values)
     steps = steps[steps > 0]
     step = float(np.median(steps)) if steps.size else 0.0
     span = float(np.sum(np.minimum(steps, 1000.0 * step))) if steps.size else 0.0
-    labelled = fold(unit or "").strip("[]() .")
-    if labelled in TIME_UNITS_S:
-        factor = TIME_UNITS_S[labelled]
-        return CounterUnit(factor, _is_epoch(values, factor), labelled, inferred=False)
     epochs = [
         u
         for u in (*_UNITS, "ns")

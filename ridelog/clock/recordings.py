@@ -41,9 +41,14 @@ class Findings:
     left_out: int = 0
 
 
-def gap_limit_s(t_s: FloatArray) -> float:
-    """Steps longer than this are gaps."""
-    return max(GAP_FLOOR_S, GAP_MEDIAN_STEPS * float(np.median(np.diff(t_s)))) if t_s.size > 1 else GAP_FLOOR_S
+_MEDIAN_OF = 200_000
+
+
+def gap_limit_s(steps: FloatArray) -> float:
+    """Steps longer than this are gaps. Of very many steps the median is taken over an even choice of them."""
+    if not steps.size:
+        return GAP_FLOOR_S
+    return max(GAP_FLOOR_S, GAP_MEDIAN_STEPS * float(np.median(steps[:: steps.size // _MEDIAN_OF + 1])))
 
 
 def find_recordings(
@@ -216,8 +221,9 @@ def _drop_short(groups: list[list[Piece]], findings: Findings) -> list[list[Piec
 def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...], findings: Findings) -> Recording:
     """One recording from stamps that don't fall. Equal stamps are spread, or their rows merged."""
     run: Rows | None = None
-    if stamps_s.size > 1 and float(np.diff(stamps_s).min()) <= 0.0:
-        first = np.flatnonzero(np.concatenate(([True], np.diff(stamps_s) > 0)))
+    steps = np.diff(stamps_s)
+    if steps.size and float(steps.min()) <= 0.0:
+        first = np.flatnonzero(np.concatenate(([True], steps > 0)))
         lengths = np.diff(np.append(first, stamps_s.size))
         repeated = int(stamps_s.size - first.size)
         if repeated > 0.3 * stamps_s.size and first.size > 1:
@@ -233,11 +239,10 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
             )  # fmt: skip
             stamps_s, run = stamps_s[first], lengths.astype(np.int64)
             joints = tuple(int(np.searchsorted(first, joint)) for joint in joints)
+        steps = np.diff(stamps_s)
     origin = float(stamps_s[0])
     t_s = stamps_s - origin
-    limit = gap_limit_s(t_s)
-    steps = np.diff(t_s)
-    ends = set(np.flatnonzero(steps > limit).tolist()) | {joint - 1 for joint in joints}
+    ends = set(np.flatnonzero(steps > gap_limit_s(steps)).tolist()) | {joint - 1 for joint in joints}
     gaps = tuple(Interval(float(t_s[i]), float(t_s[i + 1])) for i in sorted(ends) if 0 <= i < t_s.size - 1)
     return Recording(t_s, origin, rows, run, gaps, joints)
 

@@ -165,7 +165,7 @@ def _throttle(values: FloatArray, name: str) -> Found:
             RATIO,
             Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as a share of 1"),
         )
-    if 3.0 <= high <= 5.2 and 0.2 <= low and high - low > 1.5:
+    if 3.0 <= high <= 5.2 and low >= 0.2 and high - low > 1.5:
         return Found(
             ROUGH_VOLTS,
             Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as volts of 5"),

@@ -90,9 +90,14 @@ def _resolution(jumps: FloatArray) -> float | None:
     """The smallest step that is no rare exception; None where hardly two steps are alike."""
     if not jumps.size:
         return None
-    rounded = np.round(jumps / 10.0 ** np.floor(np.log10(jumps.max())), 7) * 10.0 ** np.floor(np.log10(jumps.max()))
-    sizes, counts = np.unique(rounded, return_counts=True)
-    if jumps.size > 50 and sizes.size > 0.5 * jumps.size:
+    # Differences of the same step differ in their last bits; they are told apart to a ten-millionth of the largest.
+    grain = 1e-7 * 10.0 ** np.floor(np.log10(jumps.max()))
+    whole, counts = np.unique(np.rint(jumps / grain).astype(np.int64), return_counts=True)
+    if jumps.size > 50 and whole.size > 0.5 * jumps.size:
         return None
-    frequent = sizes[(counts >= max(1.0, _SMALLEST_STEP_SHARE * jumps.size)) & (sizes > 0)]
-    return float(frequent[0]) if frequent.size else float(sizes[sizes > 0][0])
+    frequent = whole[(counts >= max(1.0, _SMALLEST_STEP_SHARE * jumps.size)) & (whole > 0)]
+    if not frequent.size:
+        return None
+    smallest = int(frequent[0])
+    exact = jumps[np.rint(jumps / grain).astype(np.int64) == smallest]
+    return float(f"{float(np.median(exact)):.6g}")

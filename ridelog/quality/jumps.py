@@ -7,6 +7,7 @@ both are granted before a change counts as impossible.
 from __future__ import annotations
 
 import numpy as np
+import numpy.typing as npt
 
 from ridelog.channels import Channel
 from ridelog.quality.trace import Finding, Trace
@@ -14,6 +15,10 @@ from ridelog.results import BoolArray, FloatArray
 
 LONGEST_SPIKE = 3
 """Samples (updates of a held sensor) a spike may last; longer ones are steps. Ignition noise lasts one or two."""
+
+FINEST_S = 0.05
+"""Changes within less than this are judged as if they took this long: an engine at idle turns once in 0.05 s, and what a
+sensor says in between is how it counts, not what happens. Common practice, no source."""
 
 HALF_WINDOW = 5
 HAMPEL_SIGMAS = 5.0
@@ -25,7 +30,7 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     """Spikes and impossible steps of one channel."""
     if channel.max_rate_per_s is None or trace.t_s.size < 3:
         return []
-    if not _any_fast(trace.t_s, trace.y, channel.max_rate_per_s, trace):
+    if not _any_fast(trace, channel.max_rate_per_s):
         return []
     good = np.flatnonzero(~bad)
     if trace.hold_s:
@@ -57,14 +62,21 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
 
 
 def _allowed(dt_s: FloatArray, rate: float, trace: Trace) -> FloatArray:
-    return np.asarray(rate * np.maximum(dt_s, trace.hold_s) + trace.resolution, dtype=np.float64)
+    shortest = max(trace.hold_s, FINEST_S)
+    return np.asarray(rate * np.maximum(dt_s, shortest) + trace.resolution, dtype=np.float64)
 
 
-def _any_fast(t_s: FloatArray, y: FloatArray, rate: float, trace: Trace) -> bool:
-    """A cheap look: no step over what the shortest sampling allows means no fast one at all."""
-    steps = np.abs(np.diff(y))
-    floor = rate * trace.hold_s + trace.resolution
-    return bool((steps > np.maximum(rate * np.diff(t_s), floor)).any()) if steps.size else False
+def _any_fast(trace: Trace, rate: float) -> bool:
+    """A cheap look at all steps against what the shortest sampling allows, a close one at those that pass it."""
+    if trace.high - trace.low <= rate * max(trace.hold_s, FINEST_S) + trace.resolution:
+        return False
+    steps = np.diff(trace.y)
+    np.abs(steps, out=steps)
+    floor = rate * max(trace.shortest_step_s, trace.hold_s, FINEST_S) + trace.resolution
+    if float(steps.max()) <= floor:
+        return False
+    at = np.flatnonzero(steps > floor)
+    return bool((steps[at] > _allowed(trace.t_s[at + 1] - trace.t_s[at], rate, trace)).any())
 
 
 def _fast(t_s: FloatArray, y: FloatArray, rate: float, trace: Trace) -> BoolArray:
@@ -111,7 +123,7 @@ def _steps(y: FloatArray, fast: BoolArray, spike: BoolArray) -> BoolArray:
     return step
 
 
-def _spread_back(mask: BoolArray, index: np.ndarray, trace: Trace, bad: BoolArray) -> BoolArray:  # type: ignore[type-arg]
+def _spread_back(mask: BoolArray, index: npt.NDArray[np.intp], trace: Trace, bad: BoolArray) -> BoolArray:
     """From updates back to all samples: a held value is bad until the next update."""
     result = np.zeros(trace.t_s.size, dtype=np.bool_)
     if not trace.hold_s:

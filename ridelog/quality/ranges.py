@@ -9,7 +9,7 @@ from ridelog.results import BoolArray
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     """Samples outside the channel's low..high (see channels.py), but for those another rule has named already."""
-    if float(trace.y.min()) >= channel.low and float(trace.y.max()) <= channel.high:
+    if trace.low >= channel.low and trace.high <= channel.high:
         return []
     outside = ((trace.y < channel.low) | (trace.y > channel.high)) & ~bad
     if not outside.any():

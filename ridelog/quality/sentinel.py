@@ -37,12 +37,11 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     values = TEMPERATURES_C if channel.unit == "C" else OTHERS.get(channel.name, ())
     if not values:
         return []
-    low, high = float(trace.y.min()), float(trace.y.max())
     jump = JUMP_C if channel.unit == "C" else 0.1 * (channel.high - channel.low)
     found = []
     for value in values:
         # A converted -40 F is -40 C, a converted 255 is not 255: the tolerance only covers rounding.
-        if not low - 0.01 <= value <= high + 0.01:
+        if not trace.low - 0.01 <= value <= trace.high + 0.01:
             continue
         same = (np.abs(trace.y - value) < 0.005) & ~bad
         if not same.any():

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Literal
 
 import numpy as np
@@ -18,13 +19,25 @@ MOST_MARKS = 500
 @dataclass(frozen=True)
 class Trace:
     """One channel's own samples: `t_s` rises strictly, `y` is finite. `resolution` is the sensor's step (0 unknown),
-    `hold_s` how long a value is repeated between updates (0 where it is not)."""
+    `hold_s` how long a value is repeated between updates (0 where it is not), `shortest_step_s` the shortest time from
+    sample to sample (0 where it was not looked at)."""
 
     name: str
     t_s: FloatArray
     y: FloatArray
     resolution: float = 0.0
     hold_s: float = 0.0
+    shortest_step_s: float = 0.0
+
+    @cached_property
+    def low(self) -> float:
+        """Smallest value."""
+        return float(self.y.min())
+
+    @cached_property
+    def high(self) -> float:
+        """Largest value."""
+        return float(self.y.max())
 
 
 @dataclass(frozen=True)

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 import numpy as np
@@ -233,32 +232,3 @@ def _values(signal: Signal, raw: Raws, notes: list[Note], context: str, *, j1939
     if signal.high is not None:
         drop(values > signal.high + slack, "out_of_range", f"values are above the described {signal.high:g}")
     return values, missing
-
-
-def column_names(pieces: Iterable[Piece]) -> tuple[list[str], list[Note]]:
-    """A name a piece. The second sender of the same signal is number 2, and so on, as sensors of one kind are."""
-    pieces = list(pieces)
-    total = Counter(piece.name for piece in pieces)
-    taken = set(total)
-    used: Counter[str] = Counter()
-    names: list[str] = []
-    for piece in pieces:
-        used[piece.name] += 1
-        name = piece.name if used[piece.name] == 1 else f"{piece.name} {used[piece.name]}"
-        while name != piece.name and name in taken:
-            used[piece.name] += 1
-            name = f"{piece.name} {used[piece.name]}"
-        taken.add(name)
-        names.append(name)
-    notes = [
-        Note(
-            "same_signal",
-            f"{name} comes from {count} senders or messages: "
-            + ", ".join(
-                f"'{own}' from {piece.origin}" for own, piece in zip(names, pieces, strict=True) if piece.name == name
-            ),
-        )
-        for name, count in total.items()
-        if count > 1
-    ]
-    return names, notes

@@ -17,10 +17,11 @@ import polars as pl
 from ridelog.errors import InputRefused
 from ridelog.readers import textfile
 from ridelog.readers.base import HEAD_BYTES, ReadOptions, Sniff
-from ridelog.readers.can_decode import Decoded, Messages, Piece, column_names, decode, id_text
+from ridelog.readers.can_decode import Decoded, Messages, Piece, decode, id_text
 from ridelog.readers.can_description import Description, load_description
 from ridelog.readers.can_lines import Frames, Ints, Tally, joined, read_frames
 from ridelog.readers.foreign import looks_binary
+from ridelog.readers.same_names import numbered
 from ridelog.ride import Note, RawColumn, RawLog
 
 _LINE = re.compile(r"\s*\(\d{1,11}\.\d{1,9}\)\s+\S{1,64}\s+[0-9A-Fa-f]{3,8}#\S{0,160}(?:\s+[RTrt])?\s*")
@@ -73,7 +74,7 @@ class CanTextReader:
             raise _nothing(tally, decoded, options, described=path_of_description is not None)
         if len(pieces) + 1 > options.limits.max_columns:
             raise options.limits.exceeded("max_columns", f"{len(pieces):,} signals", where=options.file_name)
-        names, more = column_names(pieces)
+        names, more = numbered([piece.name for piece in pieces], [piece.origin for piece in pieces])
         empty = sorted({piece.name for piece in decoded.pieces} - {piece.name for piece in pieces})
         if empty:
             more.append(Note("empty_signals", f"signals without a single value were left out: {', '.join(empty)}"))

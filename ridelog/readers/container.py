@@ -11,7 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
-from typing import IO
+from typing import IO, cast
 
 from ridelog.errors import InputRefused, LimitExceeded
 from ridelog.readers.limits import Limits
@@ -69,7 +69,7 @@ def _inflate(path: Path, folder: Path, limits: Limits, *, xz: bool) -> Unpacked:
             name = name[: -len(ending)]
     target = folder / "0"
     with lzma.open(path, "rb") if xz else gzip.open(path, "rb") as source:
-        _copy(source, target, limits, packed=path.stat().st_size, where=path.name, so_far=0)
+        _copy(cast("IO[bytes]", source), target, limits, packed=path.stat().st_size, where=path.name, so_far=0)
     _refuse_nested(target, path.name)
     return Unpacked(target, name or path.name)
 

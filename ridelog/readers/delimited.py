@@ -57,13 +57,15 @@ class DelimitedReader:
                     "max_rows", f"the file has {text.newlines:,} rows", where=options.file_name
                 )
             notes = [*text.notes, *_layout_notes(dialect)]
-            frame = read_fast(text, dialect, lines)
-            if frame is not None:
+            fast = read_fast(text, dialect, lines)
+            if fast is not None:
                 columns = tuple(
-                    RawColumn(name, unit, column.rename(name))
-                    for name, unit, column in zip(dialect.names, dialect.units, frame.iter_columns(), strict=True)
+                    RawColumn(name, unit, column.alias(name))
+                    for name, unit, column in zip(dialect.names, dialect.units, fast, strict=True)
                 )
-                log = RawLog(self.name, columns, frame.height, (), dialect.data_line + 1, tuple(notes))
+                height = fast[0].len()
+                del fast
+                log = RawLog(self.name, columns, height, (), dialect.data_line + 1, tuple(notes))
             else:
                 table = read_careful(text, dialect, options.file_name, options.limits)
                 log = RawLog(

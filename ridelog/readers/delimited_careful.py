@@ -41,7 +41,7 @@ def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limit
         raise limits.exceeded("max_rows", f"the file has {lines.len():,} rows", where=file_name)
     lines = lines.str.strip_chars_end("\r")
     numbers = pl.int_range(dialect.data_line + 1, dialect.data_line + 1 + lines.len(), eager=True, dtype=pl.UInt32)
-    ends_open = not _ends_with_newline(text.path)
+    ends_open = not text.ends_with_newline
     sorting = _Sorting(dialect, file_name)
     keep, breaks_at = sorting.sort(lines, numbers)
     kept, kept_numbers = lines.filter(keep), numbers.filter(keep)
@@ -63,15 +63,6 @@ def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limit
     frame = _split(kept, dialect, quoted=sorting.quoted)
     columns = _numbers(frame, dialect, kept_numbers, sorting.notes, file_name)
     return Table(tuple(columns), rows_in, breaks, tuple(sorting.notes))
-
-
-def _ends_with_newline(path: Path) -> bool:
-    with path.open("rb") as file:
-        file.seek(0, 2)
-        if not file.tell():
-            return True
-        file.seek(-1, 2)
-        return file.read(1) in (b"\n", b"\r")
 
 
 class _Sorting:
@@ -102,7 +93,7 @@ class _Sorting:
         wordy = lines.str.contains(r"^[\s\"]*(?:[#%]|//|[^\W\d_])") & ~blank
         breaks: list[int] = []
         drop = blank
-        if 0 < int(wordy.sum() or 0):
+        if int(wordy.sum() or 0) > 0:
             kinds = self._kinds(lines, numbers, wordy, breaks)
             drop = drop | kinds
         return ~drop, breaks
@@ -208,7 +199,7 @@ class _Sorting:
                     to_do="export the log again with ';' between the columns" if comma else "export the log again",
                 )
 
-    def last_may_be_cut(self, kept: pl.Series, is_last: bool) -> bool:  # noqa: FBT001
+    def last_may_be_cut(self, kept: pl.Series, is_last: bool) -> bool:
         """Can the last line, which has no line end, have lost its end?
 
         It can't where its last cell has as many decimals as that column always has, or is quoted to its end.

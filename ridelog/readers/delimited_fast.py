@@ -1,94 +1,145 @@
-"""The fast path: a clean table goes through one typed scan.
+"""The fast path: a clean table goes through a typed parser, some megabytes at a time.
 
 Clean means: every row has as many cells as the header, every cell of a number column is a number, nothing is quoted.
-Each of these is checked on the bytes or on the result, never assumed, because the scan pads short rows, keeps blank
+Each of these is checked on the bytes or on the result, never assumed, because the parser pads short rows, keeps blank
 lines and reads infinity without a word. Whatever fails a check is left to the careful path.
 """
 
 from __future__ import annotations
 
-import itertools
+import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
+import numpy as np
 import polars as pl
 
 from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, split_line
 from ridelog.readers.textfile import TextFile
+from ridelog.results import FloatArray
 
-_BLOCK = 4 * 1024 * 1024
+BATCH_BYTES = 24 * 1024 * 1024
+"""How much text is parsed at a time: what is in memory beside the columns themselves."""
+
 _SAMPLE_ROWS = 300
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
 
+Schema = dict[str, type[pl.Float64 | pl.String]]
 
-def read_fast(text: TextFile, dialect: Dialect, lines: Sequence[str]) -> pl.DataFrame | None:
-    """The table, one column a header cell, Float64 or String; None where the careful path has to do it.
 
-    `lines` are the first lines of the file, for a guess at the types; a wrong guess fails the scan, never the values.
+def read_fast(text: TextFile, dialect: Dialect, lines: Sequence[str]) -> list[pl.Series] | None:
+    """The columns, one a header cell, Float64 or String; None where the careful path has to do it.
+
+    `lines` are the first lines of the file, for a guess at the types; a wrong guess fails the parsing, never the values.
     """
-    if text.quotes and (text.quotes != "".join(lines[: dialect.data_line]).count('"')):
+    quotes_above = "".join(lines[: dialect.data_line]).count('"')
+    rows = text.newlines - dialect.data_line
+    if text.quotes != quotes_above or not text.ends_with_newline or rows < 1:
         return None
-    rows = [split_line(line, dialect.separator) for line in lines[dialect.data_line : dialect.data_line + _SAMPLE_ROWS]]
-    rows = [row for row in rows if any(row)]
-    if not rows:
+    sample = [split_line(line, dialect.separator) for line in lines[dialect.data_line : dialect.data_line + _SAMPLE_ROWS]]
+    decimal_comma = _decimal_comma(sample, dialect.separator)
+    schema = _schema(sample, dialect, decimal_comma=decimal_comma is True) if decimal_comma is not None else None
+    if schema is None or decimal_comma is None:
         return None
-    widths = {len(row) for row in rows}
-    trailing = widths == {dialect.width + 1} and all(not row[-1] for row in rows)
+    columns = [_Column(dialect.names[n], kind, rows) for n, kind in enumerate(list(schema.values())[: dialect.width])]
+    done = 0
+    for block in _blocks(text.path, dialect.data_line):
+        frame = _parse(block, schema, dialect.separator, decimal_comma=decimal_comma)
+        if frame is None or done + frame.height > rows:
+            return None
+        for column, part in zip(columns, frame.iter_columns(), strict=False):
+            if not column.take(part, done):
+                return None
+        done += frame.height
+    finished = [column.finish() for column in columns] if done == rows else []
+    # A blank line parses as a row without one value; the clock's column has none such.
+    return finished if any(not column.null_count() for column in finished) else None
+
+
+def _schema(sample: Sequence[Sequence[str]], dialect: Dialect, *, decimal_comma: bool) -> Schema | None:
+    """Types of the columns by the first rows; None where those are not clean. A separator at the end of every row adds
+    an empty column."""
+    filled = [row for row in sample if any(row)]
+    widths = {len(row) for row in filled}
+    trailing = widths == {dialect.width + 1} and all(not row[-1] for row in filled)
     if widths != {dialect.width} and not trailing:
         return None
-    decimal_comma = _decimal_comma(rows, dialect.separator)
-    if decimal_comma is None:
-        return None
-    schema: dict[str, type[pl.Float64 | pl.String]] = {}
+    pattern = _COMMA if decimal_comma else _PLAIN
+    schema: Schema = {}
     for column in range(dialect.width):
-        cells = [row[column] for row in rows if row[column]]
-        pattern = _COMMA if decimal_comma else _PLAIN
+        cells = [row[column] for row in filled if row[column]]
         number = all(pattern.fullmatch(cell) or _PLAIN.fullmatch(cell) for cell in cells)
         if number and _may_be_thousands(dialect.names[column], cells):
             return None
         schema[f"column_{column}"] = pl.Float64 if number else pl.String
     if trailing:
         schema[f"column_{dialect.width}"] = pl.String
-    columns = len(schema)
-    expected = text.newlines - dialect.data_line
-    first, separators, dots = _count(text.path, dialect, decimal_comma=decimal_comma)
-    if first is None or separators != expected * (columns - 1):
-        return None
-    if decimal_comma and dots:
-        return None
+    return schema
+
+
+def _parse(block: bytes, schema: Schema, separator: str, *, decimal_comma: bool) -> pl.DataFrame | None:
+    """Whole lines as a typed table, None where it is not one row a line with every cell in place."""
     try:
         frame = pl.scan_csv(
-            text.path,
+            block,
             has_header=False,
-            separator=dialect.separator,
+            separator=separator,
             quote_char=None,
-            skip_lines=dialect.data_line,
-            schema=schema,  # type: ignore[arg-type]
+            schema=schema,
             decimal_comma=decimal_comma,
-            glob=False,
         ).collect()
     except pl.exceptions.PolarsError:
         return None
-    return frame.select(frame.columns[: dialect.width]) if _holds(frame, dialect, expected) else None
+    # A short row is padded with nulls, so where the last column has none no row was short.
+    if frame[:, -1].null_count() and block.count(separator.encode()) != frame.height * (frame.width - 1):
+        return None
+    # With a decimal comma a dot can only be a sign between thousands, which the parser reads as a decimal sign.
+    if decimal_comma and b"." in block:
+        return None
+    return frame
 
 
-def _holds(frame: pl.DataFrame, dialect: Dialect, expected: int) -> bool:
-    """The checks on the result: row count, finite numbers, no unnoticed blank line, no thousands."""
-    if frame.height != expected or frame.height == 0:
-        return False
-    for name, column in zip(itertools.chain(dialect.names, [""]), frame.iter_columns(), strict=False):
-        if column.dtype == pl.Float64:
-            total = column.sum()  # one infinity or NaN makes the sum one
-            if total - total != 0.0:
-                return False
-            if _is_large(name) and _odd_thousands(column):
-                return False
-        elif not name and column.null_count() != column.len():
+class _Column:
+    """One column as it fills up."""
+
+    def __init__(self, name: str, kind: type[pl.Float64 | pl.String], rows: int) -> None:
+        self.large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
+        self.nulls = False
+        self.numbers: FloatArray | None = np.empty(rows) if kind is pl.Float64 else None
+        self.texts: list[pl.Series] = []
+
+    def take(self, part: pl.Series, at: int) -> bool:
+        """Add some rows; False where they are not what a clean table holds."""
+        if self.numbers is None:
+            self.texts.append(part)
+            return True
+        if not math.isfinite(float(part.sum() or 0.0)):  # one infinity or NaN makes the sum one
             return False
-    return any(column.null_count() == 0 for column in frame.iter_columns())
+        if self.large and _odd_thousands(part):
+            return False
+        self.nulls = self.nulls or bool(part.null_count())
+        self.numbers[at : at + part.len()] = part.to_numpy()
+        return True
+
+    def finish(self) -> pl.Series:
+        """The whole column, in one piece."""
+        if self.numbers is None:
+            return pl.concat(self.texts).rechunk()
+        column = pl.Series(self.numbers)
+        self.numbers = None
+        # Nulls passed through numpy as NaN; there were no others, or the sum would have told.
+        return column.fill_nan(None) if self.nulls else column
+
+
+def _blocks(path: Path, skip_lines: int) -> Iterator[bytes]:
+    with path.open("rb") as file:
+        for _ in range(skip_lines):
+            file.readline()
+        while block := file.read(BATCH_BYTES):
+            yield block + file.readline() if not block.endswith(b"\n") else block
 
 
 def _decimal_comma(rows: Sequence[Sequence[str]], separator: str) -> bool | None:
@@ -100,13 +151,10 @@ def _decimal_comma(rows: Sequence[Sequence[str]], separator: str) -> bool | None
     return None if commas and dots else commas
 
 
-def _is_large(name: str) -> bool:
-    return any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
-
-
 def _may_be_thousands(name: str, cells: Sequence[str]) -> bool:
     dotted = [cell for cell in cells if "." in cell or "," in cell]
-    return bool(dotted) and _is_large(name) and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in dotted)
+    large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
+    return bool(dotted) and large and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in dotted)
 
 
 def _odd_thousands(column: pl.Series) -> bool:
@@ -116,22 +164,3 @@ def _odd_thousands(column: pl.Series) -> bool:
         return False
     small = column.filter((column > 0.0) & (column < 20.0))
     return bool((small != small.floor()).any())
-
-
-def _count(path: Path, dialect: Dialect, *, decimal_comma: bool) -> tuple[int | None, int, int]:
-    """Offset of the first data byte (None where it is not found), separators and, if asked, dots from there on."""
-    with path.open("rb") as file:
-        for _ in range(dialect.data_line):
-            file.readline()
-        first = file.tell()
-        separator = dialect.separator.encode()
-        separators = dots = 0
-        block = b""
-        while more := file.read(_BLOCK):
-            block = more
-            separators += block.count(separator)
-            if decimal_comma:
-                dots += block.count(b".")
-    if not block.endswith(b"\n"):
-        return None, 0, 0
-    return first, separators, dots

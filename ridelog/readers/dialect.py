@@ -19,6 +19,7 @@ _LOOK_LINES = 400
 _NUMBER = re.compile(r"[+\-−]?(?:\d[\d.,' ]*|\.\d+)(?:[eE][+-]?\d+)?")
 _TIMEISH = re.compile(r"\d{1,4}[:./-]\d{1,2}[:./-]?[\dT .,:Z+-]*")
 _COMMENT = ("#", "//", "%")
+_DIGITS = frozenset("0123456789+-.−")
 
 
 @dataclass(frozen=True)
@@ -76,22 +77,17 @@ def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | Non
     best: tuple[float, float, int] | None = None
     found: Header | None = None
     for separator in SEPARATORS:
-        split = [split_line(line, separator) for line in lines[:_LOOK_LINES]]
-        widths = [len(_trim(cells)) for cells in split]
-        for index, cells in enumerate(split):
-            if len(cells) < 2 or lines[index].lstrip().startswith('"#'):
+        rows = _Rows([split_line(line, separator) for line in lines[:_LOOK_LINES]])
+        for index, cells in enumerate(rows.cells):
+            if len(cells) < 2:
                 continue
-            bare = list(cells)
-            bare[0] = bare[0].lstrip("#").strip()
+            bare = [cells[0].lstrip("#").strip(), *cells[1:]]
             filled = [cell for cell in bare if cell]
-            if not filled or sum(is_value(cell) for cell in filled) > 0.3 * len(filled):
+            # A row of values, also one split at the wrong sign, has cells that begin like numbers; a header has few.
+            if not filled or sum(cell[0] in _DIGITS for cell in filled) > 0.3 * len(filled):
                 continue
-            split_names = [naming.split_unit(naming.mend(cell)) for cell in bare]
-            known = sum(
-                bool(naming.candidates(name)) or fold(name) in wanted or fold(cell) in wanted
-                for (name, _), cell in zip(split_names, bare, strict=True)
-            )
-            fit = _fit_below(split, widths, index, len(_trim(cells)))
+            known = sum(_is_known(cell, wanted) for cell in bare)
+            fit = rows.fit_below(index, len(_trim(cells)))
             if known < 2 and not (known == 1 and fit > 0.5) and fit < 0.8:
                 continue
             rank = (known + fit, fit, -index)
@@ -100,21 +96,35 @@ def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | Non
     return found
 
 
+def _is_known(cell: str, wanted: set[str]) -> bool:
+    name, _ = naming.split_unit(naming.mend(cell))
+    return bool(naming.candidates(name)) or fold(name) in wanted or fold(cell) in wanted
+
+
 def _trim(cells: Sequence[str]) -> Sequence[str]:
     return cells[:-1] if cells and not cells[-1] else cells
 
 
-def _fit_below(split: list[list[str]], widths: list[int], index: int, width: int) -> float:
-    """Share (0..1) of the next lines that hold values in as many cells as the header has."""
-    below = [row for row in range(index + 1, min(index + 41, len(split))) if any(split[row])]
-    if not below:
-        return 0.0
-    fitting = 0
-    for row in below:
-        cells = [cell for cell in split[row] if cell]
-        values = sum(is_value(cell) for cell in cells)
-        fitting += widths[row] in (width, width - 1) and values >= 0.4 * len(cells)
-    return fitting / len(below)
+class _Rows:
+    """The first lines of a file split by one separator, and how well rows of values fit a header above them."""
+
+    def __init__(self, cells: list[list[str]]) -> None:
+        self.cells = cells
+        self._shape: dict[int, tuple[int, bool] | None] = {}
+
+    def _row(self, index: int) -> tuple[int, bool] | None:
+        """Width of a line and whether it holds values; None for a blank one."""
+        if index not in self._shape:
+            cells = self.cells[index]
+            filled = [cell for cell in cells if cell]
+            values = sum(is_value(cell) for cell in filled)
+            self._shape[index] = (len(_trim(cells)), values >= 0.4 * len(filled)) if filled else None
+        return self._shape[index]
+
+    def fit_below(self, index: int, width: int) -> float:
+        """Share (0..1) of the next lines that hold values in as many cells as the header has."""
+        below = [row for at in range(index + 1, min(index + 41, len(self.cells))) if (row := self._row(at)) is not None]
+        return sum(has in (width, width - 1) and values for has, values in below) / len(below) if below else 0.0
 
 
 def read_dialect(lines: Sequence[str], file_name: str, limits: Limits, named: Sequence[str] = ()) -> Dialect:

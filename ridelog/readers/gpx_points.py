@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import IO, Any
-from xml.parsers import expat  # noqa: S407 - document types are refused below, so no entity is ever declared
+from xml.parsers import expat
 
 import polars as pl
 
 from ridelog.errors import InputRefused, RidelogError
 from ridelog.readers.base import ReadOptions
+from ridelog.readers.gpx_runs import Run, Runs
 from ridelog.ride import Note
 
 _BLOCK = 1024 * 1024
-_FLUSH_POINTS = 50_000
 _MAX_EXTRAS = 40
 
 _ORDER = {name: place for place, name in enumerate(
@@ -23,6 +24,7 @@ _ORDER = {name: place for place, name in enumerate(
 )}  # fmt: skip
 """Order in which GPX 1.1 wants the children of a point."""
 
+_EXTENSIONS = _ORDER["extensions"]
 _WANTED = frozenset(("ele", "time", "fix", "sat", "hdop", "speed"))
 _UNIT_ATTRIBUTES = ("unit", "units", "uom")
 
@@ -41,128 +43,177 @@ class Points:
 
 
 class _Handler:
-    """Collects track points. One instance a file."""
+    """Collects track points. One instance a file.
+
+    Inside a point the parser is given other, shorter handlers: a track is nothing but points, and most of the time goes
+    into calling Python for each element.
+    """
 
     def __init__(self, parser: expat.XMLParserType, options: ReadOptions) -> None:
         self.parser = parser
         self.options = options
-        self.max_depth = options.limits.max_xml_depth
-        self.max_rows = options.limits.max_rows
+        self.runs = Runs()
         self.depth = 0
-        self.is_gpx = False
         self.version = ""
         self.namespace = ""
         self.in_track = False
-        self.point: dict[str, str] | None = None
-        self.extra_at = 0
-        self.capture: str | None = None
-        self.capture_unit: str | None = None
-        self.text: list[str] = []
-        self.place = -1
+        self.in_point = False
         self.lat: list[str | None] = []
         self.lon: list[str | None] = []
         self.children: dict[str, dict[int, str]] = {}
         self.extras: dict[tuple[str, str | None], dict[int, str]] = {}
         self.breaks: list[int] = []
         self.other_points = 0
-        self.total = 0
         self.disordered = 0
-        self.speed_in_11 = 0
         self.plain_extensions = 0
-        self.locals: dict[str, tuple[str, str]] = {}
+        self.start_child, self.end_child = _child_handlers(self)
+
+    @property
+    def total(self) -> int:
+        """Track points so far."""
+        return len(self.lat)
+
+    def check_depth(self, more: int = 0) -> None:
+        """Raise LimitExceeded where elements are nested too deep."""
+        if self.depth + more > self.options.limits.max_xml_depth:
+            raise self.options.limits.exceeded(
+                "max_xml_depth", f"elements are nested {self.depth + more} deep", where=self.options.file_name
+            )
 
     def start(self, name: str, attributes: dict[str, str]) -> None:
+        """An element outside a point."""
         self.depth += 1
-        if self.depth > self.max_depth:
-            raise self.options.limits.exceeded(
-                "max_xml_depth", f"elements are nested {self.depth} deep", where=self.options.file_name
-            )
-        known = self.locals.get(name)
-        if known is None:
-            namespace, _, local = name.rpartition(" ")
-            known = self.locals[name] = (local, namespace)
-        local = known[0]
-        if self.point is not None:
-            if self.extra_at:
-                self._start_extra(local, known[1], attributes)
-            else:
-                self._start_child(local)
-        elif local == "trkpt" and self.in_track:
-            self.point = attributes
-            self.place = -1
+        local = name.rpartition(" ")[2]
+        if local == self.runs.name:
+            if self.in_track:
+                self._add_run(self.runs.take(attributes["at"]))
+            return
+        if local == "trkpt" and self.in_track:
             self.lat.append(attributes.get("lat"))
             self.lon.append(attributes.get("lon"))
-            self.total += 1
-            if self.total > self.max_rows:
-                raise self.options.limits.exceeded(
-                    "max_rows", f"there are more than {self.max_rows:,} points", where=self.options.file_name
-                )
-        elif local in ("trkseg", "trk"):
+            self._check_rows()
+            self.in_point = True
+            self.parser.StartElementHandler = self.start_child
+            self.parser.EndElementHandler = self.end_child
+            return
+        self.check_depth()
+        if local in ("trkseg", "trk"):
             self.in_track = True
             self.breaks.append(self.total)
         elif local in ("wpt", "rtept"):
             self.other_points += 1
         elif self.depth == 1:
-            self._root(local, known[1], attributes)
+            if local != "gpx":
+                raise InputRefused(
+                    f"this is XML of another kind (its first element is {local[:40]!r})",
+                    where=self.options.file_name,
+                    expected="a GPX file",
+                    to_do="export the track as GPX",
+                )
+            self.version, self.namespace = attributes.get("version", ""), name.rpartition(" ")[0]
 
-    def _root(self, local: str, namespace: str, attributes: dict[str, str]) -> None:
-        if local != "gpx":
-            raise InputRefused(
-                f"this is XML of another kind (its first element is {local[:40]!r})",
+    def _add_run(self, run: Run) -> None:
+        first = len(self.lat)
+        self.lat.extend(run.lat)
+        self.lon.extend(run.lon)
+        self._check_rows()
+        for name, values in (("ele", run.ele), ("time", run.time), ("speed", run.speed)):
+            if any(values):
+                column = self.children.setdefault(name, {})
+                if all(values):
+                    column.update(enumerate(values, first))
+                else:
+                    column.update((at, value) for at, value in enumerate(values, first) if value)
+
+    def _check_rows(self) -> None:
+        if len(self.lat) > self.options.limits.max_rows:
+            raise self.options.limits.exceeded(
+                "max_rows",
+                f"there are more than {self.options.limits.max_rows:,} points",
                 where=self.options.file_name,
-                expected="a GPX file",
-                to_do="export the track as GPX",
             )
-        self.is_gpx = True
-        self.version, self.namespace = attributes.get("version", ""), namespace
-
-    def _start_child(self, local: str) -> None:
-        if local == "extensions":
-            self.extra_at = self.depth
-        place = _ORDER.get(local)
-        if place is not None:
-            if place < self.place:
-                self.disordered += 1
-            self.place = place
-        if local in _WANTED:
-            self.capture, self.capture_unit = local, None
-            self.text.clear()
-            self.parser.CharacterDataHandler = self.text.append
-            if local == "speed":
-                self.speed_in_11 += 1
-
-    def _start_extra(self, local: str, namespace: str, attributes: dict[str, str]) -> None:
-        if namespace in ("", self.namespace):
-            self.plain_extensions += 1
-        self.capture = local
-        self.capture_unit = next((attributes[key] for key in _UNIT_ATTRIBUTES if key in attributes), None)
-        self.text.clear()
-        self.parser.CharacterDataHandler = self.text.append
 
     def end(self, name: str) -> None:
-        if self.capture is not None:
-            self.parser.CharacterDataHandler = None
-            value = self.text[0] if len(self.text) == 1 else "".join(self.text)
-            if not self.extra_at:
-                self.children.setdefault(self.capture, {})[self.total - 1] = value
-            elif value.strip():
-                key = (self.capture, self.capture_unit)
-                if key in self.extras or len(self.extras) < _MAX_EXTRAS:
-                    self.extras.setdefault(key, {})[self.total - 1] = value
-            self.capture = None
-        elif self.point is not None and self.locals[name][0] == "trkpt":
-            self.point = None
-        if self.depth == self.extra_at:
-            self.extra_at = 0
+        """The end of an element outside a point, or of the point itself."""
+        del name
         self.depth -= 1
 
+    def leave_point(self) -> None:
+        """Back to the handlers for what is outside points."""
+        self.in_point = False
+        self.depth -= 1
+        self.parser.StartElementHandler = self.start
+        self.parser.EndElementHandler = self.end
+
     def refuse_doctype(self, *_: Any) -> None:
+        """A document type declares entities; GPX needs none."""
         raise InputRefused(
             "it declares a document type, which GPX has no use for and which can hide an attack",
             where=self.options.file_name,
             expected="plain GPX without <!DOCTYPE ...>",
             to_do="export the track again, or remove that line after looking at it",
         )
+
+
+def _child_handlers(track: _Handler) -> tuple[Callable[[str, dict[str, str]], None], Callable[[str], None]]:
+    """Handlers for the elements inside a point. Their state lives in this function: that is what makes them quick."""
+    parser, lat = track.parser, track.lat
+    known: dict[str, tuple[int, dict[int, str] | None]] = {}
+    text: list[str] = []
+    take_text = text.append
+    nested = 0  # elements open inside the point
+    place = -1
+    capture: dict[int, str] | None = None
+    extensions_at = 0
+
+    def look_up(name: str) -> tuple[int, dict[int, str] | None]:
+        local = name.rpartition(" ")[2]
+        column = track.children.setdefault(local, {}) if local in _WANTED else None
+        found = known[name] = (_ORDER.get(local, -1), column)
+        return found
+
+    def start_child(name: str, attributes: dict[str, str]) -> None:
+        nonlocal nested, place, capture, extensions_at
+        nested += 1
+        if nested == 1:
+            order, capture = known.get(name) or look_up(name)
+            if order < place and order >= 0:
+                track.disordered += 1
+            place = order
+            if capture is not None:
+                parser.CharacterDataHandler = take_text
+            elif order == _EXTENSIONS:
+                extensions_at = 1
+            return
+        track.check_depth(nested)
+        if extensions_at:
+            namespace, _, local = name.rpartition(" ")
+            if namespace in ("", track.namespace):
+                track.plain_extensions += 1
+            unit = next((attributes[key] for key in _UNIT_ATTRIBUTES if key in attributes), None)
+            if (local, unit) in track.extras or len(track.extras) < _MAX_EXTRAS:
+                capture = track.extras.setdefault((local, unit), {})
+                text.clear()
+                parser.CharacterDataHandler = take_text
+
+    def end_child(name: str) -> None:
+        nonlocal nested, place, capture, extensions_at
+        if nested == 0:
+            place = -1
+            track.leave_point()
+            return
+        nested -= 1
+        if capture is not None and (nested == 0 or extensions_at):
+            parser.CharacterDataHandler = None
+            value = text[0] if len(text) == 1 else "".join(text)
+            if not extensions_at or value.strip():
+                capture[len(lat) - 1] = value
+            capture = None
+            text.clear()
+        if nested == 0:
+            extensions_at = 0
+
+    return start_child, end_child
 
 
 def parse_points(path: Path, options: ReadOptions) -> Points:
@@ -180,7 +231,7 @@ def parse_points(path: Path, options: ReadOptions) -> Points:
     notes: list[Note] = []
     try:
         with path.open("rb") as file:
-            _feed(parser, file)
+            _feed(parser, file, handler.runs)
     except expat.ExpatError as error:
         if not handler.total:
             raise InputRefused(
@@ -189,10 +240,9 @@ def parse_points(path: Path, options: ReadOptions) -> Points:
                 expected="well-formed GPX",
                 to_do="copy the file again",
             ) from error
-        if handler.point is not None:
+        if handler.in_point:
             handler.lat.pop()
             handler.lon.pop()
-            handler.total -= 1
             for column in (*handler.children.values(), *handler.extras.values()):
                 column.pop(handler.total, None)
         notes.append(
@@ -212,14 +262,13 @@ def parse_points(path: Path, options: ReadOptions) -> Points:
     return _points(handler, notes)
 
 
-def _feed(parser: expat.XMLParserType, file: IO[bytes]) -> None:
+def _feed(parser: expat.XMLParserType, file: IO[bytes], runs: Runs) -> None:
     first = file.read(_BLOCK)
     # Blanks before the declaration are a common slip that XML does not forgive.
     if not first.startswith((b"\xff\xfe", b"\xfe\xff")):
         first = first.removeprefix(b"\xef\xbb\xbf").lstrip()
-    parser.Parse(first, False)  # noqa: FBT003 - the parser's own signature
-    while block := file.read(_BLOCK):
-        parser.Parse(block, False)  # noqa: FBT003
+    for block in runs.blocks(file, first):
+        parser.Parse(block, False)  # noqa: FBT003 - the parser's own signature
     parser.Parse(b"", True)  # noqa: FBT003
 
 
@@ -234,6 +283,7 @@ def _column(values: dict[int, str], total: int) -> pl.Series:
 
 def _points(handler: _Handler, notes: list[Note]) -> Points:
     total = handler.total
+    speeds = len(handler.children.get("speed", ()))
     columns = {"lat": pl.Series(handler.lat, dtype=pl.String), "lon": pl.Series(handler.lon, dtype=pl.String)}
     handler.lat, handler.lon = [], []
     for name in list(handler.children):
@@ -244,12 +294,12 @@ def _points(handler: _Handler, notes: list[Note]) -> Points:
         notes.append(Note("gpx_version", "the file names no GPX version or namespace; it was read as GPX all the same"))
     elif handler.version == "1.0" or handler.namespace.endswith("/1/0"):
         notes.append(Note("gpx_version", "the file is GPX 1.0, whose speeds are in m/s"))
-    if handler.speed_in_11 and handler.version == "1.1":
+    if speeds and handler.version == "1.1":
         notes.append(
             Note(
                 "gpx_speed",
                 "speed elements, which GPX 1.1 does not have, were read as in 1.0, in m/s",
-                rows=handler.speed_in_11,
+                rows=speeds,
             )
         )
     if handler.disordered:

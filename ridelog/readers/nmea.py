@@ -36,7 +36,7 @@ class NmeaReader:
 
     name = "nmea"
     description = "NMEA 0183 sentences of a satellite receiver (RMC, GGA, VTG, GLL, ZDA)"
-    endings = (".nmea", ".nma", ".ubx", ".log", ".txt")
+    endings = (".nmea", ".log", ".txt")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
         """By the share of lines that hold a sentence, once one of the five kinds stands there with a right checksum."""
@@ -95,9 +95,9 @@ def _value_columns(found: Samples) -> list[RawColumn]:
         if name == "counter":
             unit = _counter_unit(values, found)
             if unit:
-                columns.append(RawColumn("logger counter", unit, pl.Series("logger counter", values).fill_nan(None)))
+                columns.append(RawColumn("logger counter", unit, pl.Series("logger counter", values, nan_to_null=True)))
         elif not np.isnan(values).all():
-            columns.append(RawColumn(name, _UNITS.get(name), pl.Series(name, values).fill_nan(None)))
+            columns.append(RawColumn(name, _UNITS.get(name), pl.Series(name, values, nan_to_null=True)))
     return columns
 
 

@@ -26,6 +26,10 @@ _JITTER_US = 5 * SECOND_US
 _STEADY_US = 60 * SECOND_US
 """Times that follow each other by at most this much share one line of days, whatever dates stand beside them."""
 
+_LEAST_INNER = 3
+_NEARLY_ALL = 0.9
+"""Moments from which on, and share of them from which on, a recording is said to have a usual set of sentences."""
+
 _UNIX_DAY = date(1970, 1, 1).toordinal()
 FIRST_ROLLOVER = date(1999, 8, 22).toordinal() - _UNIX_DAY
 """GPS counts weeks to 1024 and starts again: first at the start of this day, then on 2019-04-07 and 2038-11-21."""
@@ -225,18 +229,23 @@ def _vote(stretch: IntArray, offset: IntArray, count: int) -> tuple[IntArray, Bo
 
 
 def _whole(sentences: Sentences, of_sentence: IntArray, recording: IntArray) -> BoolArray:
-    """False for a recording's first or last moment where it lacks the RMC that most others have: the recording began or
-    ended in the middle of it, so its speed and date are missing."""
+    """False for a recording's first or last moment where it lacks the RMC that stands beside other sentences in nearly
+    all moments between: the recording began or ended in the middle of it, so its speed and date are missing."""
     height = recording.size
-    whole = np.ones(height, dtype=np.bool_)
-    complete = np.zeros(height + 1, dtype=np.bool_)
-    complete[of_sentence[sentences.kind == RMC]] = True
-    complete = complete[:-1]
-    if 2 * np.count_nonzero(complete) > height:
-        edge = (np.diff(recording, prepend=-1) != 0) | (np.diff(recording, append=-1) != 0)
-        some = np.bincount(recording, weights=complete) > 0
-        whole = complete | ~edge | ~some[recording]
-    return whole
+    if not height:
+        return np.zeros(0, dtype=np.bool_)
+
+    def holds(*kinds: int) -> BoolArray:
+        found = np.zeros(height + 1, dtype=np.bool_)
+        found[of_sentence[np.isin(sentences.kind, kinds)]] = True
+        return found[:-1]
+
+    complete, others = holds(RMC), holds(GGA, GLL)
+    edge = (np.diff(recording, prepend=-1) != 0) | (np.diff(recording, append=-1) != 0)
+    inner = np.bincount(recording, weights=~edge)
+    both = np.bincount(recording, weights=~edge & complete & others)
+    usual = (inner >= _LEAST_INNER) & (both >= _NEARLY_ALL * inner)
+    return np.asarray(complete | ~edge | ~usual[recording])
 
 
 _SOURCES = (

@@ -1,7 +1,9 @@
-"""Fields of many NMEA 0183 sentences at once: numbers, times of day, dates, coordinates, read digit by digit.
+"""Fields of many NMEA 0183 sentences at once: numbers, times of day, dates, coordinates.
 
-A number is kept as a whole number and a count of decimals, and divided once: the result is the float nearest to what is
-written, as a text parser would give it. What the standard does not allow (two points, a letter, minute 60) is not good.
+Digits are read eight at a time: eight characters are one 64-bit word, in which neighbours are joined three times over,
+to pairs, to fours, to eight. A number is kept as a whole part, decimals and their count, and divided once: the result
+is the float nearest to what is written, as a text parser would give it. What the standard does not allow (two points, a
+letter, minute 60) is not good.
 """
 
 from __future__ import annotations
@@ -15,13 +17,17 @@ IntArray = npt.NDArray[np.int64]
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 ByteArray = npt.NDArray[np.uint8]
+WordArray = npt.NDArray[np.uint64]
 
 NO_DAY = np.iinfo(np.int32).min
 """In place of a day where a sentence has no date that can be believed."""
 
+WORD = 8
+"""Characters in a word; `data` must go on for as many bytes after its last field."""
+
 _MOST_DIGITS = 15
 """A float holds any whole number of 15 digits exactly."""
-_POWER = 10 ** np.arange(_MOST_DIGITS + 1, dtype=np.int64)
+_POWER = 10 ** np.arange(2 * WORD + 1, dtype=np.int64)
 _ZERO, _POINT, _MINUS = b"0.-"
 _YEAR_LOW, _YEAR_HIGH = 1980, 2079
 """Satellite time began in January 1980; two digits can't say more than a century."""
@@ -46,106 +52,136 @@ class Fields:
         start = self.edges[number] + 1
         return start, np.maximum(self.edges[number + 1], start)
 
-    def is_one_of(self, number: int, letters: bytes) -> BoolArray:
-        """True where a field is exactly one of some letters."""
-        start, end = self.span(number)
-        char = self.data[start]
-        found = np.zeros(start.size, dtype=np.bool_)
-        for letter in letters:
-            found |= char == letter
-        found &= end - start == 1
-        return found
+    def letter(self, number: int) -> ByteArray:
+        """The one character of field `number`, 0 where it has none or more."""
+        start = self.edges[number] + 1
+        return np.where(self.edges[number + 1] - start == 1, self.data[start], np.uint8(0))
+
+
+def among(letters: ByteArray, allowed: bytes) -> BoolArray:
+    """True where a letter is one of the allowed ones."""
+    found = np.zeros(letters.size, dtype=np.bool_)
+    for one in allowed:
+        found |= letters == one
+    return found
 
 
 @dataclass(frozen=True)
 class Decimals:
-    """Numbers as `mantissa` / 10**`places`, `whole_digits` before the point. `present`: the field is not empty; `good`:
-    it is empty or a plain number."""
+    """Numbers as `whole` and `part` / 10**`places`, with the count of `digits` before the point. `present`: the field
+    is not empty; `good`: it is empty or a plain number."""
 
-    mantissa: IntArray
+    whole: IntArray
+    part: IntArray
     places: IntArray
-    whole_digits: IntArray
+    digits: IntArray
     present: BoolArray
     good: BoolArray
 
+    def with_whole(self, whole: IntArray) -> FloatArray:
+        """The numbers as floats, with another whole part."""
+        scale = _POWER[self.places]
+        return (whole * scale + self.part) / scale
+
     def values(self) -> FloatArray:
         """As floats, NaN where empty or no number."""
-        return np.where(self.present & self.good, self.mantissa / _POWER[self.places], np.nan)
+        found = self.with_whole(self.whole)
+        found[~(self.present & self.good)] = np.nan
+        return found
 
 
-def decimals(data: ByteArray, start: IntArray, end: IntArray, *, signed: bool = False) -> Decimals:
-    """The unsigned (or signed) decimal numbers in `data[start[i]:end[i]]`, at most 15 digits each."""
-    present = end > start
-    negative = present & (data[start] == _MINUS) if signed else None
-    if negative is not None and negative.any():
-        start = start + negative
+def decimals(data: ByteArray, start: IntArray, end: IntArray) -> Decimals:
+    """The unsigned decimal numbers in `data[start[i]:end[i]]`: up to eight digits, or up to seven before a point and
+    eight after it, 15 together."""
+    words = np.ndarray((data.size - WORD + 1,), dtype="<u8", buffer=data, strides=(1,))
     width = end - start
-    mantissa, places, whole = (np.zeros(width.size, dtype=np.int64) for _ in range(3))
-    good = ~present
-    widths = np.flatnonzero(np.bincount(np.minimum(width, _MOST_DIGITS + 2), minlength=1))
-    for size in widths[(widths > 0) & (widths < _MOST_DIGITS + 2)].tolist():
-        rows = np.flatnonzero(width == size)
-        chars = data[start[rows] + np.arange(size)[:, np.newaxis]]
-        digits, points = chars - _ZERO, chars == _POINT
-        pointed = points.sum(axis=0, dtype=np.uint8)
-        total = np.zeros(rows.size, dtype=np.int64)
-        at = np.full(rows.size, size)
-        for column, (digit, point) in enumerate(zip(digits, points, strict=True)):
-            if not point.any():
-                total *= 10
-                total += digit
-            else:
-                total = np.where(point, total, total * 10 + digit)
-                at[point] = column
-        digits_in = size - pointed
-        fits = ((digits < 10) | points).all(axis=0)
-        good[rows] = fits & (pointed < 2) & (digits_in >= 1) & (digits_in <= _MOST_DIGITS)
-        mantissa[rows] = total
-        whole[rows] = at
-        places[rows] = np.maximum(size - 1 - at, 0)
-    if not good.all():
-        mantissa[~good], places[~good], whole[~good] = 0, 0, 0
-    if negative is not None and negative.any():
-        mantissa = np.where(negative, -mantissa, mantissa)
-    return Decimals(mantissa, places, whole, present, good)
+    head = words[start]
+    # A byte is zero where the point is; the subtraction borrows into the top bit of the first zero byte, and only above
+    # it can it be wrong. Counting the bits below that one gives its place, 8 where there is no point.
+    zero = head ^ _POINTS
+    zero = (zero - _ONES) & ~zero & _TOPS
+    place = (np.bitwise_count((zero & (~zero + _ONE)) - _ONE) >> 3).astype(np.int64)
+    digits = np.minimum(place, width)
+    places = np.maximum(width - place - 1, 0)
+    whole, whole_good = _eight_digits(head, digits)
+    part, part_good = _eight_digits(words[start + digits + 1], places)
+    written = digits + places
+    good = whole_good & part_good & (places <= WORD) & (written > 0) & (written <= _MOST_DIGITS)
+    good &= (place < WORD) | (width <= WORD)
+    bad = np.flatnonzero(~good)
+    for column in (whole, part, places, digits):
+        column[bad] = 0
+    present = width > 0
+    return Decimals(whole, part, places, digits, present, good | ~present)
+
+
+_ONE = np.uint64(1)
+_ONES = np.uint64(0x0101010101010101)
+_TOPS = np.uint64(0x8080808080808080)
+_POINTS = np.uint64(_POINT * 0x0101010101010101)
+_ZEROS = np.uint64(_ZERO * 0x0101010101010101)
+_PAST_NINE = np.uint64(0x7676767676767676)
+"""Added to a byte, it sets the top bit from ten on."""
+_JOIN = ((2561, 8, 0x00FF00FF00FF00FF), (6553601, 16, 0x0000FFFF0000FFFF), (42949672960001, 32, 0xFFFFFFFF))
+"""To join neighbours: multiplying by 1 + 10 x 2^8 adds ten times each byte to the byte above it, and so on for pairs
+and fours; then shift down and mask."""
+
+
+def _eight_digits(words: WordArray, count: IntArray) -> tuple[IntArray, BoolArray]:
+    """The number in the first `count` characters (0 to 8) of each word, and whether they all are digits."""
+    # Shifted up, the last digit is the highest byte and what is missing in front are zeros.
+    value = (words ^ _ZEROS) << (64 - 8 * np.clip(count, 0, WORD)).astype(np.uint64)
+    good = ((value + _PAST_NINE) | value) & _TOPS == 0
+    for factor, shift, mask in _JOIN:
+        value = value * np.uint64(factor) >> np.uint64(shift) & np.uint64(mask)
+    return value.view(np.int64), good
 
 
 def numbers(fields: Fields, number: int, *, signed: bool = False) -> tuple[FloatArray, BoolArray]:
     """Field `number` as floats (NaN where empty), and where it is good."""
-    found = decimals(fields.data, *fields.span(number), signed=signed)
+    start, end = fields.span(number)
+    if signed:
+        negative = (fields.data[start] == _MINUS) & (end > start)
+        found = decimals(fields.data, start + negative, end)
+        values = found.values()
+        return np.where(negative, -values, values), found.good & (found.present | ~negative)
+    found = decimals(fields.data, start, end)
     return found.values(), found.good
 
 
 def clock_us(fields: Fields, number: int) -> tuple[IntArray, BoolArray]:
     """hhmmss.sss as microseconds of the day (-1 where empty), and where it is good. Second 60 is a leap second."""
     found = decimals(fields.data, *fields.span(number))
-    scale = _POWER[found.places]
-    clock = found.mantissa // scale
-    part = found.mantissa - clock * scale
-    micros = part * _POWER[np.maximum(6 - found.places, 0)] // _POWER[np.maximum(found.places - 6, 0)]
-    minutes, second = clock // 100, clock % 100
-    hour, minute = minutes // 100, minutes % 100
+    minutes = found.whole // 100
+    second, hour = found.whole - minutes * 100, minutes // 100
+    minute = minutes - hour * 100
+    seconds = hour * 3600 + minute * 60 + second
     leap = (second == 60) & (minute == 59)
-    good = found.good & (
-        ~found.present | ((found.whole_digits == 6) & (hour < 24) & (minute < 60) & ((second < 60) | leap))
-    )
-    micros += (hour * 3600 + minute * 60 + second) * 1_000_000
-    return np.where(found.present & good, micros, -1), good
+    shaped = (found.digits == 6) & (hour < 24) & (minute < 60) & ((second < 60) | leap)
+    micros = seconds * 1_000_000 + found.part * _MICROS[found.places] // _FINER[found.places]
+    micros[~(found.present & found.good & shaped)] = -1
+    return micros, found.good & (shaped | ~found.present)
+
+
+_MICROS = 10 ** np.maximum(6 - np.arange(WORD + 1), 0)
+_FINER = 10 ** np.maximum(np.arange(WORD + 1) - 6, 0)
 
 
 def coordinate(fields: Fields, number: int, limit_deg: int, letters: bytes) -> tuple[FloatArray, BoolArray]:
     """(d)ddmm.mmm and its letter (`letters`: positive, negative) as degrees, NaN where empty; and where it is good."""
     found = decimals(fields.data, *fields.span(number))
-    start, end = fields.span(number + 1)
-    scale = _POWER[found.places]
-    degrees = found.mantissa // (scale * 100)
-    minutes = (found.mantissa - degrees * scale * 100) / scale
+    letter = fields.letter(number + 1)
+    degrees = found.whole // 100
+    minutes = found.with_whole(found.whole - degrees * 100)
     value = degrees + minutes / 60.0
-    negative = fields.is_one_of(number + 1, letters[1:])
-    lettered = negative | fields.is_one_of(number + 1, letters[:1])
-    written = (found.whole_digits >= 3) & (found.whole_digits <= 5) & (minutes < 60.0) & (value <= limit_deg) & lettered
-    good = found.good & np.where(found.present, written, end == start)
-    return np.where(found.present & good, np.where(negative, -value, value), np.nan), good
+    negative = letter == letters[1]
+    shaped = (found.digits >= 3) & (found.digits <= 5) & (minutes < 60.0) & (value <= limit_deg)
+    shaped &= negative | (letter == letters[0])
+    start, end = fields.span(number + 1)
+    good = found.good & np.where(found.present, shaped, end == start)
+    np.negative(value, out=value, where=negative)
+    value[~(found.present & good)] = np.nan
+    return value, good
 
 
 def dates(fields: Fields, number: int) -> tuple[npt.NDArray[np.int32], BoolArray]:
@@ -154,10 +190,11 @@ def dates(fields: Fields, number: int) -> tuple[npt.NDArray[np.int32], BoolArray
     Two digits of the year below 69 are 20xx, the rest 19xx (the rule of POSIX).
     """
     found = decimals(fields.data, *fields.span(number))
-    year = found.mantissa % 100
-    shaped = found.present & found.good & (found.whole_digits == 6) & (found.places == 0)
-    day = days(year + np.where(year < 69, 2000, 1900), found.mantissa // 100 % 100, found.mantissa // 10_000)
-    day = np.where(shaped, day, np.int32(NO_DAY))
+    written, which = np.unique(found.whole, return_inverse=True)
+    year = written % 100
+    found_days = days(year + np.where(year < 69, 2000, 1900), written // 100 % 100, written // 10_000)
+    day = found_days[which]
+    day[~(found.present & found.good & (found.digits == 6) & (found.places == 0))] = NO_DAY
     return day, found.present & (day == NO_DAY)
 
 

@@ -18,6 +18,7 @@ from ridelog.readers.nmea_fields import (
     Fields,
     FloatArray,
     IntArray,
+    among,
     clock_us,
     coordinate,
     dates,
@@ -130,39 +131,44 @@ def _knots(knots: FloatArray) -> FloatArray:
 
 
 def _rmc(places: Fields, rows: IntArray, out: Sentences) -> BoolArray:
-    void = places.is_one_of(2, b"V")
-    good = void | places.is_one_of(2, b"A")
-    void |= places.is_one_of(12, _NO_MODE)
+    status = places.letter(2)
+    void = among(status, b"V")
+    good = void | among(status, b"A")
+    void |= among(places.letter(12), _NO_MODE)
     good &= _time(places, 1, void, rows, out)
     good &= _position(places, 3, void, rows, out)
+    nothing = out.void[rows]
     knots, knots_good = numbers(places, 7)
-    out.speed_mps[rows] = np.where(out.void[rows], np.nan, _knots(knots))
+    out.speed_mps[rows] = np.where(nothing, np.nan, _knots(knots))
     day, odd = dates(places, 9)
-    out.day[rows] = np.where(out.void[rows], np.int32(NO_DAY), day)
-    out.odd_date[rows] = odd & ~out.void[rows]
+    out.day[rows] = np.where(nothing, np.int32(NO_DAY), day)
+    out.odd_date[rows] = odd & ~nothing
     return good & (void | knots_good)
 
 
 def _gga(places: Fields, rows: IntArray, out: Sentences) -> BoolArray:
-    quality = decimals(places.data, *places.span(6))
-    void = ~quality.present | places.is_one_of(6, _NO_QUALITY)
-    good = void | places.is_one_of(6, b"1234569")
+    quality = places.letter(6)
+    start, end = places.span(6)
+    void: BoolArray = among(quality, _NO_QUALITY) | (start == end)
+    good = void | among(quality, b"1234569")
     good &= _time(places, 1, void, rows, out)
     good &= _position(places, 2, void, rows, out)
     void = out.void[rows]
-    out.fix[rows] = np.where(void, np.nan, quality.mantissa)
+    out.fix[rows] = np.where(void, np.nan, quality - float(ord("0")))
     columns = ((7, out.satellites, False), (8, out.hdop, False), (9, out.elevation_m, True))
     for number, target, signed in columns:
         values, fine = numbers(places, number, signed=signed)
         target[rows] = np.where(void, np.nan, values)
         good &= fine | void
-    return good & (void | np.isnan(out.elevation_m[rows]) | places.is_one_of(10, b"M"))
+    good &= void | np.isnan(out.elevation_m[rows]) | among(places.letter(10), b"M")
+    return good
 
 
 def _gll(places: Fields, rows: IntArray, out: Sentences) -> BoolArray:
-    void = places.is_one_of(6, b"V")
-    good = void | places.is_one_of(6, b"A")
-    void |= places.is_one_of(7, _NO_MODE)
+    status = places.letter(6)
+    void = among(status, b"V")
+    good = void | among(status, b"A")
+    void |= among(places.letter(7), _NO_MODE)
     good &= _time(places, 5, void, rows, out)
     return good & _position(places, 1, void, rows, out)
 
@@ -172,8 +178,9 @@ def _vtg(places: Fields, rows: IntArray, out: Sentences) -> BoolArray:
     knots, knots_good = numbers(places, 5)
     kmh, kmh_good = numbers(places, 7)
     speed = np.where(np.isnan(knots), kmh / 3.6, _knots(knots))
-    out.speed_mps[rows] = np.where(places.is_one_of(9, _NO_MODE), np.nan, speed)
-    units = (np.isnan(knots) | places.is_one_of(6, b"N")) & (np.isnan(kmh) | places.is_one_of(8, b"K"))
+    speed[among(places.letter(9), _NO_MODE)] = np.nan
+    out.speed_mps[rows] = speed
+    units = (np.isnan(knots) | among(places.letter(6), b"N")) & (np.isnan(kmh) | among(places.letter(8), b"K"))
     return knots_good & kmh_good & units
 
 
@@ -181,7 +188,7 @@ def _zda(places: Fields, rows: IntArray, out: Sentences) -> BoolArray:
     nothing = np.zeros(rows.size, dtype=np.bool_)
     good = _time(places, 1, nothing, rows, out)
     parts = [decimals(places.data, *places.span(number)) for number in (2, 3, 4)]
-    day, month, year = (part.mantissa for part in parts)
+    day, month, year = (part.whole for part in parts)
     written = np.all([part.present & part.good & (part.places == 0) for part in parts], axis=0)
     found = days(year, month, day)
     out.day[rows] = np.where(written, found, np.int32(NO_DAY))

@@ -22,8 +22,8 @@ BLOCK_BYTES = 1024 * 1024
 
 _DOLLAR, _STAR, _COMMA, _LF, _CR = b"$*,\n\r"
 _PROPRIETARY = ord("P")
-_PADDING = b"\n\0\0\0"
-"""The line end closes the last sentence; the zeros are what a checksum cut off there is compared with."""
+_PADDING = b"\n\0\0\0\0\0\0\0\0"
+"""The line end closes the last sentence; the zeros are what an address or a checksum cut off there is compared with."""
 
 
 def _among(codes: bytes) -> BoolArray:
@@ -34,15 +34,14 @@ def _among(codes: bytes) -> BoolArray:
 
 _CAPITALS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
 _CAPITAL = _among(_CAPITALS)
-_TEXT_BYTES = bytes([9, 10, 13, *range(32, 127)])
-_TEXT = _among(_TEXT_BYTES)
+_TEXT = _among(bytes([9, 10, 13, *range(32, 127)]))
 _RUNS_ON = _among(_CAPITALS + _CAPITALS.lower() + b".-*")
 """Characters that can't follow a whole checksum: they are the rest of a torn sentence."""
 _BESIDE_A_COUNTER = _among(b" \t,;:|>[]()\"'")
 _HEX = np.full(256, 255, dtype=np.uint8)
 for _char in b"0123456789abcdefABCDEF":
     _HEX[_char] = int(chr(_char), 16)
-_CODES = tuple(int.from_bytes(kind.encode("ascii"), "big") for kind in KINDS)
+_CODES = tuple(int.from_bytes(kind.encode("ascii"), "little") for kind in KINDS)
 
 
 @dataclass
@@ -90,7 +89,9 @@ def read_block(block: bytes, tally: Tally) -> Sentences:
     edge = mark[edges]
     opening = np.flatnonzero(edge == _DOLLAR)
     line_ends = (edge == _LF) | (edge == _CR)
-    odd_bytes = len(block.translate(None, _TEXT_BYTES))
+    # Control characters and bytes past ASCII, less those that a text file has.
+    odd_bytes = int(np.count_nonzero(data[: len(block)] < 32) + np.count_nonzero(data > 126))
+    odd_bytes -= int(np.count_nonzero(line_ends)) - 1 + block.count(b"\t")
     tally.sentences += opening.size
     tally.odd_bytes += odd_bytes
     line_end_at = marks[edges[line_ends]]
@@ -137,12 +138,12 @@ def read_block(block: bytes, tally: Tally) -> Sentences:
 def _address(data: ByteArray, start: IntArray) -> tuple[IntArray, BoolArray, BoolArray]:
     """Code of the kind's three letters; whether the address is whole (two letters of a talker, three, a comma); and
     whether it is a maker's own."""
-    last = data.size - 1
-    chars = [data[np.minimum(start + step, last)] for step in range(1, 7)]
-    capital = [_CAPITAL[char] for char in chars[:5]]
-    code = chars[2].astype(np.int64) << 16 | chars[3].astype(np.int64) << 8 | chars[4]
-    proprietary = (chars[0] == _PROPRIETARY) & capital[1] & capital[2] & capital[3]
-    return code, np.logical_and.reduce(capital) & (chars[5] == _COMMA), proprietary
+    words = np.ndarray((data.size - 7,), dtype="<u8", buffer=data, strides=(1,))[start]
+    chars = words.view(np.uint8).reshape(-1, 8)
+    capital = _CAPITAL[chars[:, 1:6]]
+    whole = capital.all(axis=1)
+    proprietary = (chars[:, 1] == _PROPRIETARY) & capital[:, 1:4].all(axis=1)
+    return (words >> 24 & 0xFFFFFF).astype(np.int64), whole & (chars[:, 6] == _COMMA), proprietary
 
 
 def _verify(data: ByteArray, start: IntArray, stop: IntArray, candidate: BoolArray) -> tuple[BoolArray, BoolArray]:

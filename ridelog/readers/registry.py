@@ -38,7 +38,7 @@ def with_plugins(plugins: Sequence[EntryPoint]) -> tuple[tuple[Reader, ...], tup
     for plugin in sorted(plugins, key=lambda entry: entry.name):
         try:
             reader = plugin.load()()
-        except Exception as error:  # noqa: BLE001 - whatever somebody else's code raises
+        except Exception as error:
             notes.append(_unusable(plugin.name, f"{type(error).__name__} while loading it"))
             continue
         if not isinstance(reader, Reader):
@@ -77,7 +77,7 @@ def choose(head: bytes, file_name: str, available: Sequence[Reader]) -> Reader:
     for reader in available:
         try:
             opinions.append((reader, reader.sniff(head, file_name)))
-        except Exception as error:  # noqa: BLE001 - a plug-in's fault must not stop the others
+        except Exception as error:
             opinions.append((reader, Sniff(0.0, f"its check failed with {type(error).__name__}")))
     best = max(sniff.score for _, sniff in opinions)
     if best < _SURE:
