@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ridelog.results import Adherence, Exposure, Segment
+from ridelog.words import duration
+from ridelog.words import share as as_share
 
 WHERE = {
     "heavy_drag": "on deep-drag ground",
@@ -33,27 +35,9 @@ NEARLY_ALL = 0.9
 FULL_COVERAGE = 0.95
 
 
-def duration(seconds: float) -> str:
-    """`48 s`, `3 min 05 s`, `1 h 02 min`."""
-    whole = round(seconds)
-    if whole == 0 and seconds > 0.0:
-        return "under a second"
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    minutes = round(seconds / 60.0)
-    return f"{minutes // 60} h {minutes % 60:02d} min"
-
-
 def degrees(value: float) -> str:
     """A temperature without a needless decimal."""
     return f"{value:.1f}".removesuffix(".0") + " C"
-
-
-def percent(share: float) -> str:
-    """`24 %` for 0.24."""
-    return f"{100.0 * share:.0f} %"
 
 
 @dataclass(frozen=True)
@@ -108,7 +92,9 @@ def _answer(coolant: Coolant, hot: Sequence[HotTime]) -> str:
     peak_c = hot[-1].exposure.peak_c
     peak = f"it peaked at {degrees(peak_c)}" if peak_c is not None else "its peak is not known"
     lowest, highest = hot[0].exposure, hot[-1].exposure
-    seen = "" if coolant.coverage >= FULL_COVERAGE else f" in the {percent(coolant.coverage)} of the ride it was logged"
+    seen = (
+        "" if coolant.coverage >= FULL_COVERAGE else f" in the {as_share(coolant.coverage)} of the ride it was logged"
+    )
     if not passed:
         return f"Coolant stayed at or below {degrees(lowest.threshold_c)} ({lowest.name}){seen}: {peak}."
     top = passed[-1]
@@ -144,7 +130,7 @@ def _where(one: HotTime) -> str:
 
 
 def _share(seconds: float, total_s: float) -> str:
-    return "all of it" if seconds >= 0.995 * total_s else f"{percent(seconds / total_s)} of it"
+    return "all of it" if seconds >= 0.995 * total_s else f"{as_share(seconds / total_s)} of it"
 
 
 def _map_words(one: HotTime, kind: str, seconds: float) -> str:
@@ -182,12 +168,16 @@ def _on_which_map(adherence: Adherence) -> str:
     if adherence.unknown_s < 0.5:
         if standard_s < 0.5:
             return ", and it was on all that time"
-        share = percent(adherence.share)
+        if adherence.conservative_s < 0.5:
+            return "; the log shows the standard map for all of it"
+        share = as_share(adherence.share)
         return f"; it was on for {share} of it (the log shows the standard map for {duration(standard_s)})"
     known = f"; the map is not known for {duration(adherence.unknown_s)} of it, and in the rest it was on "
     if standard_s < 0.5:
         return known + "all the time"
-    return known + f"for {percent(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
+    if adherence.conservative_s < 0.5:
+        return known.removesuffix("it was on ") + "the log shows the standard map"
+    return known + f"for {as_share(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
 
 
 _KIND_NAMES = {
@@ -247,20 +237,20 @@ def reason(
     at = f" at {3.6 * speed_mps:.0f} km/h" if speed_mps is not None else ""
     if kind == "heavy_drag" and drag is not None:
         power = f" with {power_w / 1000.0:.1f} kW" if power_w is not None else ""
-        power += f" ({percent(power_share)} of peak power)" if power and power_share is not None else ""
-        text = f"The ground held back {percent(drag)} of the weight for {length}{at}{power}: much work, little air"
+        power += f" ({as_share(power_share)} of peak power)" if power and power_share is not None else ""
+        text = f"The ground held back {as_share(drag)} of the weight for {length}{at}{power}: much work, little air"
     elif kind == "wide_open":
-        share = f"{percent(opening)} open on average" if opening is not None else "wide open"
+        share = f"{as_share(opening)} open on average" if opening is not None else "wide open"
         text = f"Throttle {share} for {length}{at}: the piston gets hotter than a coolant sensor shows"
     elif kind == "high_speed":
         text = f"Held{at} for {length}: sustained power, however calm the coolant looks"
     elif kind == "slow_climb":
-        slope = f"{percent(grade)}" if grade is not None else "a steep slope"
+        slope = f"{as_share(grade)}" if grade is not None else "a steep slope"
         text = f"Climbed {slope} for {length}{at}: work against the slope with hardly any air through the radiator"
     else:
         text = f"Stood for {length} with the engine running: no air through the radiator but a fan's"
     if doubts:
         text += "; uncertain because " + " and ".join(doubts)
     elif kind == "heavy_drag" and drag_low is not None:
-        text += f"; still {percent(drag_low)} with 20 % less power and 10 % more mass"
+        text += f"; still {as_share(drag_low)} with 20 % less power and 10 % more mass"
     return text + "."

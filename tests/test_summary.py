@@ -7,7 +7,8 @@ from dataclasses import replace
 import pytest
 
 from ridelog.results import Adherence, Exposure, Segment
-from ridelog.summary import Coolant, HotTime, degrees, duration, reason, summarize
+from ridelog.summary import Coolant, HotTime, degrees, reason, summarize
+from ridelog.words import duration
 
 COUNTS = dict.fromkeys(("followed", "late", "missed", "unknown", "not_advised"), 0)
 NONE_ADVISED = Adherence(0.0, None, None, COUNTS)
@@ -72,7 +73,7 @@ def segment(kind: str = "heavy_drag", **more) -> Segment:
 @pytest.mark.parametrize(
     ("seconds", "text"),
     [
-        (0.4, "under a second"),
+        (0.4, "0.4 s"),
         (0.0, "0 s"),
         (47.6, "48 s"),
         (59.7, "1 min 00 s"),
@@ -174,7 +175,7 @@ def test_kinds_that_cannot_be_judged_are_named_beside_those_that_can() -> None:
         Adherence(90.0, 0.0, 0.0, COUNTS),
         unjudged=["heavy_drag"],
     )
-    assert said[1].endswith("for 1 min 30 s); deep-drag ground can't be told from this log.")
+    assert said[1].endswith("standard map for all of it; deep-drag ground can't be told from this log.")
 
 
 def words(kind: str, doubts: tuple[str, ...] = ()) -> str:

@@ -8,7 +8,7 @@ from dashboard import config
 from dashboard.components import parts
 from dashboard.provider import RideItem
 from ridelog.figures.display import METRIC, duration
-from ridelog.figures.words import CONDITION_WORDS
+from ridelog.words import CONDITION_WORDS
 from ridelog.report.tables import local_time, missing_text
 
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")

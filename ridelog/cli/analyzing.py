@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 import click
 
+from ridelog import words
 from ridelog.cli import show
 from ridelog.cli.common import (
     ambient_option,
@@ -22,6 +23,7 @@ from ridelog.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from ridelog.advice import Advice
     from ridelog.bike import Bike
     from ridelog.results import Analysis, Segment, Traces
     from ridelog.ride import Ride
@@ -53,7 +55,7 @@ def analyze(
 
 def run_analysis(
     text: str, bike: str | None, ambient_c: float | None, library_folder: Path | None
-) -> tuple[Analysis, Traces, Ride, Bike | None]:
+) -> tuple[Analysis, Traces, Ride, Bike | None, Advice]:
     """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
     from ridelog.advice import in_force
     from ridelog.analyze import analyze as analyze_ride
@@ -66,24 +68,7 @@ def run_analysis(
     day: date | None = ride.start_utc.date() if ride.start_utc else None
     sheet = in_force(library.advice_sheets(), day)
     result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c)
-    return result, traces, ride, profile
-
-
-KIND_WORDS = {
-    "heavy_drag": "deep-drag ground",
-    "wide_open": "wide open",
-    "high_speed": "fast stretch",
-    "slow_climb": "slow climb",
-    "standstill": "standing, engine running",
-    "heat_only": "heat alone",
-}
-VERDICT_WORDS = {
-    "followed": "followed",
-    "late": "switched late",
-    "missed": "not switched",
-    "unknown": "can't tell",
-    "not_advised": "no switch advised",
-}
+    return result, traces, ride, profile, sheet
 
 
 def print_analysis(result: Analysis) -> None:
@@ -105,9 +90,21 @@ def print_analysis(result: Analysis) -> None:
                 f"{boil.vented_c:.0f} C with one that leaks (margin {vented}). Both are good to about 2 C.",
             ],
         )
-    show.lines("What this log can't tell", [f"{item.question}: {item.reason}" for item in result.cannot_tell])
+    asked = [
+        f"{words.question_words(item.question)} {item.reason[:1].upper()}{item.reason[1:]}."
+        for item in result.cannot_tell
+    ]
+    show.lines("What this log can't tell, and why", asked)
     marks = [
-        (m.channel, m.kind, show.clock(m.start_s), show.clock(m.end_s), m.action, m.detail) for m in result.quality
+        (
+            words.channel_words(mark.channel),
+            mark.kind.replace("_", " "),
+            words.clock(mark.start_s),
+            words.clock(mark.end_s),
+            words.ACTION_WORDS[mark.action],
+            mark.detail,
+        )
+        for mark in result.quality
     ]
     show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), marks, right=(2, 3))
     show.lines(
@@ -120,8 +117,8 @@ def print_analysis(result: Analysis) -> None:
 
 
 def _print_segments(result: Analysis) -> None:
-    columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice", "certainty")
-    show.table("Stretches", columns, [_segment_cells(segment) for segment in result.segments], right=(0, 1, 3))
+    columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice")
+    show.table("Stretches", columns, [_segment_cells(segment, result) for segment in result.segments], right=(0, 1, 3))
 
 
 def _print_exposure(result: Analysis) -> None:
@@ -141,24 +138,20 @@ def _print_exposure(result: Analysis) -> None:
     show.table("Time above", columns, rows, right=tuple(range(1, 7)))
 
 
-def _segment_cells(segment: Segment) -> tuple[str, ...]:
+def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
     drag = show.DASH
     if segment.drag_coefficient is not None and segment.drag_low is not None and segment.drag_high is not None:
         drag = f"{segment.drag_coefficient:.2f} ({segment.drag_low:.2f} to {segment.drag_high:.2f})"
     coolant = show.DASH
     if segment.coolant_start_c is not None and segment.coolant_peak_c is not None:
         coolant = f"{segment.coolant_start_c:.0f}, peak {segment.coolant_peak_c:.0f} C"
-    kind = KIND_WORDS[segment.kind]
-    if segment.also:
-        kind += " + " + ", ".join(KIND_WORDS[name] for name in segment.also)
     return (
-        show.clock(segment.start_s),
-        show.clock(segment.end_s),
-        kind,
+        words.clock(segment.start_s),
+        words.clock(segment.end_s),
+        words.segment_words(segment),
         show.number(segment.mean_speed_mps * 3.6 if segment.mean_speed_mps is not None else None, 0, "km/h"),
         drag,
         coolant,
         show.share(segment.conservative_share),
-        VERDICT_WORDS[segment.verdict],
-        segment.certainty,
+        words.verdict_words(segment, result),
     )

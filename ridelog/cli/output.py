@@ -27,8 +27,8 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
         raise UsageError(f"{output.name} does not end in .html", where="-o", expected="a name such as ride.html")
     with progress() as tell:
         tell("writing the report")
-        analysis, traces, loaded, bike = run_analysis(ride, None, None, library_folder)
-        write_atomically(output, render(analysis, traces, loaded, bike).encode("utf-8"))
+        analysis, traces, loaded, bike, sheet = run_analysis(ride, None, None, library_folder)
+        write_atomically(output, render(analysis, traces, loaded, bike, advice=sheet).encode("utf-8"))
     show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
 
 
@@ -58,7 +58,7 @@ def export(ride: str, output: Path, *, trim_ends_m: float, library_folder: Path 
     with progress() as tell:
         tell("writing")
         if output.suffix.lower() == ".geojson":
-            analysis, _, loaded, _ = run_analysis(ride, None, None, library_folder)
+            analysis, _, loaded, *_ = run_analysis(ride, None, None, library_folder)
             write(loaded, output, segments=analysis.segments, trim_ends_m=trim_ends_m)
         else:
             write(library.load(library.resolve(ride)), output, trim_ends_m=trim_ends_m)

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
+from ridelog import words
+
 if TYPE_CHECKING:
     from rich.console import Console
 
@@ -22,23 +24,8 @@ def console() -> Console:
 
 
 def duration(seconds: float | None) -> str:
-    """`1 h 02 min`, `3 min 05 s`, `42 s`, `0.4 s`."""
-    if seconds is None:
-        return DASH
-    if 0 < seconds < 9.95:
-        return f"{seconds:.1f} s"
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole} s"
-    if whole < 3600:
-        return f"{whole // 60} min {whole % 60:02d} s"
-    return f"{whole // 3600} h {whole % 3600 // 60:02d} min"
-
-
-def clock(seconds: float) -> str:
-    """Elapsed time as `h:mm:ss`."""
-    whole = int(seconds)
-    return f"{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+    """A duration in words, or a dash."""
+    return DASH if seconds is None else words.duration(seconds)
 
 
 def number(value: float | None, digits: int = 0, unit: str = "") -> str:
@@ -48,7 +35,7 @@ def number(value: float | None, digits: int = 0, unit: str = "") -> str:
 
 def share(value: float | None) -> str:
     """A share as a percentage, or a dash."""
-    return DASH if value is None else f"{100 * value:.0f} %"
+    return DASH if value is None else words.share(value)
 
 
 def table(title: str, columns: Sequence[str], rows: Sequence[Sequence[str]], right: Sequence[int] = ()) -> None:

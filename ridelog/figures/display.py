@@ -5,8 +5,25 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
+from ridelog import words
 from ridelog.errors import UsageError
 from ridelog.units import FOOT_M, MILE_M
+from ridelog.words import clock
+
+__all__ = [
+    "DASH",
+    "IMPERIAL",
+    "METRIC",
+    "NBSP",
+    "Display",
+    "clock",
+    "display",
+    "duration",
+    "number",
+    "round_length",
+    "share",
+    "time_ticks",
+]
 
 NBSP = "\u00a0"
 """Between a number and its unit, so that the two never part at the end of a line."""
@@ -89,37 +106,14 @@ def number(value: float, digits: int) -> str:
     return "−" + text[1:] if text.strip("-0.,") else text[1:]
 
 
-def clock(seconds: float) -> str:
-    """Elapsed time as `h:mm:ss`, cut to the second."""
-    whole = math.floor(abs(seconds))
-    sign = "-" if seconds <= -1 else ""
-    return f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
-
-
 def duration(seconds: float | None) -> str:
-    """`1 h 02 min`, `3 min 05 s`, `42 s`, `0.4 s`, or a dash. Spaces do not break."""
-    if seconds is None:
-        return DASH
-    if 0 < seconds < 9.95:
-        return f"{seconds:.1f}{NBSP}s"
-    whole = round(seconds)
-    if whole < 60:
-        return f"{whole}{NBSP}s"
-    if whole < 3600:
-        return f"{whole // 60}{NBSP}min{NBSP}{whole % 60:02d}{NBSP}s"
-    return f"{whole // 3600}{NBSP}h{NBSP}{whole % 3600 // 60:02d}{NBSP}min"
+    """A duration in words, or a dash. Spaces do not break."""
+    return DASH if seconds is None else words.duration(seconds).replace(" ", NBSP)
 
 
 def share(value: float | None) -> str:
-    """A share (0..1) as a percentage; never rounded up to 100 or down to 0 where it is neither."""
-    if value is None:
-        return DASH
-    percent = round(100 * value)
-    if percent == 100 and value < 1:
-        return f"over{NBSP}99{NBSP}%"
-    if percent == 0 and value > 0:
-        return f"under{NBSP}1{NBSP}%"
-    return f"{percent}{NBSP}%"
+    """A share (0..1) as a percentage, or a dash. Spaces do not break."""
+    return DASH if value is None else words.share(value).replace(" ", NBSP)
 
 
 _STEPS_S = (1, 2, 5, 10, 15, 30, 60, 120, 300, 600, 900, 1800, 3600, 7200, 10_800, 21_600, 43_200, 86_400)

@@ -10,7 +10,10 @@ from dataclasses import dataclass
 
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
-from ridelog.figures.words import (
+from ridelog.intervals import Interval, total_s
+from ridelog.results import Analysis, Exposure, Traces
+from ridelog.ride import Ride
+from ridelog.words import (
     ACTION_WORDS,
     KIND_WORDS,
     MAP_WORDS,
@@ -21,9 +24,6 @@ from ridelog.figures.words import (
     segment_words,
     verdict_words,
 )
-from ridelog.intervals import Interval, total_s
-from ridelog.results import Analysis, Exposure, Traces
-from ridelog.ride import Ride
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,11 @@
-"""The words a rider reads for the names the analysis uses. One place, so that report and dashboard say the same."""
+"""The words a rider reads for the names the analysis uses, and how times are written.
+
+One place, so that sentences, command line, report and dashboard say the same.
+"""
 
 from __future__ import annotations
+
+import math
 
 from ridelog.channels import base_name
 from ridelog.results import Analysis, Segment
@@ -121,3 +126,33 @@ def verdict_words(segment: Segment, analysis: Analysis) -> str:
     if segment.verdict == "unknown" and "map_slot" in analysis.ride.channels:
         return "can't tell: map not known here"
     return VERDICT_WORDS[segment.verdict]
+
+
+def duration(seconds: float) -> str:
+    """`1 h 02 min`, `3 min 05 s`, `42 s`, `0.4 s`."""
+    if 0 < seconds < 9.95:
+        return f"{seconds:.1f} s"
+    whole = round(seconds)
+    if whole < 60:
+        return f"{whole} s"
+    if whole < 3600:
+        return f"{whole // 60} min {whole % 60:02d} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes // 60} h {minutes % 60:02d} min"
+
+
+def clock(seconds: float) -> str:
+    """Elapsed time as `h:mm:ss`, cut to the second."""
+    whole = math.floor(abs(seconds))
+    sign = "-" if seconds <= -1 else ""
+    return f"{sign}{whole // 3600}:{whole % 3600 // 60:02d}:{whole % 60:02d}"
+
+
+def share(value: float) -> str:
+    """A share (0..1) as a percentage; never rounded up to 100 or down to 0 where it is neither."""
+    percent = round(100 * value)
+    if percent == 100 and value < 1:
+        return "over 99 %"
+    if percent == 0 and value > 0:
+        return "under 1 %"
+    return f"{percent} %"
