@@ -18,7 +18,6 @@ import numpy as np
 import polars as pl
 
 from ridelog.readers import naming
-from ridelog.readers.numbers import parse_column
 from ridelog.ride import Note, RawColumn
 
 REPORT = "report.json"
@@ -166,11 +165,10 @@ def _channel(signal: Any, cycles: int, notes: list[Note]) -> RawColumn | None:
     encoding = str(getattr(signal, "encoding", None) or "utf-8")
     texts = pl.Series(name, [_text(one, encoding) for one in samples.tolist()], dtype=pl.String)
     texts = texts.set(pl.Series(bad) | (texts == ""), None)
-    parsed = parse_column(texts, ".")
-    if parsed.counts:
-        count = parsed.counts.total()
-        notes.append(Note("cells_text", f"{name}: cells of text that are no plain numbers", rows=count))
-    return RawColumn(name, unit or parsed.unit, parsed.values)
+    numbers = texts.cast(pl.Float64, strict=False)
+    if numbers.null_count() == texts.null_count() and numbers.is_finite().all():
+        return RawColumn(name, unit, numbers)
+    return RawColumn(name, unit, texts)
 
 
 def _text(value: object, encoding: str) -> str:

@@ -206,7 +206,7 @@ def test_a_second_controller_is_a_second_sensor(tmp_path: Path) -> None:
     assert values(log, "Engine speed") == [None, 1726.0]
     assert values(log, "Engine speed 2") == [1726.25, None]
     assert [(one.channel, one.number) for one in naming.candidates("Engine speed 2")] == [("engine_rpm", 2)]
-    (note,) = [note for note in log.notes if note.kind == "same_signal"]
+    (note,) = [note for note in log.notes if note.kind == "same_name"]
     assert "7E8 on can0" in note.text
     assert "7E9 on can0" in note.text
 
