@@ -36,7 +36,7 @@ _LARGE_BYTES = 32 * 1024 * 1024
 @dataclass(frozen=True)
 class ImportOptions:
     """What the user says of the files of one call. `start` is the moment of the first sample; without a zone it is in
-    `timezone`. `columns` settle what columns hold."""
+    `timezone`. `columns` settle what columns hold, `description` what the messages of a bus hold."""
 
     bike: Bike | None = None
     bike_id: str | None = None
@@ -45,6 +45,7 @@ class ImportOptions:
     timezone: str | None = None
     format: str | None = None
     columns: tuple[ColumnChoice, ...] = ()
+    description: Path | None = None
     limits: Limits = field(default_factory=Limits.from_environment)
 
 
@@ -220,7 +221,7 @@ def _read_member(
         registry.named(options.format, available) if options.format else registry.choose(head, member.name, available)
     )
     named = tuple(name for choice in options.columns for name in choice.names)
-    logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named)))
+    logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named, options.description)))
     pieces: list[_Piece] = []
     while logs:
         pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))

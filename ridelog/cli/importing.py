@@ -44,6 +44,12 @@ if TYPE_CHECKING:
     metavar="'NAME=channel:unit'",
     help="Say what a column holds, e.g. 'Temp=coolant_c:C'. May be given several times.",
 )
+@click.option(
+    "--description",
+    type=click.Path(exists=True, dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Message description (.dbc) of a CAN trace.",
+)
 @json_option
 @library_option
 def import_(
@@ -56,6 +62,7 @@ def import_(
     together: bool,
     format_: str | None,
     columns: tuple[str, ...],
+    description: Path | None,
     as_json: bool,
     library_folder: Path | None,
 ) -> None:
@@ -76,6 +83,7 @@ def import_(
         timezone=timezone,
         format=format_,
         columns=tuple(parse_column_option(text) for text in columns),
+        description=description,
     )
     with progress() as tell:
         outcomes = import_files(library, files, options, together=together, progress=tell)

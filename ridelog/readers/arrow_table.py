@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import polars as pl
 
-from ridelog.channels import RAW_PREFIX
+from ridelog.channels import RAW_PREFIX, TIME
 from ridelog.errors import InputRefused
 from ridelog.readers import naming
 from ridelog.readers.base import ReadOptions, Sniff
@@ -182,6 +182,9 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
         _check_size(0, len(leaves), 0, options)
     if own:
         notes.extend(_start_note(table.schema))
+        if "time_utc" in table.schema.names:
+            # Both columns are one clock; this one tells the day as well.
+            leaves = [leaf for leaf in leaves if leaf.name != TIME]
         # The prefix was put there by the import; the column comes back under the name its log gave it.
         leaves = [_Leaf(leaf.name.removeprefix(RAW_PREFIX), leaf.unit, leaf.values) for leaf in leaves]
     leaves = _name_index(leaves, notes)

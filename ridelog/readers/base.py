@@ -26,12 +26,14 @@ class ReadOptions:
     """What a reader may be told.
 
     `file_name` is the name to show in messages (the path may be a temporary one). `named_columns` are column names the
-    user spoke of, so that a header none of the name tables knows is still found.
+    user spoke of, so that a header none of the name tables knows is still found. `description` is a file that describes
+    the messages of a bus, for traces that hold no names of their own.
     """
 
     file_name: str
     limits: Limits = field(default_factory=Limits)
     named_columns: tuple[str, ...] = ()
+    description: Path | None = None
 
 
 @runtime_checkable

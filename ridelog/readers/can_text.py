@@ -51,8 +51,8 @@ class CanTextReader:
 
     def read(self, path: Path, options: ReadOptions) -> list[RawLog]:
         """The one table of the trace: a column a signal, a row a frame that holds one. Raises InputRefused."""
-        path_of_description: Path | None = getattr(options, "description", None)
-        description = Description((), ()) if path_of_description is None else load_description(path_of_description)
+        told = options.description
+        description = Description((), ()) if told is None else load_description(told)
         messages = Messages(description.messages)
         tally = Tally()
         with path.open("rb") as file:
@@ -71,7 +71,7 @@ class CanTextReader:
         decoded = decode(frames, messages, buses)
         pieces = [piece for piece in decoded.pieces if len(piece.rows)]
         if not pieces:
-            raise _nothing(tally, decoded, options, described=path_of_description is not None)
+            raise _nothing(tally, decoded, options, described=told is not None)
         if len(pieces) + 1 > options.limits.max_columns:
             raise options.limits.exceeded("max_columns", f"{len(pieces):,} signals", where=options.file_name)
         names, more = numbered([piece.name for piece in pieces], [piece.origin for piece in pieces])
@@ -155,7 +155,7 @@ def _nothing(tally: Tally, decoded: Decoded, options: ReadOptions, *, described:
         expected="frames of the description given"
         if described
         else "SAE J1979 replies on 7E8 to 7EF, or a description",
-        to_do="give the description of this bike's messages with --description FILE (.dbc)"
+        to_do="import it with --description FILE, a .dbc file that describes the messages of this bike"
         if not described
         else "check that the description given with --description is the one of this bus",
     )

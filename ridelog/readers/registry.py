@@ -7,10 +7,13 @@ from functools import cache
 from importlib.metadata import EntryPoint, entry_points
 
 from ridelog.errors import InputRefused, UsageError
+from ridelog.readers.arrow_table import ArrowTableReader
 from ridelog.readers.base import Reader, Sniff
+from ridelog.readers.can_text import CanTextReader
 from ridelog.readers.delimited import DelimitedReader
 from ridelog.readers.foreign import refuse_foreign
 from ridelog.readers.gpx import GpxReader
+from ridelog.readers.mdf import MdfReader
 from ridelog.ride import Note
 
 GROUP = "ridelog.readers"
@@ -22,7 +25,7 @@ _SURE = 0.5
 
 def built_in() -> tuple[Reader, ...]:
     """The readers that come with ridelog, in the order they are asked."""
-    return (GpxReader(), DelimitedReader())
+    return (GpxReader(), ArrowTableReader(), MdfReader(), CanTextReader(), DelimitedReader())
 
 
 @cache

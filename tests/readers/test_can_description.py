@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import random
 import sys
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -61,13 +61,6 @@ SG_MUL_VAL_ 260 Deep Sub 5-7;
 """
 
 
-@dataclass(frozen=True)
-class Told(ReadOptions):
-    """Options with a description file."""
-
-    description: Path | None = None
-
-
 def read_text(folder: Path, text: str | bytes, description: str | None = None, **more: object) -> RawLog:
     """The one table of a trace with this text."""
     path = folder / "trace.log"
@@ -76,7 +69,7 @@ def read_text(folder: Path, text: str | bytes, description: str | None = None, *
     if description is not None:
         told = folder / "bus.dbc"
         told.write_text(description, encoding="utf-8")
-    (log,) = READER.read(path, Told("trace.log", description=told, **more))
+    (log,) = READER.read(path, ReadOptions("trace.log", description=told, **more))
     check(log)
     return log
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
@@ -30,13 +29,6 @@ BO_ 260 Choice: 8 Box
 """
 
 
-@dataclass(frozen=True)
-class Told(ReadOptions):
-    """Options with a description file."""
-
-    description: Path | None = None
-
-
 def read_text(folder: Path, text: str | bytes, description: str | None = None, **more: object) -> RawLog:
     """The one table of a trace with this text."""
     path = folder / "trace.log"
@@ -45,7 +37,7 @@ def read_text(folder: Path, text: str | bytes, description: str | None = None, *
     if description is not None:
         told = folder / "bus.dbc"
         told.write_text(description, encoding="utf-8")
-    (log,) = READER.read(path, Told("trace.log", description=told, **more))
+    (log,) = READER.read(path, ReadOptions("trace.log", description=told, **more))
     check(log)
     return log
 
