@@ -26,6 +26,8 @@ from ridelog.ride import Note, RawColumn, RawLog
 
 _LINE = re.compile(r"\s*\(\d{1,11}\.\d{1,9}\)\s+\S{1,64}\s+[0-9A-Fa-f]{3,8}#\S{0,160}(?:\s+[RTrt])?\s*")
 _SHOWN_IDS = 8
+_EPOCH_FROM_S = 1e9
+"""Larger stamps count from 1970: no recording runs for thirty years."""
 
 
 class CanTextReader:
@@ -85,12 +87,19 @@ class CanTextReader:
 def _columns(frames: Frames, decoded: Decoded, pieces: Sequence[Piece], names: Sequence[str]) -> tuple[RawColumn, ...]:
     height = int(np.count_nonzero(decoded.kept))
     row_of: Ints = np.cumsum(decoded.kept) - 1
-    columns = [RawColumn("time", "s", pl.Series("time", frames.time_s[decoded.kept]))]
+    columns = [_time_column(frames.time_s[decoded.kept])]
     for name, piece in zip(names, pieces, strict=True):
         values: npt.NDArray[np.float64] = np.full(height, np.nan)
         values[row_of[piece.rows]] = piece.values
         columns.append(RawColumn(name, piece.unit, pl.Series(name, values, nan_to_null=True)))
     return tuple(columns)
+
+
+def _time_column(time_s: npt.NDArray[np.float64]) -> RawColumn:
+    """Seconds as they stand; stamps since 1970 in microseconds, because seconds would not hold their last digit."""
+    if len(time_s) and time_s.min() > _EPOCH_FROM_S:
+        return RawColumn("time", "us", pl.Series("time", np.round(time_s * 1e6)))
+    return RawColumn("time", "s", pl.Series("time", time_s))
 
 
 def _line_notes(tally: Tally, messages: Messages) -> list[Note]:

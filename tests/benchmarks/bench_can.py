@@ -83,7 +83,7 @@ def by_ridelog(trace: Path, description: Path) -> RawLog:
 
 def same(log: RawLog, other: Table) -> bool:
     """Whether both hold the same times and values of the same signals."""
-    times = log.columns[0].values.to_numpy()
+    times = log.columns[0].values.to_numpy() / 1e6  # microseconds since 1970
     names = {column.name for column in log.columns[1:]}
     if names != set(other):
         return False

@@ -211,10 +211,11 @@ def test_the_same_message_on_two_buses_stays_apart(tmp_path: Path) -> None:
 
 def test_stamps_keep_every_digit(tmp_path: Path) -> None:
     log = read_text(tmp_path, "(1436509052.249713) can0 7E8#0341057B\n(1436509052.249714) can0 7E8#0341057B\n")
-    assert values(log, "time") == [float("1436509052.249713"), float("1436509052.249714")]
-    assert log.columns[0].unit == "s"
+    assert values(log, "time") == [1_436_509_052_249_713.0, 1_436_509_052_249_714.0]
+    assert log.columns[0].unit == "us"
     log = read_text(tmp_path, "(000.000000) vcan0 7E8#0341057B\n(000.120000) vcan0 7E8#0341057B\n")
     assert values(log, "time") == [0.0, 0.12]
+    assert log.columns[0].unit == "s"
 
 
 def test_every_kind_of_line_is_kept_or_counted(tmp_path: Path) -> None:
