@@ -4,13 +4,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import polars as pl
+
 from ridelog.errors import InputRefused
 from ridelog.readers import textfile
 from ridelog.readers.base import HEAD_BYTES, ReadOptions, Sniff
-from ridelog.readers.delimited_careful import read_careful
+from ridelog.readers.delimited_careful import read_careful, told
 from ridelog.readers.delimited_fast import read_fast
-from ridelog.readers.dialect import SEPARATORS, Dialect, find_header, is_value, read_dialect, split_line
+from ridelog.readers.dialect import SEPARATORS, Dialect, find_header, is_time, is_value, read_dialect, split_line
 from ridelog.readers.foreign import looks_binary, refuse_foreign
+from ridelog.readers.numbers import parse_column
 from ridelog.ride import Note, RawColumn, RawLog
 
 
@@ -59,13 +62,7 @@ class DelimitedReader:
             notes = [*text.notes, *_layout_notes(dialect)]
             fast = read_fast(text, dialect, lines)
             if fast is not None:
-                columns = tuple(
-                    RawColumn(name, unit, column.alias(name))
-                    for name, unit, column in zip(dialect.names, dialect.units, fast, strict=True)
-                )
-                height = fast[0].len()
-                del fast
-                log = RawLog(self.name, columns, height, (), dialect.data_line + 1, tuple(notes))
+                log = self._clean(fast, dialect, notes)
             else:
                 table = read_careful(text, dialect, options.file_name, options.limits)
                 log = RawLog(
@@ -79,6 +76,19 @@ class DelimitedReader:
                 to_do="check that the recording was started; copy the log again",
             )
         return [log]
+
+    def _clean(self, columns: list[pl.Series], dialect: Dialect, notes: list[Note]) -> RawLog:
+        height = columns[0].len()
+        done: list[RawColumn] = []
+        while columns:
+            values = columns.pop(0)
+            name, unit = dialect.names[len(done)], dialect.units[len(done)]
+            if values.dtype == pl.String and not all(is_time(cell) for cell in values.drop_nulls().head(50).to_list()):
+                parsed = parse_column(values, ".")
+                notes.extend(told(parsed, name, None))
+                values = parsed.values
+            done.append(RawColumn(name, unit, values.alias(name)))
+        return RawLog(self.name, tuple(done), height, (), dialect.data_line + 1, tuple(notes))
 
 
 def _layout_notes(dialect: Dialect) -> list[Note]:

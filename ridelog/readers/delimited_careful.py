@@ -12,7 +12,7 @@ import polars as pl
 
 from ridelog.errors import InputRefused
 from ridelog.readers import naming
-from ridelog.readers.dialect import Dialect, split_line
+from ridelog.readers.dialect import Dialect, is_value, split_line
 from ridelog.readers.limits import Limits
 from ridelog.readers.numbers import Parsed, file_decimal, parse_column
 from ridelog.readers.textfile import TextFile
@@ -81,9 +81,9 @@ class _Sorting:
         blank = lines.str.strip_chars(' \t\u00a0"' + separator).str.len_bytes() == 0
         number_of_quotes = lines.str.count_matches('"', literal=True)
         if number_of_quotes.sum():
-            self.quoted = not (number_of_quotes % 2).any()
+            odd = numbers.filter(number_of_quotes % 2 == 1)
+            self.quoted = not odd.len()
             if not self.quoted:
-                odd = numbers.filter(number_of_quotes % 2 == 1)
                 self.notes.append(
                     Note("quotes", "quotation marks do not come in pairs and were read as ordinary characters",
                          rows=odd.len(), example=f"line {odd[0]}")
@@ -141,7 +141,7 @@ class _Sorting:
         cells = split_line(stripped, self.dialect.separator)
         filled = [cell for cell in cells if cell]
         known = {c.channel for cell in filled for c in naming.candidates(naming.split_unit(naming.mend(cell))[0])}
-        if len(known) >= 2 and not any(char.isdigit() and cell[:1].isdigit() for cell in filled for char in cell[:1]):
+        if len(known) >= 2 and not any(is_value(cell) for cell in filled):
             return "other_header"
         if len(filled) <= 2 and len(cells) != self.dialect.width and not any(cell[:1].isdigit() for cell in filled):
             return "event"
@@ -271,7 +271,7 @@ def _numbers(
         name, unit = dialect.names[number], dialect.units[number]
         large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
         parsed = parse_column(text, decimal, large=large)
-        notes.extend(_told(parsed, name, numbers))
+        notes.extend(told(parsed, name, numbers))
         columns.append(RawColumn(name, _unit(unit, parsed, name, file_name), parsed.values))
     return columns
 
@@ -291,16 +291,22 @@ def _unit(unit: str | None, parsed: Parsed, name: str, file_name: str) -> str | 
     return parsed.unit if unit is None else unit
 
 
-def _told(parsed: Parsed, name: str, numbers: pl.Series) -> list[Note]:
+def told(parsed: Parsed, name: str, numbers: pl.Series | None) -> list[Note]:
+    """Notes on the cells of one column; `numbers` are the file lines of its rows."""
     return [
         Note(
             f"cells_{kind}",
             f"{name}: {_TOLD[kind]}",
             rows=count,
-            example=f"{parsed.examples[kind][1][:24]!r} in line {numbers[parsed.examples[kind][0]]}"
-            if kind in parsed.examples
-            else None,
+            example=_example(parsed, kind, numbers),
         )
         for kind, count in parsed.counts.items()
         if count
     ]
+
+
+def _example(parsed: Parsed, kind: str, numbers: pl.Series | None) -> str | None:
+    if kind not in parsed.examples:
+        return None
+    row, text = parsed.examples[kind]
+    return repr(text[:24]) + (f" in line {numbers[row]}" if numbers is not None else "")

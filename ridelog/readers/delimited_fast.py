@@ -16,7 +16,8 @@ import numpy as np
 import polars as pl
 
 from ridelog.readers import naming
-from ridelog.readers.dialect import Dialect, split_line
+from ridelog.readers.dialect import Dialect, is_time, split_line
+from ridelog.readers.numbers import parse_column
 from ridelog.readers.textfile import TextFile
 from ridelog.results import FloatArray
 
@@ -39,7 +40,9 @@ def read_fast(text: TextFile, dialect: Dialect, lines: Sequence[str]) -> list[pl
     rows = text.newlines - dialect.data_line
     if text.quotes != quotes_above or not text.ends_with_newline or rows < 1:
         return None
-    sample = [split_line(line, dialect.separator) for line in lines[dialect.data_line : dialect.data_line + _SAMPLE_ROWS]]
+    sample = [
+        split_line(line, dialect.separator) for line in lines[dialect.data_line : dialect.data_line + _SAMPLE_ROWS]
+    ]
     decimal_comma = _decimal_comma(sample, dialect.separator)
     schema = _schema(sample, dialect, decimal_comma=decimal_comma is True) if decimal_comma is not None else None
     if schema is None or decimal_comma is None:
@@ -73,6 +76,12 @@ def _schema(sample: Sequence[Sequence[str]], dialect: Dialect, *, decimal_comma:
         cells = [row[column] for row in filled if row[column]]
         number = all(pattern.fullmatch(cell) or _PLAIN.fullmatch(cell) for cell in cells)
         if number and _may_be_thousands(dialect.names[column], cells):
+            return None
+        if (
+            not number
+            and not all(is_time(cell) for cell in cells)
+            and parse_column(pl.Series("", cells), ".").is_number
+        ):
             return None
         schema[f"column_{column}"] = pl.Float64 if number else pl.String
     if trailing:

@@ -65,6 +65,11 @@ def is_number(cell: str) -> bool:
     return _NUMBER.fullmatch(cell.strip().strip('"')) is not None
 
 
+def is_time(cell: str) -> bool:
+    """True for a clock time, or a date with or without one."""
+    return _TIMEISH.fullmatch(cell.strip().strip('"')) is not None
+
+
 def is_value(cell: str) -> bool:
     """True for a number, a time or a date."""
     cell = cell.strip().strip('"')
@@ -74,8 +79,7 @@ def is_value(cell: str) -> bool:
 def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | None:
     """The line that names the columns, or None. `named` are further names to know (the user's own)."""
     wanted = {fold(name) for name in named}
-    best: tuple[float, float, int] | None = None
-    found: Header | None = None
+    found: list[tuple[float, Header]] = []
     for separator in SEPARATORS:
         rows = _Rows([split_line(line, separator) for line in lines[:_LOOK_LINES]])
         for index, cells in enumerate(rows.cells):
@@ -88,12 +92,18 @@ def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | Non
                 continue
             known = sum(_is_known(cell, wanted) for cell in bare)
             fit = rows.fit_below(index, len(_trim(cells)))
-            if known < 2 and not (known == 1 and fit > 0.5) and fit < 0.8:
-                continue
-            rank = (known + fit, fit, -index)
-            if best is None or rank > best:
-                best, found = rank, Header(index, separator, tuple(bare), known)
-    return found
+            if known >= 2 or (known == 1 and fit > 0.5) or fit >= 0.8:
+                found.append((fit, Header(index, separator, tuple(bare), known)))
+    if not found:
+        return None
+    _, best = max(found, key=lambda one: (one[1].known + one[0], one[0], -one[1].line))
+    # A later header may fit its rows better only because the rows under the first one end at it.
+    earlier = [
+        header
+        for other, header in found
+        if header.separator == best.separator and other >= 0.5 and header.known >= max(2.0, 0.6 * best.known)
+    ]
+    return min([best, *earlier], key=lambda header: header.line)
 
 
 def _is_known(cell: str, wanted: set[str]) -> bool:

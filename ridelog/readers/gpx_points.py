@@ -268,8 +268,8 @@ def _feed(parser: expat.XMLParserType, file: IO[bytes], runs: Runs) -> None:
     if not first.startswith((b"\xff\xfe", b"\xfe\xff")):
         first = first.removeprefix(b"\xef\xbb\xbf").lstrip()
     for block in runs.blocks(file, first):
-        parser.Parse(block, False)  # noqa: FBT003 - the parser's own signature
-    parser.Parse(b"", True)  # noqa: FBT003
+        parser.Parse(block, False)
+    parser.Parse(b"", True)
 
 
 def _column(values: dict[int, str], total: int) -> pl.Series:

@@ -36,7 +36,7 @@ _GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?")
 _GROUPED_OTHER = re.compile(r"[+-]?\d{1,3}(?:['’ \u00a0\u2009\u202f]\d{3})+(?:[.,]\d+)?")
 _WITH_UNIT = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s.,+-][^\d]{0,11})")
 
-_DISTINCT_LOOKED_AT = 2_000
+_LOOKED_AT = 500
 _NUMBERS_FROM_SHARE = 0.8
 """A column in which fewer of the filled cells are numbers stays text."""
 
@@ -92,21 +92,17 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> P
     odd = source.is_not_null() & (values.is_null() | ~values.is_finite()).fill_null(value=True)
     if not odd.any():
         return Parsed(values, None, counts, examples)
-    distinct = source.filter(odd).value_counts()
-    texts: list[str] = distinct[source.name].to_list()
-    looked_at = texts[:_DISTINCT_LOOKED_AT]
-    known = {cell: _one(cell, decimal, large=large) for cell in looked_at}
-    if sum(kind == "text" for _, kind, _ in known.values()) > 0.5 * len(known) and odd.sum() > (
-        1 - _NUMBERS_FROM_SHARE
-    ) * (source.len() - source.null_count()):
-        return Parsed(source, None, counts, examples)
-    known.update((cell, _one(cell, decimal, large=large)) for cell in texts[_DISTINCT_LOOKED_AT:])
-    times: dict[str, int] = dict(zip(texts, distinct["count"].to_list(), strict=True))
     filled = source.len() - source.null_count()
-    as_text = sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text")
-    if as_text > (1 - _NUMBERS_FROM_SHARE) * filled or (as_text and as_text == filled):
-        words = [cell for cell, (_, kind, _) in known.items() if kind == "missing"]
-        return Parsed(source.set(source.is_in(words), None) if words else source, None, counts, examples)
+    # Texts that are no numbers at all are told by the first of them; counting all different ones could take long.
+    first = source.filter(odd).head(_LOOKED_AT).to_list()
+    strange = sum(_one(cell, decimal, large=large)[1] == "text" for cell in first)
+    if strange > 0.5 * len(first) and int(odd.sum() or 0) > (1 - _NUMBERS_FROM_SHARE) * filled:
+        return _as_text(source)
+    distinct = source.filter(odd).value_counts()
+    times: dict[str, int] = dict(zip(distinct[source.name].to_list(), distinct["count"].to_list(), strict=True))
+    known = {cell: _one(cell, decimal, large=large) for cell in times}
+    if sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text") > (1 - _NUMBERS_FROM_SHARE) * filled:
+        return _as_text(source)
     units = Counter[str]()
     for cell, (_, kind, unit) in known.items():
         if kind != "plain":
@@ -117,7 +113,6 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> P
     replacement = {cell: value if u is None or u == unit else None for cell, (value, _, u) in known.items()}
     counts["other_unit"] += sum(n for u, n in units.items() if u != unit)
     fixed = source.replace_strict(replacement, default=None, return_dtype=pl.Float64)
-    values = values.set(odd, None) if odd.any() else values
     values = pl.select(pl.when(odd).then(fixed).otherwise(values)).to_series().rename(source.name)
     for kind in [kind for kind, number in counts.items() if number]:
         cell = next(
@@ -126,6 +121,17 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> P
         row = source.index_of(cell)
         examples[kind] = (row if row is not None else 0, cell)
     return Parsed(values, unit, +counts, examples)
+
+
+def _as_text(source: pl.Series) -> Parsed:
+    """A column that stays text, but for the words that say there is no value."""
+    empty = source.str.to_lowercase().is_in(list(MISSING)).fill_null(value=False)
+    if not empty.any():
+        return Parsed(source)
+    row = int(empty.arg_max() or 0)
+    return Parsed(
+        source.set(empty, None), None, Counter(missing=int(empty.sum() or 0)), {"missing": (row, str(source[row]))}
+    )
 
 
 def _grouped_means_thousands(source: pl.Series, grouped: pl.Series, *, large: bool) -> bool:
