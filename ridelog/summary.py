@@ -15,7 +15,7 @@ from ridelog.words import share as as_share
 
 WHERE = {
     "heavy_drag": "on deep-drag ground",
-    "wide_open": "wide open",
+    "wide_open": "with the throttle wide open",
     "high_speed": "at sustained high speed",
     "slow_climb": "on slow climbs",
     "standstill": "standing with the engine running",
@@ -71,66 +71,60 @@ def summarize(
     *,
     unjudged: Sequence[str],
 ) -> tuple[str, ...]:
-    """One to four sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told."""
-    found = [_answer(coolant, hot)]
-    advice = _advice(segments, adherence, unjudged)
-    if advice:
-        found.append(advice)
-    doubt = _doubt(coolant, hot)
-    if doubt:
-        found.append(doubt)
-    blind = _blind(segments, coolant, hot)
-    if blind:
-        found.append(blind)
-    return tuple(found)
+    """One to five sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told."""
+    passed = [one for one in hot if one.exposure.observed_s > 0.0] if coolant.logged else []
+    sentences = (
+        _answer(coolant, hot, passed),
+        _where(passed[-1]) if passed else None,
+        _advice(segments, adherence, unjudged),
+        _doubt(coolant, hot),
+        _blind(segments, coolant, hot),
+    )
+    return tuple(sentence for sentence in sentences if sentence)
 
 
-def _answer(coolant: Coolant, hot: Sequence[HotTime]) -> str:
+def _answer(coolant: Coolant, hot: Sequence[HotTime], passed: Sequence[HotTime]) -> str:
+    """How hot and for how long: short enough to be read at a glance."""
     if not coolant.logged or not hot:
         return "This log has no usable coolant temperature, so it can't tell how hot the engine ran."
-    passed = [one for one in hot if one.exposure.observed_s > 0.0]
-    peak_c = hot[-1].exposure.peak_c
-    peak = f"it peaked at {degrees(peak_c)}" if peak_c is not None else "its peak is not known"
     lowest, highest = hot[0].exposure, hot[-1].exposure
     seen = (
         "" if coolant.coverage >= FULL_COVERAGE else f" in the {as_share(coolant.coverage)} of the ride it was logged"
     )
-    if not passed:
-        return f"Coolant stayed at or below {degrees(lowest.threshold_c)} ({lowest.name}){seen}: {peak}."
-    top = passed[-1]
-    if top is hot[-1]:
-        return f"Coolant passed {_passed(top)}{seen}{_where(top)}; {peak}."
-    return (
-        f"Coolant stayed at or below {degrees(highest.threshold_c)} ({highest.name}){seen}; "
-        f"it passed {_passed(top)}{_where(top)}, and {peak}."
+    peak = (
+        f"Coolant peaked at {degrees(highest.peak_c)}"
+        if highest.peak_c is not None
+        else "The coolant's peak is not known"
     )
-
-
-def _passed(one: HotTime) -> str:
-    e = one.exposure
-    text = f"{degrees(e.threshold_c)} ({e.name}) for {duration(e.observed_s)}"
-    if e.excursions > 1:
-        text += f" in all, the longest {duration(e.longest_s)} at once"
-    return text
+    if not passed:
+        return f"{peak}{seen}: never above {degrees(lowest.threshold_c)} ({lowest.name})."
+    top = passed[-1].exposure
+    above = f"above {degrees(top.threshold_c)} ({top.name}) for {duration(top.observed_s)}"
+    if top is highest:
+        return f"{peak}{seen} and was {above}."
+    return f"{peak}{seen}, {above}, and stayed under the {highest.name} of {degrees(highest.threshold_c)}."
 
 
 def _where(one: HotTime) -> str:
-    total = one.exposure.observed_s
-    off = one.exposure.engine_off_s
-    if off is not None and off >= NEARLY_ALL * total:
-        return ", after the engine was switched off"
+    """On what the time above the highest threshold passed was spent."""
+    e = one.exposure
+    total = e.observed_s
+    longest = f", at most {duration(e.longest_s)} at a stretch" if e.excursions > 1 else ""
+    if e.engine_off_s is not None and e.engine_off_s >= NEARLY_ALL * total:
+        return f"That was after the engine was switched off{longest}: heat that soaked into still coolant."
     parts = [(seconds, WHERE[kind] + _map_words(one, kind, seconds)) for kind, seconds in one.by_kind.items()]
     parts += [(seconds, f"within a minute after {AFTER[kind]}") for kind, seconds in one.after_kind.items()]
     parts = sorted((part for part in parts if part[0] >= 0.1 * total), key=lambda part: -part[0])[:2]
     if not parts:
-        return ", none of it on or right after a flagged stretch"
+        return f"None of that was on or right after a flagged stretch{longest}."
     if parts[0][0] >= NEARLY_ALL * total:
         parts = parts[:1]
-    return ", " + " and ".join(f"{_share(seconds, total)} {where}" for seconds, where in parts)
+    listed = " and ".join(f"{_share(seconds, total)} {where}" for seconds, where in parts)
+    return f"Of that, {listed}{longest}."
 
 
 def _share(seconds: float, total_s: float) -> str:
-    return "all of it" if seconds >= 0.995 * total_s else f"{as_share(seconds / total_s)} of it"
+    return "all was" if seconds >= 0.995 * total_s else f"{as_share(seconds / total_s)} was"
 
 
 def _map_words(one: HotTime, kind: str, seconds: float) -> str:
@@ -165,19 +159,15 @@ def _on_which_map(adherence: Adherence) -> str:
     if adherence.share is None or adherence.conservative_s is None:
         return "; which map was on can't be told from this log"
     standard_s = adherence.advised_s - adherence.unknown_s - adherence.conservative_s
-    if adherence.unknown_s < 0.5:
-        if standard_s < 0.5:
-            return ", and it was on all that time"
-        if adherence.conservative_s < 0.5:
-            return "; the log shows the standard map for all of it"
-        share = as_share(adherence.share)
-        return f"; it was on for {share} of it (the log shows the standard map for {duration(standard_s)})"
-    known = f"; the map is not known for {duration(adherence.unknown_s)} of it, and in the rest it was on "
     if standard_s < 0.5:
-        return known + "all the time"
-    if adherence.conservative_s < 0.5:
-        return known.removesuffix("it was on ") + "the log shows the standard map"
-    return known + f"for {as_share(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
+        told = "it was on all that time"
+    elif adherence.conservative_s < 0.5:
+        told = "the log shows the standard map for all that time"
+    else:
+        told = f"it was on for {as_share(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
+    if adherence.unknown_s < 0.5:
+        return f"; {told}"
+    return f"; the map is not known for {duration(adherence.unknown_s)} of it, and for the rest {told}"
 
 
 _KIND_NAMES = {

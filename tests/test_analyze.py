@@ -86,8 +86,8 @@ def test_a_wide_open_stretch_on_the_standard_map() -> None:
     assert result.adherence.share == 0.0
     assert result.adherence.advised_s == pytest.approx(30.0, abs=0.3)
     assert "105 C (hot)" in result.summary[0]
-    assert "wide open on the standard map" in result.summary[0]
-    assert any("standard map for 30 s" in sentence for sentence in result.summary)
+    assert "with the throttle wide open on the standard map" in result.summary[1]
+    assert any("the log shows the standard map for all that time" in sentence for sentence in result.summary)
 
 
 def test_the_same_on_the_conservative_map() -> None:
@@ -190,7 +190,7 @@ def test_heat_after_switching_off_is_not_blamed_on_riding() -> None:
     hot = result.exposure[1]
     assert hot.observed_s > 0.0
     assert hot.engine_off_s == pytest.approx(hot.observed_s, abs=0.2)
-    assert "after the engine was switched off" in result.summary[0]
+    assert "after the engine was switched off" in result.summary[1]
 
 
 def test_ambient_by_hand_wins_over_import_and_log() -> None:

@@ -143,9 +143,9 @@ def test_words_fit_the_numbers(sample: Sample) -> None:
     if "coolant_c" not in sample.ride.channels:
         assert "no usable coolant" in first
     elif result.exposure[-1].observed_s > 0.0:
-        assert "passed 115 C" in first
+        assert "was above 115 C (limit)" in first
     else:
-        assert "stayed at or below 115 C" in first
+        assert "stayed under the limit of 115 C" in first
     if not sample.truth["map_logged"]:
         assert not any("standard map" in text for text in result.summary)
     assert all(one.reason for one in result.segments)

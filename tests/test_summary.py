@@ -101,10 +101,10 @@ def test_past_the_limit_in_sand_on_the_standard_map() -> None:
         conservative_s=0.0,
         on_standard_by_kind={"heavy_drag": 185.0},
     )
-    first = summarize(GOOD, rows, [segment()], Adherence(90.0, 0.0, 0.0, COUNTS), unjudged=[])[0]
-    assert first == (
-        "Coolant passed 115 C (limit) for 3 min 05 s in all, the longest 1 min 32 s at once, all of it on deep-drag "
-        "ground on the standard map; it peaked at 118 C."
+    said = summarize(GOOD, rows, [segment()], Adherence(90.0, 0.0, 0.0, COUNTS), unjudged=[])
+    assert said[:2] == (
+        "Coolant peaked at 118 C and was above 115 C (limit) for 3 min 05 s.",
+        "Of that, all was on deep-drag ground on the standard map, at most 1 min 32 s at a stretch.",
     )
 
 
@@ -118,15 +118,15 @@ def test_the_map_is_named_only_where_it_was_logged() -> None:
 def test_below_everything() -> None:
     said = summarize(GOOD, hot(0.0, 0.0, 0.0, 88.0), [], NONE_ADVISED, unjudged=[])
     assert said == (
-        "Coolant stayed at or below 95 C (warm): it peaked at 88 C.",
+        "Coolant peaked at 88 C: never above 95 C (warm).",
         "No stretch called for the conservative map.",
     )
 
 
 def test_warm_but_below_the_limit() -> None:
-    first = summarize(GOOD, hot(0.0, 40.0, 80.0, 109.5), [], NONE_ADVISED, unjudged=[])[0]
-    assert first.startswith("Coolant stayed at or below 115 C (limit); it passed 105 C (hot) for 40 s in all")
-    assert "none of it on or right after a flagged stretch" in first
+    said = summarize(GOOD, hot(0.0, 40.0, 80.0, 109.5), [], NONE_ADVISED, unjudged=[])
+    assert said[0] == "Coolant peaked at 109.5 C, above 105 C (hot) for 40 s, and stayed under the limit of 115 C."
+    assert said[1].startswith("None of that was on or right after a flagged stretch")
 
 
 def test_kinds_that_cannot_be_judged_are_named() -> None:
@@ -163,7 +163,7 @@ def test_a_calm_trace_does_not_clear_wide_open_riding() -> None:
 def test_time_without_a_known_map_is_never_the_standard_map() -> None:
     part = Adherence(100.0, 60.0, 1.0, COUNTS, unknown_s=40.0)
     said = summarize(GOOD, hot(0.0, 0.0, 0.0, 88.0), [segment(verdict="unknown")], part, unjudged=[])
-    assert any("not known for 40 s of it, and in the rest it was on all the time" in sentence for sentence in said)
+    assert any("not known for 40 s of it, and for the rest it was on all that time" in sentence for sentence in said)
     assert not any("standard" in sentence for sentence in said)
 
 
@@ -175,7 +175,7 @@ def test_kinds_that_cannot_be_judged_are_named_beside_those_that_can() -> None:
         Adherence(90.0, 0.0, 0.0, COUNTS),
         unjudged=["heavy_drag"],
     )
-    assert said[1].endswith("standard map for all of it; deep-drag ground can't be told from this log.")
+    assert said[1].endswith("standard map for all that time; deep-drag ground can't be told from this log.")
 
 
 def words(kind: str, doubts: tuple[str, ...] = ()) -> str:
