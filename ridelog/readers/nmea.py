@@ -45,9 +45,7 @@ class NmeaReader:
             head = head.decode(utf16, "replace").encode("ascii", "replace")
         lines = sum(1 for line in head.splitlines() if line.strip() and not line.lstrip().startswith(b"#"))
         shaped = len(_SHAPE.findall(head))
-        tally = Tally()
-        readable = read_block(head, tally).size
-        if not readable:
+        if not read_block(head)[1].read:
             if len(_BARE.findall(head)) > lines / 2:
                 return Sniff(0.6, "its sentences look like NMEA 0183, but none has a right checksum")
             return Sniff(0.0, "there is no NMEA 0183 position, speed or date sentence with a right checksum")
@@ -67,7 +65,9 @@ class NmeaReader:
             utf16 = guess_utf16(file.read(4096))
             file.seek(0)
             for block in blocks(file, utf16):
-                parts.append(read_block(block, tally))
+                part, fared = read_block(block)
+                parts.append(part)
+                tally += fared
                 if tally.sentences > options.limits.max_rows:
                     raise options.limits.exceeded(
                         "max_rows", f"it holds more than {options.limits.max_rows:,} sentences", where=options.file_name

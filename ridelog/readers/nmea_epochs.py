@@ -118,6 +118,7 @@ def make_samples(sentences: Sentences) -> Samples:
     of_sentence = moment[owner]
     whole = _whole(sentences, of_sentence, recording[chosen])
 
+    columns = _columns(sentences, of_sentence, chosen.size)
     fates = fate[group]
     fates[(group < 0) & sentences.void] = Fate.VOID
     cut = np.append(~whole, False)[of_sentence]
@@ -127,7 +128,7 @@ def make_samples(sentences: Sentences) -> Samples:
     return Samples(
         time_us=time_us[final],
         dated=line.dated,
-        columns={name: values[whole] for name, values in _columns(sentences, of_sentence, chosen.size).items()},
+        columns={name: values if whole.all() else values[whole] for name, values in columns.items()},
         breaks=tuple((np.flatnonzero(np.diff(recording[final])) + 1).tolist()),
         steps_back_s=tuple((-step[back] / SECOND_US).tolist()),
         fates=dict(zip(Fate, np.bincount(fates, minlength=len(Fate)).tolist(), strict=True)),

@@ -33,6 +33,11 @@ _YEAR_LOW, _YEAR_HIGH = 1980, 2079
 """Satellite time began in January 1980; two digits can't say more than a century."""
 
 
+def words_of(data: ByteArray) -> WordArray:
+    """The eight bytes from each place on as a word, the first byte lowest. Nothing is copied."""
+    return np.ndarray((data.size - WORD + 1,), dtype="<u8", buffer=data, strides=(1,))
+
+
 @dataclass(frozen=True)
 class Fields:
     """Where the fields of some sentences are. `edges[k]`: the position in `data` of each sentence's `$` (k = 0), of
@@ -93,7 +98,7 @@ class Decimals:
 def decimals(data: ByteArray, start: IntArray, end: IntArray) -> Decimals:
     """The unsigned decimal numbers in `data[start[i]:end[i]]`: up to eight digits, or up to seven before a point and
     eight after it, 15 together."""
-    words = np.ndarray((data.size - WORD + 1,), dtype="<u8", buffer=data, strides=(1,))
+    words = words_of(data)
     width = end - start
     head = words[start]
     # A byte is zero where the point is; the subtraction borrows into the top bit of the first zero byte, and only above
@@ -190,10 +195,12 @@ def dates(fields: Fields, number: int) -> tuple[npt.NDArray[np.int32], BoolArray
     Two digits of the year below 69 are 20xx, the rest 19xx (the rule of POSIX).
     """
     found = decimals(fields.data, *fields.span(number))
-    written, which = np.unique(found.whole, return_inverse=True)
+    # A log has a handful of dates: each run of equal ones is looked up once.
+    starts = np.flatnonzero(np.diff(found.whole, prepend=-1))
+    written = found.whole[starts]
     year = written % 100
-    found_days = days(year + np.where(year < 69, 2000, 1900), written // 100 % 100, written // 10_000)
-    day = found_days[which]
+    looked_up = days(year + np.where(year < 69, 2000, 1900), written // 100 % 100, written // 10_000)
+    day = np.repeat(looked_up, np.diff(starts, append=found.whole.size))
     day[~(found.present & found.good & (found.digits == 6) & (found.places == 0))] = NO_DAY
     return day, found.present & (day == NO_DAY)
 

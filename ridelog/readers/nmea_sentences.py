@@ -9,16 +9,17 @@ from __future__ import annotations
 
 import codecs
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import IO
 
 import numpy as np
 
-from ridelog.readers.nmea_fields import BoolArray, ByteArray, FloatArray, IntArray, decimals
+from ridelog.readers.nmea_fields import BoolArray, ByteArray, FloatArray, IntArray, decimals, words_of
 from ridelog.readers.nmea_kinds import KINDS, Sentences, read_fields
 
-BLOCK_BYTES = 1024 * 1024
+BLOCK_BYTES = 2 * 1024 * 1024
 """Bytes looked at together: large enough to hide the cost of a call, small enough to stay near the processor."""
+
 
 _DOLLAR, _STAR, _COMMA, _LF, _CR = b"$*,\n\r"
 _PROPRIETARY = ord("P")
@@ -33,7 +34,6 @@ def _among(codes: bytes) -> BoolArray:
 
 
 _CAPITALS = b"ABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789"
-_CAPITAL = _among(_CAPITALS)
 _TEXT = _among(bytes([9, 10, 13, *range(32, 127)]))
 _RUNS_ON = _among(_CAPITALS + _CAPITALS.lower() + b".-*")
 """Characters that can't follow a whole checksum: they are the rest of a torn sentence."""
@@ -64,6 +64,10 @@ class Tally:
     text_lines: int = 0
     odd_bytes: int = 0
 
+    def __add__(self, other: Tally) -> Tally:
+        """Both together."""
+        return Tally(*(getattr(self, item.name) + getattr(other, item.name) for item in fields(self)))
+
 
 def blocks(file: IO[bytes], utf16: str | None = None) -> Iterator[bytes]:
     """The file in pieces that end at a line end (or, where a block holds none, anywhere)."""
@@ -80,8 +84,9 @@ def blocks(file: IO[bytes], utf16: str | None = None) -> Iterator[bytes]:
         yield rest
 
 
-def read_block(block: bytes, tally: Tally) -> Sentences:
-    """The sentences of one block that can be believed; how all others fared is added to `tally`."""
+def read_block(block: bytes) -> tuple[Sentences, Tally]:
+    """The sentences of one block that can be believed, and how all of them fared."""
+    tally = Tally()
     data = np.frombuffer(block + _PADDING, dtype=np.uint8)
     marks = np.flatnonzero((data == _COMMA) | (data == _LF) | (data == _CR) | (data == _DOLLAR) | (data == _STAR))
     mark = data[marks]
@@ -89,16 +94,17 @@ def read_block(block: bytes, tally: Tally) -> Sentences:
     edge = mark[edges]
     opening = np.flatnonzero(edge == _DOLLAR)
     line_ends = (edge == _LF) | (edge == _CR)
-    # Control characters and bytes past ASCII, less those that a text file has.
+    # Control characters and bytes past ASCII, less those a text file has: line ends (one is the padding's) and tabs.
     odd_bytes = int(np.count_nonzero(data[: len(block)] < 32) + np.count_nonzero(data > 126))
-    odd_bytes -= int(np.count_nonzero(line_ends)) - 1 + block.count(b"\t")
-    tally.sentences += opening.size
-    tally.odd_bytes += odd_bytes
+    odd_bytes -= int(np.count_nonzero(line_ends)) - 1
+    odd_bytes -= block.count(b"\t") if odd_bytes else 0
+    tally.sentences = opening.size
+    tally.odd_bytes = odd_bytes
     line_end_at = marks[edges[line_ends]]
     line = np.cumsum(line_ends)[opening]
     lines = np.diff(line_end_at, prepend=-1) > 1
     lines[line] = False
-    tally.text_lines += int(np.count_nonzero(lines))
+    tally.text_lines = int(np.count_nonzero(lines))
 
     first, last = edges[opening], edges[opening + 1]
     start, stop = marks[first], marks[last]
@@ -116,34 +122,46 @@ def read_block(block: bytes, tally: Tally) -> Sentences:
         kind[verified & (code == wanted)] = number
     used = np.flatnonzero(kind >= 0)
     counts = [int(np.count_nonzero(some)) for some in (proprietary, verified, wrong, bare)]
-    tally.proprietary += counts[0]
-    tally.other += counts[1] - used.size
-    tally.checksum += counts[2]
-    tally.unverified += counts[3]
-    tally.torn += start.size - sum(counts)
+    tally.proprietary = counts[0]
+    tally.other = counts[1] - used.size
+    tally.checksum = counts[2]
+    tally.unverified = counts[3]
+    tally.torn = start.size - sum(counts)
 
     found, good = read_fields(data, marks, first[used], last[used] - first[used] - 1, kind[used])
     head = np.concatenate(([0], line_end_at + 1))[line]
     glued = np.diff(line, prepend=-1) == 0
-    tally.glued += int(np.count_nonzero(glued[used]))
-    tally.lower_case += int(np.count_nonzero((data[stop[used] + 1] >= ord("a")) | (data[stop[used] + 2] >= ord("a"))))
+    tally.glued = int(np.count_nonzero(glued[used]))
+    tally.lower_case = int(np.count_nonzero((data[stop[used] + 1] >= ord("a")) | (data[stop[used] + 2] >= ord("a"))))
     found.counter[:] = _counter(data, head[used], start[used], ~glued[used])
     if not good.all():
-        tally.malformed += int(np.count_nonzero(~good))
+        tally.malformed = int(np.count_nonzero(~good))
         found = found.where(good)
-    tally.read += found.size
-    return found
+    tally.read = found.size
+    return found, tally
 
 
 def _address(data: ByteArray, start: IntArray) -> tuple[IntArray, BoolArray, BoolArray]:
     """Code of the kind's three letters; whether the address is whole (two letters of a talker, three, a comma); and
     whether it is a maker's own."""
-    words = np.ndarray((data.size - 7,), dtype="<u8", buffer=data, strides=(1,))[start]
-    chars = words.view(np.uint8).reshape(-1, 8)
-    capital = _CAPITAL[chars[:, 1:6]]
-    whole = capital.all(axis=1)
-    proprietary = (chars[:, 1] == _PROPRIETARY) & capital[:, 1:4].all(axis=1)
-    return (words >> 24 & 0xFFFFFF).astype(np.int64), whole & (chars[:, 6] == _COMMA), proprietary
+    words = words_of(data)[start]
+    plain = words & ~_TOPS
+    # Adding 0x80 less a letter's code to a byte sets the byte's top bit from that letter on.
+    from_zero, past_nine, from_a, past_z = (
+        plain + np.uint64((0x80 - code) * 0x0101010101010101) for code in (*b"0", ord("9") + 1, *b"A", ord("Z") + 1)
+    )
+    capital = (from_zero & ~past_nine | from_a & ~past_z) & ~words
+    whole = (capital & _ADDRESS == _ADDRESS) & (words >> np.uint64(48) & _BYTE == _COMMA)
+    proprietary = (words >> np.uint64(8) & _BYTE == _PROPRIETARY) & (capital & _MAKER == _MAKER)
+    return (words >> np.uint64(24) & np.uint64(0xFFFFFF)).view(np.int64), whole, proprietary
+
+
+_TOPS = np.uint64(0x8080808080808080)
+_BYTE = np.uint64(0xFF)
+_ADDRESS = np.uint64(0x0000808080808000)
+"""Top bits of the five characters after `$`."""
+_MAKER = np.uint64(0x0000008080800000)
+"""Top bits of the three after `$P`."""
 
 
 def _verify(data: ByteArray, start: IntArray, stop: IntArray, candidate: BoolArray) -> tuple[BoolArray, BoolArray]:
@@ -155,8 +173,9 @@ def _verify(data: ByteArray, start: IntArray, stop: IntArray, candidate: BoolArr
         pairs = np.empty(2 * rows.size, dtype=np.int64)
         pairs[0::2], pairs[1::2] = start[rows] + 1, star
         total = np.bitwise_xor.reduceat(data, pairs)[0::2]
-        high, low = _HEX[data[star + 1]], _HEX[data[star + 2]]
-        written = (high < 16) & (low < 16) & ~_RUNS_ON[data[star + 3]]
+        ending = words_of(data)[star].view(np.uint8).reshape(-1, 8)
+        high, low = _HEX[ending[:, 1]], _HEX[ending[:, 2]]
+        written = (high < 16) & (low < 16) & ~_RUNS_ON[ending[:, 3]]
         agrees = total == ((high & 15) << 4 | (low & 15))
         right[rows], wrong[rows] = written & agrees, written & ~agrees
     return right, wrong
