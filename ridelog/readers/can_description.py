@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import logging
 import re
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -90,6 +91,8 @@ def load_description(path: Path) -> Description:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError:
         text = data.decode("cp1252", errors="replace")
+    log = logging.getLogger("cantools")
+    was_silent, log.disabled = log.disabled, True  # what it warns of is looked for below, and told as notes
     try:
         # Not strict: a fault in one message must not cost the others; faults are looked for below.
         source: Any = cantools.database.load_string(text, "dbc", strict=False)
@@ -98,14 +101,30 @@ def load_description(path: Path) -> Description:
     except Exception as error:  # whatever the library raises on a file it can't read
         first = (str(error).strip().splitlines() or [type(error).__name__])[0][:200]
         raise _refused(path, f"it is not a message description ({first})") from error
+    finally:
+        log.disabled = was_silent
     if len(messages) > _MOST_MESSAGES:
         raise _refused(path, f"it describes {len(messages):,} messages, more than any bus has")
     notes: list[Note] = []
     read = tuple(_message(message, everywhere, notes) for message in messages)
-    usable = tuple(message for message in read if message.signals)
+    usable = _distinct(tuple(message for message in read if message.signals), notes)
     if not usable:
         raise _refused(path, "it describes no signal that can be read", notes)
     return Description(usable, tuple(notes))
+
+
+def _distinct(messages: Sequence[Message], notes: list[Note]) -> tuple[Message, ...]:
+    """The messages, without those whose identifier an earlier one has."""
+    first: dict[int, str] = {}
+    kept: list[Message] = []
+    for message in messages:
+        if message.can_id in first:
+            text = f"message {message.name} was left out: it has the identifier of message {first[message.can_id]}"
+            notes.append(Note("description_message", text))
+        else:
+            first[message.can_id] = message.name
+            kept.append(message)
+    return tuple(kept)
 
 
 def _refused(path: Path, found: str, notes: Iterable[Note] = ()) -> InputRefused:

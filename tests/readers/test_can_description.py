@@ -197,6 +197,15 @@ def test_descriptions_that_cannot_be_used_are_refused(tmp_path: Path) -> None:
         load_description(tmp_path / "missing.dbc")
 
 
+def test_two_messages_of_one_identifier_are_told(tmp_path: Path, capfd: pytest.CaptureFixture[str]) -> None:
+    log = read_text(tmp_path, lines("100#204E7B64F4110000"), DESCRIPTION.replace("BO_ 257", "BO_ 256"))
+    assert values(log, "Revs") == [5000.0]
+    assert "High" not in {column.name for column in log.columns}
+    (note,) = [note for note in log.notes if note.kind == "description_message"]
+    assert "Turned was left out" in note.text
+    assert not capfd.readouterr().err
+
+
 def test_a_cut_description_is_refused_or_read_never_more(tmp_path: Path) -> None:
     told = tmp_path / "bus.dbc"
     refused = 0
@@ -273,6 +282,19 @@ def test_priority_and_sender_do_not_matter_to_j1939(tmp_path: Path) -> None:
         85.0,
     ]
     assert kinds(log)["left_out_other_frames"] == 1
+
+
+def test_a_message_described_for_one_sender_is_read_by_its_own_description(tmp_path: Path) -> None:
+    # 18FEEE17 is described apart, in other units; every other sender of the group by the general message.
+    own = f'BO_ {0x98FEEE17} TemperaturesOfOne: 8 Box\n SG_ Deep : 0|8@1+ (1,0) [0|0] "" Box\n'
+    text = DESCRIPTION.replace("BA_DEF_ BO_", own + "BA_DEF_ BO_") + f'BA_ "VFrameFormat" BO_ {0x98FEEE17} 3;\n'
+    log = read_text(
+        tmp_path,
+        lines("18FEEE17#7B", "18FEEE00#7B"),
+        text.replace("SG_ Deep m5", "SG_ Deeper m5").replace("260 Deep", "260 Deeper"),
+    )
+    assert values(log, "Deep") == [123.0, None]
+    assert values(log, "EngCoolant") == [None, 83.0]
 
 
 def test_parameter_groups() -> None:
