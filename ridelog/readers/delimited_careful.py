@@ -151,7 +151,7 @@ class _Sorting:
         """Rows that have as many cells as the header; others are padded, left out or refused, and told."""
         width = self.dialect.width
         bare = lines.str.replace_all(r'"[^"]*"', "") if self.quoted else lines
-        cells = bare.str.count_matches(self.dialect.separator, literal=True) + 1
+        cells = bare.str.count_matches(self.dialect.separator, literal=True).cast(pl.Int64) + 1
         if not (cells != width).any():
             return lines, numbers
         tail = re.escape(self.dialect.separator)
@@ -171,6 +171,10 @@ class _Sorting:
                 Note("short_rows", "rows with too few cells; the missing ones count as no value", rows=found.len(),
                      example=f"line {found[0]} has {cells.filter(too_few)[0]} of {width}")
             )  # fmt: skip
+            missing = cells - width
+            for less in sorted(set(missing.filter(too_few).to_list())):
+                padded = lines + self.dialect.separator * -less
+                lines = pl.select(pl.when(missing == less).then(padded).otherwise(lines)).to_series()
         if too_many.any():
             found = numbers.filter(too_many)
             self.notes.append(
@@ -270,7 +274,7 @@ def _numbers(
         number = len(columns)
         name, unit = dialect.names[number], dialect.units[number]
         large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
-        parsed = parse_column(text, decimal, large=large)
+        parsed = parse_column(text, decimal, large=large, unit=unit)
         notes.extend(told(parsed, name, numbers))
         columns.append(RawColumn(name, _unit(unit, parsed, name, file_name), parsed.values))
     return columns

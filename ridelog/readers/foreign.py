@@ -69,5 +69,6 @@ def looks_binary(head: bytes) -> bool:
     even, odd = sample[0::2].count(0), sample[1::2].count(0)
     if (even + odd) and max(even, odd) > 0.3 * len(sample) / 2 and min(even, odd) < 0.02 * len(sample):
         return False  # UTF-16 without a mark: every other byte is zero
-    control = sum(sample.count(code) for code in range(32) if code not in (9, 10, 12, 13, 27))
-    return control > 0.005 * len(sample) + 1
+    # A block of zeros is what a power cut leaves in a text; other control characters, or zeros all over, are no text.
+    control = sum(sample.count(code) for code in range(1, 32) if code not in (9, 10, 12, 13, 27))
+    return control > 0.005 * len(sample) + 1 or even + odd > 0.3 * len(sample)

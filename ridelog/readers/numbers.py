@@ -14,7 +14,7 @@ from typing import Literal
 import polars as pl
 
 from ridelog.readers import naming
-from ridelog.units import fold
+from ridelog.units import fold, parse_unit
 
 Decimal = Literal[".", ","]
 
@@ -72,8 +72,12 @@ def file_decimal(columns: list[pl.Series], separator: str) -> Decimal:
     return "," if commas > dots else "."
 
 
-def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> Parsed:
-    """Numbers of a column of cells. `large`: values under 20 with three decimals are then read as thousands (8.500)."""
+def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False, unit: str | None = None) -> Parsed:
+    """Numbers of a column of cells.
+
+    `large`: values with dots between thousands (8.500) are then possible. `unit` is the one in the header, if any: a
+    few cells with a unit behind them must agree with it; where most have one it is the column's.
+    """
     counts: Counter[str] = Counter()
     examples: dict[str, tuple[int, str]] = {}
     text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
@@ -103,24 +107,40 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False) -> P
     known = {cell: _one(cell, decimal, large=large) for cell in times}
     if sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text") > (1 - _NUMBERS_FROM_SHARE) * filled:
         return _as_text(source)
-    units = Counter[str]()
-    for cell, (_, kind, unit) in known.items():
+    found, known = _one_unit(known, times, filled, unit)
+    for cell, (_, kind, _) in known.items():
         if kind != "plain":
             counts[kind] += times[cell]
-        if unit:
-            units[unit] += times[cell]
-    unit = units.most_common(1)[0][0] if units else None
-    replacement = {cell: value if u is None or u == unit else None for cell, (value, _, u) in known.items()}
-    counts["other_unit"] += sum(n for u, n in units.items() if u != unit)
+    replacement = {cell: value for cell, (value, _, _) in known.items()}
     fixed = source.replace_strict(replacement, default=None, return_dtype=pl.Float64)
     values = pl.select(pl.when(odd).then(fixed).otherwise(values)).to_series().rename(source.name)
-    for kind in [kind for kind, number in counts.items() if number]:
-        cell = next(
-            (c for c, (_, k, u) in known.items() if k == kind or (kind == "other_unit" and u not in (None, unit))), ""
-        )
-        row = source.index_of(cell)
-        examples[kind] = (row if row is not None else 0, cell)
-    return Parsed(values, unit, +counts, examples)
+    for kind in counts:
+        cell = next(text for text, (_, other, _) in known.items() if other == kind)
+        examples[kind] = (int(source.index_of(cell) or 0), cell)
+    return Parsed(values, found, counts, examples)
+
+
+Cell = tuple[float | None, str, str | None]
+
+
+def _one_unit(
+    known: dict[str, Cell], times: dict[str, int], filled: int, header: str | None
+) -> tuple[str | None, dict[str, Cell]]:
+    """The unit most cells bear (None where few bear one), and the cells with those of another unit emptied."""
+    units: Counter[str] = Counter()
+    for cell, (_, _, unit) in known.items():
+        if unit:
+            units[unit] += times[cell]
+    if not units:
+        return None, known
+    common, often = units.most_common(1)[0]
+    if often < 0.5 * filled:
+        wanted = parse_unit(header) if header else None
+        agreed = {unit for unit in units if wanted is not None and parse_unit(unit) == wanted}
+        return None, {
+            c: one if one[2] is None or one[2] in agreed else (None, "other_unit", None) for c, one in known.items()
+        }
+    return common, {c: one if one[2] in (None, common) else (None, "other_unit", None) for c, one in known.items()}
 
 
 def _as_text(source: pl.Series) -> Parsed:
@@ -147,7 +167,7 @@ def _grouped_means_thousands(source: pl.Series, grouped: pl.Series, *, large: bo
     return top < 1000.0
 
 
-def _one(cell: str, decimal: Decimal, *, large: bool) -> tuple[float | None, str, str | None]:
+def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:
     """One text: its value, what had to be done ('plain', 'missing', 'grouped' ...) and the unit glued to it."""
     word = cell.casefold()
     if word in MISSING:
