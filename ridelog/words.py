@@ -6,9 +6,12 @@ One place, so that sentences, command line, report and dashboard say the same.
 from __future__ import annotations
 
 import math
+from typing import TYPE_CHECKING
 
 from ridelog.channels import base_name
-from ridelog.results import Analysis, Segment
+
+if TYPE_CHECKING:
+    from ridelog.results import Analysis, Segment
 
 KIND_WORDS: dict[str, str] = {
     "heavy_drag": "Deep-drag ground",

@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
+from ridelog.errors import UsageError
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.intervals import Interval, total_s
@@ -78,22 +79,20 @@ def start_text(ride: Ride) -> str:
 
 
 def local_time(start_utc: object, timezone: str | None) -> str:
-    """`17 May 2026, 10:12` in a zone; with `UTC` behind it where the zone is not known. '' for None."""
+    """`17 May 2026, 10:12` on the ride's own clock; with `UTC` behind it where that is its clock, or none is known."""
     from datetime import UTC, datetime
-    from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+    from ridelog.clock.zones import parse_zone
 
     if not isinstance(start_utc, datetime):
         return ""
     aware = start_utc if start_utc.tzinfo else start_utc.replace(tzinfo=UTC)
-    zone = ""
     try:
-        aware = aware.astimezone(ZoneInfo(timezone)) if timezone else aware.astimezone(UTC)
-    except (ZoneInfoNotFoundError, ValueError):
-        aware = aware.astimezone(UTC)
-        timezone = None
-    if timezone is None:
-        zone = " UTC"
-    return f"{aware.day} {aware:%B %Y}, {aware:%H:%M}{zone}"
+        zone = parse_zone(timezone) if timezone else UTC
+    except UsageError:
+        zone = UTC
+    local = aware.astimezone(zone)
+    return f"{local.day} {local:%B %Y}, {local:%H:%M}{' UTC' if zone is UTC else ''}"
 
 
 def answer(analysis: Analysis) -> str:

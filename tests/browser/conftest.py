@@ -103,6 +103,8 @@ def browser(base: str, width: int, height: int, *, touch: bool) -> Look:
     chromium = next((path for name in _BROWSERS if (path := shutil.which(name))), None)
     chromedriver = shutil.which("chromedriver")
     if chromium is None or chromedriver is None:
+        if os.environ.get("RIDELOG_REQUIRE_BROWSER"):
+            pytest.fail("no Chromium with chromedriver on this machine, and RIDELOG_REQUIRE_BROWSER asks for one")
         pytest.skip("no Chromium with chromedriver on this machine (Debian: chromium, chromium-driver)")
     options = webdriver.ChromeOptions()
     options.binary_location = chromium
