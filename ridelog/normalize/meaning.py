@@ -290,7 +290,7 @@ def _number(
             continue
         if channel == "raw":
             for index in indices:
-                name = columns[index].name
+                name = columns[index].name.removeprefix(RAW_PREFIX)
                 raw_names[name] += 1
                 names[index] = RAW_PREFIX + (name if raw_names[name] == 1 else f"{name} ({raw_names[name]})")
             continue

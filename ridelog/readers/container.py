@@ -85,11 +85,7 @@ def _unzip(path: Path, folder: Path, limits: Limits) -> list[Unpacked]:
                 expected="a log as text",
                 to_do="use the logger's own file; if there is none any more, export the sheet as CSV",
             )
-        members = [
-            member
-            for member in members
-            if not member.filename.startswith("__MACOSX/") and not PurePosixPath(member.filename).name.startswith(".")
-        ]
+        members = [m for m in members if not m.filename.startswith("__MACOSX/") and not _inner(m, 0).startswith(".")]
         if not members:
             raise InputRefused(
                 "the archive holds no file", where=path.name, expected="one log or more", to_do="pack the logs again"
@@ -103,7 +99,7 @@ def _unzip(path: Path, folder: Path, limits: Limits) -> list[Unpacked]:
         total = 0
         for number, member in enumerate(members):
             # A member's own name never becomes a path: "../../x" inside an archive must not write outside.
-            inner = PurePosixPath(member.filename.replace("\\", "/")).name or str(number)
+            inner = _inner(member, number)
             where = f"{path.name}, {inner}"
             target = folder / str(number)
             try:
@@ -119,6 +115,11 @@ def _unzip(path: Path, folder: Path, limits: Limits) -> list[Unpacked]:
             _refuse_nested(target, where)
             found.append(Unpacked(target, inner))
         return found
+
+
+def _inner(member: zipfile.ZipInfo, number: int) -> str:
+    """A member's own name without its folders."""
+    return PurePosixPath(member.filename.replace("\\", "/")).name or str(number)
 
 
 def _copy(source: IO[bytes], target: Path, limits: Limits, *, packed: int, where: str, so_far: int) -> int:

@@ -189,6 +189,8 @@ _UNIT_LIKE = re.compile(
 def split_unit(cell: str) -> tuple[str, str | None]:
     """A header cell as name and unit text: 'Temp [°C]', 'speed (km/h)', 't_ms', 'Drehzahl 1/min'."""
     cell = " ".join(cell.replace("\u00a0", " ").split())
+    if cell == TIME or base_name(cell) in CHANNELS:
+        return cell, None  # a canonical name tells its unit itself
     if square := _SQUARE.match(cell):
         if square[1]:
             return square[1].strip(), square[2].strip()
@@ -198,15 +200,13 @@ def split_unit(cell: str) -> tuple[str, str | None]:
         inside = round_[2].strip()
         if is_unit(inside) or _UNIT_LIKE.search(fold(inside)) or inside in ("-", "1", ""):
             return round_[1].strip(), inside
-    if candidates(cell):
-        return cell, None
     tail = _TAIL.match(cell)
     if tail and is_unit(tail[2]):
-        known = bool(candidates(tail[1]))
-        if known or fold(tail[2]).replace(" ", "") in _OBVIOUS:
+        for name in (tail[1].strip(), tail[1].strip().removesuffix(" in")):
+            if candidates(name):
+                return name, tail[2].strip()
+        if not candidates(cell) and fold(tail[2]).replace(" ", "") in _OBVIOUS:
             return tail[1].strip(), tail[2].strip()
-        if fold(tail[1]).endswith(" in") and candidates(tail[1][:-3]):
-            return tail[1][:-3].strip(), tail[2].strip()
     return cell, None
 
 

@@ -14,7 +14,7 @@ from typing import Literal
 import polars as pl
 
 from ridelog.readers import naming
-from ridelog.units import fold, parse_unit
+from ridelog.units import Unit, fold, parse_unit
 
 Decimal = Literal[".", ","]
 
@@ -122,25 +122,29 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False, unit
 
 Cell = tuple[float | None, str, str | None]
 
+_OTHER: Cell = (None, "other_unit", None)
+
 
 def _one_unit(
     known: dict[str, Cell], times: dict[str, int], filled: int, header: str | None
 ) -> tuple[str | None, dict[str, Cell]]:
     """The unit most cells bear (None where few bear one), and the cells with those of another unit emptied."""
-    units: Counter[str] = Counter()
+    units: Counter[Unit | str] = Counter()
     for cell, (_, _, unit) in known.items():
         if unit:
-            units[unit] += times[cell]
+            units[parse_unit(unit) or unit] += times[cell]
     if not units:
         return None, known
     common, often = units.most_common(1)[0]
-    if often < 0.5 * filled:
-        wanted = parse_unit(header) if header else None
-        agreed = {unit for unit in units if wanted is not None and parse_unit(unit) == wanted}
-        return None, {
-            c: one if one[2] is None or one[2] in agreed else (None, "other_unit", None) for c, one in known.items()
-        }
-    return common, {c: one if one[2] in (None, common) else (None, "other_unit", None) for c, one in known.items()}
+    if often >= 0.5 * filled:
+        allowed = {common}
+        text = next(unit for _, _, unit in known.values() if unit and (parse_unit(unit) or unit) == common)
+    else:
+        allowed, text = ({parse_unit(header) or header} if header else set()), None
+    kept = {
+        c: one if one[2] is None or (parse_unit(one[2]) or one[2]) in allowed else _OTHER for c, one in known.items()
+    }
+    return text, kept
 
 
 def _as_text(source: pl.Series) -> Parsed:
