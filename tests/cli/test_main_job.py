@@ -124,7 +124,7 @@ def test_tables_for_people_have_the_answer_first(library: Path) -> None:
     lines = [line.strip() for line in text.splitlines() if line.strip()]
     assert lines[0].startswith("Ride 20260509")
     assert "115 C" in lines[1]
-    assert "deep-drag ground" in text
+    assert "Deep-drag ground" in text
     assert "nan" not in text.lower().split()
 
 
