@@ -123,8 +123,8 @@ def time_ticks(start_s: float, end_s: float, most: int = 9) -> tuple[list[float]
     """Round elapsed times inside a view and their labels: `h:mm` where whole minutes do, else `h:mm:ss`."""
     span = max(end_s - start_s, 1e-9)
     step = next((step for step in _STEPS_S if span / step <= most), _STEPS_S[-1] * math.ceil(span / most / 86_400))
-    first = math.ceil(start_s / step - 1e-9)
-    values = [float(step * n) for n in range(first, math.floor(end_s / step + 1e-9) + 1)]
+    first = math.ceil((start_s - 1e-7) / step)
+    values = [float(step * n) for n in range(first, math.floor((end_s + 1e-7) / step) + 1)]
     if step % 60 == 0:
         return values, [f"{int(v) // 3600}:{int(v) % 3600 // 60:02d}" for v in values]
     return values, [clock(v) for v in values]
