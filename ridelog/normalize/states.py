@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 
 import polars as pl
@@ -12,6 +13,7 @@ from ridelog.ride import Note
 _ON = ("1", "on", "true", "yes", "y", "ein", "an", "ja", "high", "running", "active", "aktiv", "wahr")
 _OFF = ("0", "off", "false", "no", "aus", "nein", "low", "stopped", "inactive", "inaktiv", "falsch")
 _NEUTRAL = ("n", "neutral", "leerlauf", "0")
+_GEAR = re.compile(r"(?:g|gear|gang)?\s*(\d)\s*(?:st|nd|rd|th|\.|\. gang)?")
 
 
 @dataclass(frozen=True)
@@ -49,9 +51,8 @@ def _gear_words(values: pl.Series) -> dict[str, float]:
     words: dict[str, float] = dict.fromkeys(_NEUTRAL, 0.0)
     for value in _distinct(values)[:1000]:
         text = written(value)
-        digits = text.strip("grd. ").removesuffix("st").removesuffix("nd").removesuffix("th")
-        if digits.isdecimal() and int(digits) <= 8:
-            words[text] = float(int(digits))
+        if (match := _GEAR.fullmatch(text)) and int(match[1]) <= 8:
+            words[text] = float(match[1])
     return words
 
 

@@ -63,16 +63,16 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
 
 def _allowed(dt_s: FloatArray, rate: float, trace: Trace) -> FloatArray:
     shortest = max(trace.hold_s, FINEST_S)
-    return np.asarray(rate * np.maximum(dt_s, shortest) + trace.resolution, dtype=np.float64)
+    return np.asarray(rate * np.maximum(dt_s, shortest) + 2.0 * trace.resolution, dtype=np.float64)
 
 
 def _any_fast(trace: Trace, rate: float) -> bool:
     """A cheap look at all steps against what the shortest sampling allows, a close one at those that pass it."""
-    if trace.high - trace.low <= rate * max(trace.hold_s, FINEST_S) + trace.resolution:
+    if trace.high - trace.low <= rate * max(trace.hold_s, FINEST_S) + 2.0 * trace.resolution:
         return False
     steps = np.diff(trace.y)
     np.abs(steps, out=steps)
-    floor = rate * max(trace.shortest_step_s, trace.hold_s, FINEST_S) + trace.resolution
+    floor = rate * max(trace.shortest_step_s, trace.hold_s, FINEST_S) + 2.0 * trace.resolution
     if float(steps.max()) <= floor:
         return False
     at = np.flatnonzero(steps > floor)
