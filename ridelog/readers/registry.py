@@ -14,6 +14,7 @@ from ridelog.readers.delimited import DelimitedReader
 from ridelog.readers.foreign import refuse_foreign
 from ridelog.readers.gpx import GpxReader
 from ridelog.readers.mdf import MdfReader
+from ridelog.readers.nmea import NmeaReader
 from ridelog.ride import Note
 
 GROUP = "ridelog.readers"
@@ -25,7 +26,7 @@ _SURE = 0.5
 
 def built_in() -> tuple[Reader, ...]:
     """The readers that come with ridelog, in the order they are asked."""
-    return (GpxReader(), ArrowTableReader(), MdfReader(), CanTextReader(), DelimitedReader())
+    return (GpxReader(), NmeaReader(), ArrowTableReader(), MdfReader(), CanTextReader(), DelimitedReader())
 
 
 @cache
