@@ -34,44 +34,78 @@ _C = Unit("C")
 _F = Unit("C", 1 / 1.8, -32 / 1.8)
 _K = Unit("C", 1.0, -273.15)
 
+# Spelled out in the languages of the name tables, as headers have them.
+_SECOND_WORDS = ("seconds", "sekunden", "secondes", "segundos", "secondi", "seconden", "sekunder")
+_SECONDS = ("s", "sec", "secs", "seg", "sek", *_SECOND_WORDS)
+_MILLISECONDS = ("ms", "msec", "millis", "milisegundos", *("milli" + word for word in _SECOND_WORDS), "milissegundos")
+_MICROSECONDS = ("us", "usec", "micros", *("micro" + word for word in _SECOND_WORDS), "mikrosekunden", "mikrosekunder",
+                 "microssegundos")  # fmt: skip
+_DEGREE_WORDS = ("degrees", "degree", "grad", "degres", "grados", "gradi", "graus", "graden", "grader")
+
 _UNITS: dict[str, Unit] = {
     **dict.fromkeys(("c", "degc", "celsius", "gradc", "deg c", "cel"), _C),
+    **dict.fromkeys((f"{word} {scale}" for word in _DEGREE_WORDS for scale in ("c", "celsius")), _C),
     **dict.fromkeys(("f", "degf", "fahrenheit", "deg f"), _F),
+    **dict.fromkeys((f"{word} {scale}" for word in _DEGREE_WORDS for scale in ("f", "fahrenheit")), _F),
     **dict.fromkeys(("k", "kelvin"), _K),
     **dict.fromkeys(("m/s", "mps", "ms-1", "m s-1", "meter/s"), Unit("m/s")),
-    **dict.fromkeys(("km/h", "kmh", "kph", "kmph", "km h-1", "kmh-1"), Unit("m/s", 1 / 3.6)),
+    **dict.fromkeys(("km/h", "kmh", "kph", "kmph", "km h-1", "kmh-1", "km/u"), Unit("m/s", 1 / 3.6)),
     **dict.fromkeys(("mph", "mi/h", "miles/h"), Unit("m/s", MILE_M / 3600)),
-    **dict.fromkeys(("kn", "kt", "kts", "knot", "knots"), Unit("m/s", NAUTICAL_MILE_M / 3600)),
     **dict.fromkeys(
-        ("rpm", "1/min", "u/min", "umin", "tr/min", "g/min", "giri/min", "min-1", "r/min", "upm"), Unit("1/min")
+        ("kn", "kt", "kts", "knot", "knots", "knoten", "nœuds", "noeuds", "nodi", "nudos", "knopen", "knop"),
+        Unit("m/s", NAUTICAL_MILE_M / 3600),
+    ),
+    **dict.fromkeys(
+        (
+            "rpm",
+            "1/min",
+            "u/min",
+            "umin",
+            "tr/min",
+            "tr/mn",
+            "tours/min",
+            "g/min",
+            "giri/min",
+            "min-1",
+            "r/min",
+            "rev/min",
+            "upm",
+            "vueltas/min",
+            "giros/min",
+            "rot/min",
+            "omw/min",
+            "toeren/min",
+            "varv/min",
+        ),
+        Unit("1/min"),
     ),
     **dict.fromkeys(("krpm", "rpm x1000", "1000/min", "x1000 rpm"), Unit("1/min", 1000.0)),
     **dict.fromkeys(("1/s", "hz", "rps"), Unit("1/min", 60.0)),
-    **dict.fromkeys(("%", "pct", "percent", "prozent"), Unit("%")),
-    **dict.fromkeys(("m", "meter", "metre", "metres", "meters", "mnn", "m asl"), Unit("m")),
+    **dict.fromkeys(("%", "pct", "percent", "prozent", "procent", "pourcent", "por ciento", "percento"), Unit("%")),
+    **dict.fromkeys(("m", "meter", "metre", "metres", "meters", "metros", "metri", "mnn", "m asl"), Unit("m")),
     **dict.fromkeys(("ft", "feet", "foot"), Unit("m", FOOT_M)),
     **dict.fromkeys(("deg", "degrees", "grad", "deg btdc", "btdc", "kw"), Unit("deg")),
     **dict.fromkeys(("rad",), Unit("deg", 57.29577951308232)),
-    **dict.fromkeys(("ms", "msec", "millis", "milliseconds", "millisekunden"), Unit("ms")),
-    **dict.fromkeys(("s", "sec", "seconds", "sekunden", "secs"), Unit("ms", 1000.0)),
-    **dict.fromkeys(("us", "usec", "micros", "microseconds", "mikrosekunden"), Unit("ms", 1e-3)),
+    **dict.fromkeys(_MILLISECONDS, Unit("ms")),
+    **dict.fromkeys(_SECONDS, Unit("ms", 1000.0)),
+    **dict.fromkeys(_MICROSECONDS, Unit("ms", 1e-3)),
     **dict.fromkeys(("kpa",), Unit("kPa")),
     **dict.fromkeys(("pa",), Unit("kPa", 1e-3)),
     **dict.fromkeys(("hpa", "mbar"), Unit("kPa", 0.1)),
     **dict.fromkeys(("bar",), Unit("kPa", 100.0)),
     **dict.fromkeys(("psi",), Unit("kPa", PSI_PA / 1000)),
-    **dict.fromkeys(("v", "volt", "volts"), Unit("V")),
+    **dict.fromkeys(("v", "volt", "volts", "voltios"), Unit("V")),
     **dict.fromkeys(("mv",), Unit("V", 1e-3)),
     **dict.fromkeys(("", "1", "-", "lambda", "count", "bool", "on/off", "0/1"), Unit("1")),
 }
 
 TIME_UNITS_S: dict[str, float] = {
-    **dict.fromkeys(("s", "sec", "secs", "seconds", "sekunden"), 1.0),
-    **dict.fromkeys(("ms", "msec", "millis", "milliseconds", "millisekunden"), 1e-3),
-    **dict.fromkeys(("us", "usec", "micros", "microseconds", "mikrosekunden"), 1e-6),
+    **dict.fromkeys(_SECONDS, 1.0),
+    **dict.fromkeys(_MILLISECONDS, 1e-3),
+    **dict.fromkeys(_MICROSECONDS, 1e-6),
     **dict.fromkeys(("ns", "nanoseconds"), 1e-9),
-    **dict.fromkeys(("min", "minutes", "minuten"), 60.0),
-    **dict.fromkeys(("h", "hours", "stunden"), 3600.0),
+    **dict.fromkeys(("min", "minutes", "minuten", "minutos", "minuti", "minuter"), 60.0),
+    **dict.fromkeys(("h", "hours", "stunden", "heures", "horas", "ore", "uren", "timmar"), 3600.0),
 }
 """Unit texts of a counter column -> seconds."""
 
