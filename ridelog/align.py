@@ -121,7 +121,7 @@ def _check_near(parts: Sequence[Part], keys: Sequence[npt.NDArray[np.int64]]) ->
                 f"begins {(start - end) / 3.6e9:.1f} hours after {name} ended",
                 where=other,
                 expected="recordings of one ride, at about the same time",
-                to_do="check that the files belong together and that both clocks were right; else import them one by one",
+                to_do="check that they belong together and that both clocks were right; else import them one by one",
             )
         if stop > end:
             end, name = stop, other

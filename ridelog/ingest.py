@@ -13,7 +13,6 @@ from typing import TYPE_CHECKING, Literal
 
 from ridelog import align, clock, normalize, quality
 from ridelog.bike import Bike
-from ridelog.channels import CHANNELS
 from ridelog.errors import InputRefused, RidelogError, UsageError
 from ridelog.intervals import Interval
 from ridelog.normalize import Column, ColumnChoice, Normalized
@@ -63,42 +62,8 @@ class Outcome:
 
 def parse_column_option(text: str) -> ColumnChoice:
     """`'NAME=channel:unit'` as a choice; the unit may be left out. Raises UsageError."""
-    name, equals, rest = text.rpartition("=")
-    if not equals or not name.strip() or not rest.strip():
-        raise UsageError(
-            f"{text!r} is not NAME=channel or NAME=channel:unit",
-            where="--column",
-            expected="the column's name, '=', a channel and perhaps ':' and a unit, such as 'Temp=coolant_c:F'",
-            to_do="correct the option",
-        )
-    channel, _, unit = (part.strip() for part in rest.partition(":"))
-    name = name.strip()
-    if channel not in ("time", "date", "raw") and (channel not in CHANNELS or CHANNELS[channel].kind == "time"):
-        import difflib
-
-        near = difflib.get_close_matches(channel, [*CHANNELS, "time", "date", "raw"], n=1, cutoff=0.5)
-        raise UsageError(
-            f"there is no channel {channel!r}",
-            where=f"--column {text!r}",
-            expected=f"a channel such as {near[0] if near else 'coolant_c'}, or time, date, raw",
-            to_do="correct the channel",
-        )
-    if unit:
-        fits, conversion = normalize.unit_for(channel, unit) if channel != "raw" else (True, None)
-        unknown = channel not in ("time", "date", "raw") and conversion is None
-        if not fits or unknown:
-            wanted = (
-                "s, ms, us, min, dmy or mdy"
-                if channel in ("time", "date")
-                else f"a unit that converts to {CHANNELS[channel].unit}"
-            )
-            raise UsageError(
-                f"{unit!r} is no unit of {channel}",
-                where=f"--column {text!r}",
-                expected=wanted,
-                to_do="correct the unit",
-            )
-    return ColumnChoice((name, split_unit(name)[0]), channel, unit or None)
+    choice = normalize.parse_choice(text)
+    return replace(choice, names=(*choice.names, split_unit(choice.names[0])[0]))
 
 
 # -- reading ----------------------------------------------------------------------------------------------------------
@@ -146,20 +111,17 @@ def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> lis
         notes = piece.notes
         if number > 1:
             notes = (*notes, Note("part", f"the file holds {number} rides; this is ride {part} of {number}"))
-        rides.append(_ride(piece.normalized, piece.timeline, (source,), notes, options, part if number > 1 else None))
+        shown_part = part if number > 1 else None
+        rides.append(
+            _ride(piece.normalized, piece.timeline, sources=(source,), notes=notes, options=options, part=shown_part)
+        )
     return rides
 
 
 def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple[SourceFile, list[_Piece]]:
     """Everything one file holds, normalized. Unexpected faults of a reader become refusals that say so."""
     try:
-        if not path.is_file():
-            raise InputRefused(
-                "is a folder" if path.is_dir() else "there is no such file",
-                where=path.name,
-                expected="a log file",
-                to_do="check the path",
-            )
+        _check_is_file(path)
         with ExitStack() as stack:
             hashing = stack.enter_context(_hashing(path))
             inner = stack.enter_context(unpacked(path, options.limits))
@@ -192,6 +154,16 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
             expected="a ride, or a plain reason why it can't be one",
             to_do="report the fault with the file; the other files of the call are not affected",
         ) from error
+
+
+def _check_is_file(path: Path) -> None:
+    if not path.is_file():
+        raise InputRefused(
+            "is a folder" if path.is_dir() else "there is no such file",
+            where=path.name,
+            expected="a log file",
+            to_do="check the path",
+        )
 
 
 @contextmanager
@@ -249,11 +221,13 @@ def _normalize(
         where=shown,
         first_row=log.first_row,
     )
+    others = [known[index] for index in plan.time[1:]]
+    built = clock.tie_to_date(built, others, date, zone=options.timezone, where=shown)
     used = frozenset({plan.time[0]} | ({plan.date} if date is not None and plan.date is not None else set()))
     notes = (*plugin_notes, *log.notes, *plan.notes, *built.notes)
     first = built.timelines[0].recording
     del known, log, time, date
-    converted, found = normalize.convert(columns, plan, used, first, options.bike, shown)
+    converted, found = normalize.convert(columns, plan, used, recording=first, bike=options.bike, file_name=shown)
     notes = (*notes, *found)
     pieces = []
     for timeline in built.timelines:
@@ -279,10 +253,11 @@ def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawCo
 def _ride(
     normalized: Normalized,
     timeline: clock.Timeline,
+    *,
     sources: tuple[SourceFile, ...],
     notes: tuple[Note, ...],
     options: ImportOptions,
-    part: int | None,
+    part: int | None = None,
 ) -> Ride:
     marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps)
     excluded: dict[str, list[Interval]] = {}
@@ -383,7 +358,7 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
     zone = next((piece.timeline.timezone for piece in pieces if piece.timeline.timezone), None)
     normalized = normalize.finish(joined.t_s, columns, joined.gaps, joined.breaks, ())
     timeline = replace(pieces[0].timeline, start_utc=joined.start_utc, timezone=options.timezone or zone)
-    return _ride(normalized, timeline, tuple(sources), tuple(notes), options, None)
+    return _ride(normalized, timeline, sources=tuple(sources), notes=tuple(notes), options=options)
 
 
 # -- importing --------------------------------------------------------------------------------------------------------
@@ -446,7 +421,8 @@ def _import_group(
 
 
 def _known(library: Library, files: Sequence[SourceFile]) -> dict[str, str]:
-    """Rides stored from exactly these files, by the end of their ids (the start of an id is a date the user may set)."""
+    """Rides stored from exactly these files, by the end of their ids (the start of an id is a date the user may
+    set)."""
     ids = library.find_by_content([file.sha256 for file in files])
     return {ride_id.rpartition("-")[2]: ride_id for ride_id in ids}
 

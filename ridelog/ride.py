@@ -77,9 +77,9 @@ class RawLog:
 class Candidate:
     """One thing a column's name can mean.
 
-    `channel` is a canonical name, or "time" or "date". `language` names the table that said so. `fallback` is true for a
-    name that only counts where no other column bears the channel's own (a pedal for the throttle). `number` is the
-    sensor's number in the name ("coolant 2"), 1 where there is none.
+    `channel` is a canonical name, or "time" or "date". `language` names the table that said so. `fallback` is true
+    for a name that only counts where no other column bears the channel's own (a pedal for the throttle). `number` is
+    the sensor's number in the name ("coolant 2"), 1 where there is none.
     """
 
     channel: str

@@ -42,10 +42,22 @@ def clock_texts(start_s: float, count: int, step_s: float = 1.0) -> list[str]:
 
 @pytest.mark.parametrize(
     ("step", "count", "unit", "factor"),
-    [(0.05, 12_000, None, 1.0), (0.5, 600, None, 1.0), (1.0, 3600, None, 1.0), (50.0, 12_000, None, 1e-3), (1.0, 150_000, None, 1e-3),
-     (20.0, 20_000, None, 1e-3), (50_000.0, 12_000, None, 1e-6), (1000.0, 200_000, None, 1e-6), (10.0, 100, "ms", 1e-3),
-     (1.0, 5, "s", 1.0), (0.01, 400, "min", 60.0), (1000.0, 50, "µs", 1e-6), (0.001, 5000, "h", 3600.0)],
-)  # fmt: skip
+    [
+        (0.05, 12_000, None, 1.0),
+        (0.5, 600, None, 1.0),
+        (1.0, 3600, None, 1.0),
+        (50.0, 12_000, None, 1e-3),
+        (1.0, 150_000, None, 1e-3),
+        (20.0, 20_000, None, 1e-3),
+        (50_000.0, 12_000, None, 1e-6),
+        (1000.0, 200_000, None, 1e-6),
+        (10.0, 100, "ms", 1e-3),
+        (1.0, 5, "s", 1.0),
+        (0.01, 400, "min", 60.0),
+        (1000.0, 50, "µs", 1e-6),
+        (0.001, 5000, "h", 3600.0),
+    ],
+)
 def test_unit_of_a_counter(step: float, count: int, unit: str | None, factor: float) -> None:
     clock = clock_of(np.arange(count) * step, unit)
     assert times(clock)[0][1] == pytest.approx(step * factor)
@@ -179,8 +191,8 @@ def test_the_start_the_user_gives() -> None:
     assert "clock_set" in kinds(moved)
 
 
-# Central Europe leaves summer time on 25 October 2026 at 03:00 local, and enters it on 29 March 2026 at 02:00 (directive
-# 2000/84/EC: last Sundays of October and March).
+# Central Europe leaves summer time on 25 October 2026 at 03:00 local, and enters it on 29 March 2026 at 02:00
+# (directive 2000/84/EC: last Sundays of October and March).
 def test_autumn_hour_with_the_step_back_logged() -> None:
     texts = [f"2026-10-25T02:59:{n}" for n in range(50, 60)] + [f"2026-10-25T02:00:{n:02d}" for n in range(10)]
     clock = clock_of(texts, zone="Europe/Berlin")

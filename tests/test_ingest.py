@@ -16,15 +16,15 @@ from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent / "readers"))
 
-from build_logs import START, Form, iso, write  # noqa: E402
-from contract import check_ride, left_out  # noqa: E402
+from build_logs import START, Form, iso, write
+from contract import check_ride, left_out
 
-import sample_logs  # noqa: E402
-from ridelog import ingest  # noqa: E402
-from ridelog.bike import read_bike  # noqa: E402
-from ridelog.errors import InputRefused, LibraryError, RidelogError, UsageError  # noqa: E402
-from ridelog.ingest import ImportOptions, import_files, parse_column_option, read_rides  # noqa: E402
-from ridelog.store.library import Library  # noqa: E402
+import sample_logs
+from ridelog import ingest
+from ridelog.bike import read_bike
+from ridelog.errors import InputRefused, LibraryError, RidelogError, UsageError
+from ridelog.ingest import ImportOptions, import_files, parse_column_option, read_rides
+from ridelog.store.library import Library
 
 LOG = write(Form())
 DATED = write(Form(header=("Timestamp", *Form().header[1:]), time=iso))
@@ -89,7 +89,7 @@ def test_a_wrong_channel_names_a_near_one() -> None:
 
 def test_a_start_needs_a_zone(tmp_path: Path) -> None:
     path = put(tmp_path, "a.csv", LOG)
-    naive = datetime(2026, 5, 3, 10)  # noqa: DTZ001 - that it has none is the point
+    naive = datetime(2026, 5, 3, 10)  # noqa: DTZ001
     with pytest.raises(UsageError, match="no time zone"):
         read_rides([path], ImportOptions(start=naive))
     ride = read_rides([path], ImportOptions(start=naive, timezone="+02:00"))[0]
@@ -166,9 +166,10 @@ def test_the_sample_rides_have_no_false_marks(folder: str) -> None:
 
 def test_together(tmp_path: Path) -> None:
     engine = put(tmp_path, "engine.csv", DATED)
+    moments = [(START + timedelta(seconds=n - 5)).isoformat() for n in range(200)]
     points = "".join(
-        f'<trkpt lat="{43.2 + n * 1e-5:.5f}" lon="-31.6"><time>{(START + timedelta(seconds=n - 5)).isoformat()}</time></trkpt>'
-        for n in range(200)
+        f'<trkpt lat="{43.2 + n * 1e-5:.5f}" lon="-31.6"><time>{moment}</time></trkpt>'
+        for n, moment in enumerate(moments)
     )
     track = put(tmp_path, "track.gpx", f'<gpx version="1.1"><trk><trkseg>{points}</trkseg></trk></gpx>'.encode())
     (ride,) = read_rides([engine, track], ImportOptions(), together=True)
@@ -350,15 +351,17 @@ def test_any_damage_gives_a_sound_ride_or_a_plain_refusal(tmp_path: Path, data: 
         at = data.draw(st.integers(0, len(content) - 1))
         content[at] = data.draw(st.integers(0, 255))
     path = put(tmp_path, "a.csv", bytes(content[: data.draw(st.integers(0, len(content)))]))
+    refused: RidelogError | None = None
     try:
         rides = read_rides([path], ImportOptions())
     except RidelogError as error:
-        assert isinstance(error, InputRefused)
-        assert "fault of ridelog" not in error.found
-        assert "a.csv" in error.where
-        return
+        refused, rides = error, []
     for ride in rides:
         check_ride(ride)
+    if refused is not None:
+        assert isinstance(refused, InputRefused)
+        assert "fault of ridelog" not in refused.found
+        assert "a.csv" in refused.where
 
 
 def test_time_columns_the_clock_did_not_use_are_kept(tmp_path: Path) -> None:
@@ -366,3 +369,23 @@ def test_time_columns_the_clock_did_not_use_are_kept(tmp_path: Path) -> None:
     (ride,) = read_rides([put(tmp_path, "a.csv", text.encode())], ImportOptions())
     assert ride.samples["t_s"][-1] == pytest.approx(9.9)
     assert ride.samples.schema["raw.Clock"] == pl.String
+
+
+def test_a_finer_counter_is_dated_by_the_receivers_time(tmp_path: Path) -> None:
+    lines = ["Time [s],UTC,Coolant [C]"]
+    for n in range(400):
+        moment = START + timedelta(seconds=int(0.3 + n * 0.05))
+        lines.append(f"{n * 0.05:.2f},{moment.isoformat()},80")
+    (ride,) = read_rides([put(tmp_path, "a.csv", "\n".join(lines).encode() + b"\n")], ImportOptions())
+    assert ride.duration_s == pytest.approx(19.95)
+    assert ride.start_utc is not None
+    assert abs((ride.start_utc - START).total_seconds() - 0.3) < 0.06
+    assert ride.samples["time_utc"][0] == ride.start_utc
+    assert "dated_by" in {note.kind for note in ride.notes}
+
+
+def test_of_two_fine_clocks_the_dated_one_is_used(tmp_path: Path) -> None:
+    text = "Time [s],Timestamp,Coolant [C]\n" + "".join(f"{n / 10:.1f},{iso(n / 10)},80\n" for n in range(100))
+    (ride,) = read_rides([put(tmp_path, "a.csv", text.encode())], ImportOptions())
+    assert ride.start_utc == START
+    assert "raw.Time" in ride.samples.columns

@@ -154,7 +154,7 @@ def test_what_the_user_says_stands(tmp_path: Path) -> None:
     ],
 )
 def test_a_unit_by_its_text(header: str, channel: str, written: float, canonical: float, tmp_path: Path) -> None:
-    # Factors as in the project's reference notes, section 13 (exact by definition).
+    # Exact by definition: SI Brochure (9th edition), yard and pound agreement of 1959, nautical mile of 1929.
     ride = read(tmp_path, **{header: [written] * N})
     assert ride.samples[channel][0] == pytest.approx(canonical, rel=1e-12)
 
@@ -228,7 +228,7 @@ def test_a_label_the_values_contradict() -> None:
 
 @pytest.mark.parametrize(("text", "factor"), [("km/h", 3.6), ("mph", 1 / 0.44704), ("m/s", 1.0), ("kn", 3600 / 1852)])
 def test_a_speed_without_a_unit_beside_positions(text: str, factor: float, tmp_path: Path) -> None:
-    # 1e-4 degrees of latitude are 11.11 m at 45.5 degrees north (reference notes, section 10).
+    # 1e-4 degrees of latitude are 11.11 m at 45.5 degrees north .
     lat = [f"{45.5 + n * 1e-5:.6f}" for n in range(N)]
     ride = read(tmp_path, **{"Latitude": lat, "Longitude": [7.5] * N, "GPS speed": [round(11.114 * factor, 3)] * N})
     assert ride.samples["gps_speed_mps"][0] == pytest.approx(11.114, rel=1e-3)
@@ -326,7 +326,7 @@ def test_a_few_odd_steps_do_not_change_the_resolution() -> None:
 # -- distance and derived speed ---------------------------------------------------------------------------------------
 
 
-# Karney's geodesic lengths, computed with geographiclib 2.1 (reference notes, section 10).
+# Karney's geodesic lengths, computed with geographiclib 2.1.
 @pytest.mark.parametrize(
     ("lat0", "lon0", "lat1", "lon1", "metres"),
     [

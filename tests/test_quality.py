@@ -158,7 +158,7 @@ def test_a_value_another_rule_named_is_no_neighbour() -> None:
 # -- stuck ------------------------------------------------------------------------------------------------------------
 
 
-def moving(seconds: float, varied: bool = True) -> stuck.Movement:  # noqa: FBT001, FBT002
+def moving(seconds: float, varied: bool = True) -> stuck.Movement:
     t_s = np.arange(0, seconds, 0.5)
     rpm = 5000 + (2500 if varied else 50) * np.sin(t_s / 9)
     return stuck.Movement(pl.DataFrame({"t_s": t_s, "engine_rpm": rpm}))
@@ -204,7 +204,7 @@ def test_dropouts_leave_the_gaps_of_the_log_aside() -> None:
     marks = dropout.find("coolant_c", one, t_s, [Interval(49.5, 100.0)], 2.0)
     assert [(mark.start_s, mark.end_s) for mark in marks] == [(0.0, 5.0 + 0.0), (19.5, 40.0)][1:]
     late = Trace("coolant_c", t_s[30:], np.full(t_s.size - 30, 90.0), 1.0)
-    assert [(m.start_s, m.end_s) for m in dropout.find("coolant_c", late, t_s, [], 2.0)][0] == (0.0, 15.0)
+    assert next((m.start_s, m.end_s) for m in dropout.find("coolant_c", late, t_s, [], 2.0)) == (0.0, 15.0)
     assert all(mark.action == "kept" for mark in marks)
 
 

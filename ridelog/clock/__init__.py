@@ -18,7 +18,7 @@ from ridelog.errors import InputRefused
 from ridelog.results import FloatArray
 from ridelog.ride import Note, RawColumn, Recording
 
-__all__ = ["Clock", "Timeline", "parse_zone", "rebuild"]
+__all__ = ["Clock", "Timeline", "parse_zone", "rebuild", "tie_to_date"]
 
 parse_zone = zones.parse_zone
 
@@ -29,8 +29,8 @@ _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 class Timeline:
     """The times of one recording.
 
-    `start_utc` is the moment of t_s = 0 where the log (or the user) tells it. `has_absolute` is true where the log's own
-    stamps are moments in UTC. `start_local` is the date and time as written where the zone is not known.
+    `start_utc` is the moment of t_s = 0 where the log (or the user) tells it. `has_absolute` is true where the log's
+    own stamps are moments in UTC. `start_local` is the date and time as written where the zone is not known.
     """
 
     recording: Recording
@@ -93,9 +93,13 @@ def rebuild(
         findings.left_out += lost
         first_lost = int(np.flatnonzero(~readable)[0])
         findings.notes.append(
-            Note("left_out_no_time", "rows without a readable time were left out", rows=lost,
-                 example=f"row {first_lost + first_row}" if first_row else None)
-        )  # fmt: skip
+            Note(
+                "left_out_no_time",
+                "rows without a readable time were left out",
+                rows=lost,
+                example=f"row {first_lost + first_row}" if first_row else None,
+            )
+        )
         breaks = [int(np.searchsorted(rows, b)) for b in breaks]
         seconds = seconds[rows]
     if seconds.size < 2:
@@ -113,6 +117,48 @@ def rebuild(
     )
     timelines = _place(found, stamps, start, zone, findings)
     return Clock(tuple(timelines), tuple(findings.notes), findings.left_out)
+
+
+def tie_to_date(
+    clock: Clock, others: Sequence[RawColumn], date: RawColumn | None, *, zone: str | None = None, where: str = ""
+) -> Clock:
+    """The same recordings with their moments in UTC, where another column of the table tells date and zone.
+
+    A receiver often writes its own time beside a finer counter. Its stamp is exact in the rows in which it changes, so
+    the two are compared there.
+    """
+    if any(timeline.start_utc is not None or timeline.start_local is not None for timeline in clock.timelines):
+        return clock
+    for other in others:
+        try:
+            stamps = _read(other, date, zones.parse_zone(zone) if zone else None, zone, where)
+        except InputRefused:
+            continue
+        if stamps.origin_us is None or not stamps.zoned:
+            continue
+        placed = [_tied(timeline, stamps) for timeline in clock.timelines]
+        if any(timeline.start_utc is not None for timeline in placed):
+            note = Note("dated_by", f"date and time of day come from column {other.name}")
+            return Clock(tuple(placed), (*clock.notes, note), clock.left_out)
+    return clock
+
+
+def _tied(timeline: Timeline, stamps: _Stamps) -> Timeline:
+    recording = timeline.recording
+    seconds = stamps.seconds if recording.rows is None else stamps.seconds[recording.rows]
+    if recording.run is not None:
+        seconds = seconds[np.cumsum(recording.run) - 1]
+    change = np.flatnonzero(np.diff(seconds) > 0) + 1
+    change = change[np.isfinite(seconds[change])]
+    if change.size < 2:
+        return timeline
+    offsets = seconds[change] - recording.t_s[change]
+    middle = float(np.median(offsets))
+    # Two clocks that drift apart by seconds in one ride can't date each other to the second.
+    if float(np.quantile(np.abs(offsets - middle), 0.9)) > 1.5 or stamps.origin_us is None:
+        return timeline
+    start = _EPOCH + timedelta(microseconds=stamps.origin_us + round(middle * 1e6))
+    return Timeline(recording, start, has_absolute=True, timezone=timeline.timezone or stamps.zone_name)
 
 
 def _unusable(time: RawColumn, found: str, where: str) -> InputRefused:
@@ -182,12 +228,26 @@ def _read_counter(time: RawColumn, where: str) -> _Stamps:
         notes.append(Note("time_unit", f"the time column has no unit; its steps and length fit {what}{unit.unit}"))
     if unit.epoch:
         origin = float(finite[0])
-        return _Stamps((values - origin) * unit.factor_s, round(origin * unit.factor_s * 1e6), zoned=True, day_clock=False,
-                       count_s=None, zone_name="UTC", notes=tuple(notes))  # fmt: skip
+        return _Stamps(
+            (values - origin) * unit.factor_s,
+            round(origin * unit.factor_s * 1e6),
+            zoned=True,
+            day_clock=False,
+            count_s=None,
+            zone_name="UTC",
+            notes=tuple(notes),
+        )
     whole = bool((np.floor(finite[:1000]) == finite[:1000]).all())
     seconds = values if unit.factor_s == 1.0 else _scaled(values, unit.factor_s)
-    return _Stamps(seconds, None, zoned=False, day_clock=False, count_s=unit.factor_s if whole else None, zone_name=None,
-                   notes=tuple(notes))  # fmt: skip
+    return _Stamps(
+        seconds,
+        None,
+        zoned=False,
+        day_clock=False,
+        count_s=unit.factor_s if whole else None,
+        zone_name=None,
+        notes=tuple(notes),
+    )
 
 
 def _scaled(values: FloatArray, factor_s: float) -> FloatArray:
@@ -197,7 +257,8 @@ def _scaled(values: FloatArray, factor_s: float) -> FloatArray:
 
 
 def _with_date(time: pl.Series, date: RawColumn) -> tuple[pl.Series, list[Note]]:
-    """Date and time of two columns as one text; the times alone where they hold the date already or it can't be read."""
+    """Date and time of two columns as one text; the times alone where they hold the date already or it can't be
+    read."""
     first = next(iter(time.drop_nulls().head(1).to_list()), "")
     if len(first) > 15 or "T" in first:
         return time, []

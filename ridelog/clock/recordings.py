@@ -6,6 +6,7 @@ inside one. Nothing is filled in.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -88,7 +89,7 @@ def find_recordings(
         stamps_s = _unwrap(stamps_s, steps, wraps_s, findings)
         steps = np.diff(stamps_s)
     edges = _edges(stamps_s, steps, breaks, findings)
-    pieces = [slice(a, b) for a, b in zip(edges[:-1], edges[1:], strict=True)]
+    pieces = [slice(a, b) for a, b in itertools.pairwise(edges)]
     ordered = [_sorted(stamps_s[piece], rows[piece], findings) for piece in pieces]
     groups = _group(ordered, sortable=sortable, findings=findings)
     groups = _drop_short(groups, findings)
@@ -190,7 +191,7 @@ Piece = tuple[FloatArray, Rows]
 def _group(pieces: list[Piece], *, sortable: bool, findings: Findings) -> list[list[Piece]]:
     """Pieces that follow each other within SPLIT_PAUSE_S make one ride; others are rides of their own."""
     kept = [piece for piece in pieces if piece[0].size]
-    if sortable and any(b[0][0] < a[0][0] for a, b in zip(kept, kept[1:], strict=False)):
+    if sortable and any(b[0][0] < a[0][0] for a, b in itertools.pairwise(kept)):
         kept.sort(key=lambda piece: float(piece[0][0]))
         findings.notes.append(
             Note("recordings_sorted", "the recordings in the file were put in the order of their dates")
@@ -234,9 +235,12 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
         else:
             findings.left_out += repeated
             findings.notes.append(
-                Note("left_out_same_time", "rows with the stamp of the row before were merged with it; later values win",
-                     rows=repeated)
-            )  # fmt: skip
+                Note(
+                    "left_out_same_time",
+                    "rows with the stamp of the row before were merged with it; later values win",
+                    rows=repeated,
+                )
+            )
             stamps_s, run = stamps_s[first], lengths.astype(np.int64)
             joints = tuple(int(np.searchsorted(first, joint)) for joint in joints)
         steps = np.diff(stamps_s)

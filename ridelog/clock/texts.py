@@ -17,7 +17,10 @@ from ridelog.errors import AmbiguousColumn, InputRefused
 DAY_US = 86_400_000_000
 
 _ZONE = r"(?:\s*(?P<zone>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}))?"
-_CLOCK = r"(?P<hour>\d{1,2}):(?P<minute>\d{2}):(?P<second>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
+_CLOCK = (
+    r"(?P<hour>\d{1,2}):(?P<minute>\d{2}):(?P<second>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?"
+    r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
+)
 _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("ymd", re.compile(rf"(?P<year>\d{{4}})[-/.](?P<month>\d{{1,2}})[-/.](?P<day>\d{{1,2}})[T ,]+{_CLOCK}{_ZONE}")),
     ("dmy.", re.compile(rf"(?P<day>\d{{1,2}})\.(?P<month>\d{{1,2}})\.(?P<year>\d{{4}}|\d{{2}})[T ,]+{_CLOCK}{_ZONE}")),

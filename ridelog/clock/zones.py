@@ -61,11 +61,12 @@ def local_to_utc(us: pl.Series, zone: tzinfo, where: str) -> pl.Series:
     twice = (first != second).fill_null(value=False)
     if not twice.any():
         return first
-    return _settle(us, first, second, twice, f"{local.filter(twice)[0]} occurs twice in {zone.key}", where)
+    return _settle(us, (first, second), f"{local.filter(twice)[0]} occurs twice in {zone.key}", where)
 
 
-def _settle(us: pl.Series, first: pl.Series, second: pl.Series, twice: pl.Series, what: str, where: str) -> pl.Series:
+def _settle(us: pl.Series, readings: tuple[pl.Series, pl.Series], what: str, where: str) -> pl.Series:
     """Of the readings of a repeated hour, the one in which time runs on without a jump."""
+    first, second = readings
     choices = [first, second]
     back = np.flatnonzero(np.diff(us.fill_null(strategy="forward").to_numpy()) < -1_800_000_000)
     if back.size == 1:

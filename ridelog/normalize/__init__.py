@@ -1,8 +1,9 @@
 """From a reader's columns to the canonical channels: what a column holds, in which unit, and the samples of a ride."""
 
+from ridelog.normalize.choice import parse_choice
 from ridelog.normalize.convert import Converted, convert
 from ridelog.normalize.frame import Column, Normalized, build, finish, marked, present, ridden_m, utc_column
-from ridelog.normalize.meaning import ColumnChoice, Plan, decide, unit_for
+from ridelog.normalize.meaning import ColumnChoice, Plan, decide
 
 __all__ = [
     "Column",
@@ -15,8 +16,8 @@ __all__ = [
     "decide",
     "finish",
     "marked",
+    "parse_choice",
     "present",
     "ridden_m",
-    "unit_for",
     "utc_column",
 ]

@@ -67,27 +67,54 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
 def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str) -> Found:
     """A label that the values can't have loses, loudly: no coolant spends half a ride above 135 C."""
     if stated == _C and 135.0 < middle < 275.0:
-        return Found(_F, Note("unit_contradiction", f"ATTENTION: {name} is labelled {text}, but half of its values are above "
-                              f"{middle:g}, which is possible in F only; it was read as F"))  # fmt: skip
+        return Found(
+            _F,
+            Note(
+                "unit_contradiction",
+                f"ATTENTION: {name} is labelled {text}, but half of its values are above "
+                f"{middle:g}, which is possible in F only; it was read as F",
+            ),
+        )
     if stated == _C and middle > 290.0:
-        return Found(_K, Note("unit_contradiction", f"ATTENTION: {name} is labelled {text}, but half of its values are above "
-                              f"{middle:g}, which is possible in kelvin only; it was read as kelvin"))  # fmt: skip
+        return Found(
+            _K,
+            Note(
+                "unit_contradiction",
+                f"ATTENTION: {name} is labelled {text}, but half of its values are above "
+                f"{middle:g}, which is possible in kelvin only; it was read as kelvin",
+            ),
+        )
     if stated == _F and 60.0 < high <= 125.0:
         celsius = (high - 32) / 1.8
-        return Found(stated, Note("unit_doubt", f"ATTENTION: {name} is labelled {text} and reaches {high:g}, {celsius:.0f} C; if "
-                                  "the engine did get warm the label is wrong and the column is in C"))  # fmt: skip
+        return Found(
+            stated,
+            Note(
+                "unit_doubt",
+                f"ATTENTION: {name} is labelled {text} and reaches {high:g}, {celsius:.0f} C; if "
+                "the engine did get warm the label is wrong and the column is in C",
+            ),
+        )
     return Found(stated)
 
 
-def other_unit(values: FloatArray, unit_text: str | None, name: str, channel: str, coolant: Unit | None) -> Found:
+def other_unit(  # noqa: PLR0911 - one return a case
+    values: FloatArray, unit_text: str | None, name: str, channel: str, coolant: Unit | None
+) -> Found:
     """Unit of any other channel but speed. A stated unit is believed; a text nobody knows keeps the column unnamed."""
     base = base_name(channel)
     stated = parse_unit(unit_text) if unit_text else None
     if stated is not None:
         return Found(stated)
     if unit_text and unit_text.strip():
-        return Found(None, Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is not known for {channel}; it was "
-                                f"kept as it is: --column '{name}={channel}:UNIT' tells"), keep_raw=True)  # fmt: skip
+        return Found(
+            None,
+            Note(
+                "unit_unknown",
+                f"{name} has the unit {unit_text[:16]!r}, which is not known for {channel}; it was "
+                f"kept as it is: --column '{name}={channel}:UNIT' tells",
+            ),
+            keep_raw=True,
+        )
     if base == "throttle_pct":
         return _throttle(values, name)
     if base in _TEMPERATURES and coolant is not None:
@@ -117,8 +144,15 @@ def other_unit(values: FloatArray, unit_text: str | None, name: str, channel: st
 def _as_canonical(values: FloatArray, name: str, base: str) -> Found:
     limits = CHANNELS[base]
     if values.size and float(np.mean((values >= limits.low) & (values <= limits.high))) < 0.5:
-        return Found(None, Note("unit_unknown", f"{name} has no unit and most of its values are outside {limits.low:g} to "
-                                f"{limits.high:g} {limits.unit}; it was kept as it is"), keep_raw=True)  # fmt: skip
+        return Found(
+            None,
+            Note(
+                "unit_unknown",
+                f"{name} has no unit and most of its values are outside {limits.low:g} to "
+                f"{limits.high:g} {limits.unit}; it was kept as it is",
+            ),
+            keep_raw=True,
+        )
     if (
         base in ("elevation_m", "fuel_kpa", "exhaust_gas_c", "head_c", "intake_air_c", "ambient_c")
         and limits.unit != "1"
@@ -177,8 +211,11 @@ def speed_unit(ratio: float | None, unit_text: str | None, name: str, channel: s
     """Unit of a speed column. `ratio`: written speed over speed from the positions (m/s), None where there are none."""
     stated = parse_unit(unit_text) if unit_text else None
     if unit_text and stated is None:
-        return Found(None, Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is no speed; it was kept as it is"),
-                     keep_raw=True)  # fmt: skip
+        return Found(
+            None,
+            Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is no speed; it was kept as it is"),
+            keep_raw=True,
+        )
     if ratio is not None:
         fits = [text for text, unit in _SPEEDS.items() if abs(ratio * unit.factor - 1.0) < 0.10]
         if stated is None and len(fits) == 1:
@@ -187,8 +224,14 @@ def speed_unit(ratio: float | None, unit_text: str | None, name: str, channel: s
                 Note("unit_by_value", f"{name} has no unit; beside the positions its values are {fits[0]}"),
             )
         if stated is not None and len(fits) == 1 and abs(ratio * stated.factor - 1.0) > 0.3:
-            return Found(stated, Note("unit_doubt", f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values "
-                                      f"look like {fits[0]}; the label was believed"))  # fmt: skip
+            return Found(
+                stated,
+                Note(
+                    "unit_doubt",
+                    f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values "
+                    f"look like {fits[0]}; the label was believed",
+                ),
+            )
     if stated is not None:
         return Found(stated)
     options = tuple(f"{name}={channel}:{text}" for text in ("km/h", "m/s", "mph", "kn"))

@@ -35,6 +35,7 @@ def convert(
     columns: list[RawColumn | None],
     plan: Plan,
     used_for_time: frozenset[int],
+    *,
     recording: Recording,
     bike: Bike | None,
     file_name: str,
@@ -45,8 +46,9 @@ def convert(
     AmbiguousColumn where a unit can't be told.
     """
     notes: list[Note] = []
-    ratio_of = _Ratios(columns, plan, recording)
-    coolant = _coolant_unit(columns, plan, file_name, notes)
+    units = _Units(columns, plan, recording, file_name)
+    if units.coolant.note is not None:
+        notes.append(units.coolant.note)
     result: list[Converted] = []
     for meaning in plan.meanings:
         column = columns[meaning.column]
@@ -74,8 +76,8 @@ def convert(
             )
             result.append(Converted(RAW_PREFIX + column.name, column.values, source))
             continue
-        found = _unit(meaning, column, plan, coolant, ratio_of, file_name)
-        if found.note is not None:
+        found = units.of(meaning, column)
+        if found.note is not None and meaning.channel != "coolant_c":
             notes.append(found.note)
         if found.keep_raw:
             result.append(Converted(RAW_PREFIX + column.name, column.values, source))
@@ -84,37 +86,41 @@ def convert(
     return result, notes
 
 
-def _coolant_unit(columns: list[RawColumn | None], plan: Plan, file_name: str, notes: list[Note]) -> Unit | None:
-    """The unit of the first coolant column, which other temperatures without a unit follow. C where there is none."""
-    meaning = next((m for m in plan.meanings if m.channel == "coolant_c"), None)
-    column = columns[meaning.column] if meaning is not None else None
-    if meaning is None or column is None:
-        return Unit("C")
-    found = by_value.coolant_unit(sample(column.values), meaning.unit_text, column.name, "coolant_c", file_name)
-    if found.note is not None:
-        notes.append(found.note)
-    return found.unit
+class _Units:
+    """The unit of every number column, from its label, from what the user said, or from its values."""
 
+    def __init__(self, columns: list[RawColumn | None], plan: Plan, recording: Recording, file_name: str) -> None:
+        self._plan = plan
+        self._file_name = file_name
+        self._ratio_of = _Ratios(columns, plan, recording)
+        meaning = next((m for m in plan.meanings if m.channel == "coolant_c"), None)
+        column = columns[meaning.column] if meaning is not None else None
+        # Other temperatures without a unit follow the coolant.
+        self.coolant = self._coolant(meaning, column) if meaning and column else Found(Unit("C"))
 
-def _unit(
-    meaning: Meaning, column: RawColumn, plan: Plan, coolant: Unit | None, ratio_of: _Ratios, file_name: str
-) -> Found:
-    base = base_name(meaning.channel)
-    if meaning.column in plan.chosen and meaning.unit is not None:
-        return Found(meaning.unit)  # the user's word stands over everything
-    if meaning.channel == "coolant_c":
-        return Found(coolant)
-    if base == "coolant_c":
-        return by_value.coolant_unit(sample(column.values), meaning.unit_text, column.name, base, file_name)
-    if base in _SPEEDS:
-        if column.name == meaning.channel:
-            return Found(None)  # a canonical name carries its unit
-        return by_value.speed_unit(ratio_of(column), meaning.unit_text, column.name, base, file_name)
-    if column.name == meaning.channel:
-        return Found(None)
-    if meaning.unit is not None:
-        return Found(meaning.unit)
-    return by_value.other_unit(sample(column.values), meaning.unit_text, column.name, meaning.channel, coolant)
+    def _coolant(self, meaning: Meaning, column: RawColumn) -> Found:
+        if meaning.column in self._plan.chosen and meaning.unit is not None:
+            return Found(meaning.unit)  # the user's word stands over everything
+        return by_value.coolant_unit(
+            sample(column.values), meaning.unit_text, column.name, base_name(meaning.channel), self._file_name
+        )
+
+    def of(self, meaning: Meaning, column: RawColumn) -> Found:
+        """The unit of one column. Raises AmbiguousColumn where it can't be told."""
+        base = base_name(meaning.channel)
+        if meaning.channel == "coolant_c":
+            return self.coolant
+        if meaning.column in self._plan.chosen and meaning.unit is not None:
+            return Found(meaning.unit)
+        if base == "coolant_c":
+            return self._coolant(meaning, column)
+        if base in _SPEEDS:
+            ratio = self._ratio_of(column)
+            return by_value.speed_unit(ratio, meaning.unit_text, column.name, base, self._file_name)
+        if meaning.unit is not None:
+            return Found(meaning.unit)
+        values = sample(column.values)
+        return by_value.other_unit(values, meaning.unit_text, column.name, meaning.channel, self.coolant.unit)
 
 
 def _scaled(values: pl.Series, unit: Unit | None) -> pl.Series:

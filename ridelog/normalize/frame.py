@@ -86,11 +86,7 @@ def finish(
     """Samples in their fixed order of columns, and what is known of each channel."""
     frame = _frame(t_s, {name: column.values for name, column in columns.items()})
     shared_s = _covered_s(t_s, gaps)
-    channels = {
-        name: _info(name, frame[name], t_s, gaps, shared_s, columns[name].origin, columns[name].source)
-        for name in frame.columns
-        if name != TIME
-    }
+    channels = {name: _info(name, columns[name], t_s, gaps, shared_s) for name in frame.columns if name != TIME}
     return Normalized(frame, channels, gaps, breaks, notes)
 
 
@@ -154,15 +150,8 @@ def _covered_s(t_s: FloatArray, gaps: Sequence[Interval]) -> float:
     return max(0.0, float(t_s[-1]) - sum(gap.length_s for gap in gaps)) if t_s.size else 0.0
 
 
-def _info(
-    name: str,
-    values: pl.Series,
-    t_s: FloatArray,
-    gaps: Sequence[Interval],
-    shared_s: float,
-    origin: Literal["logged", "derived"],
-    source: str,
-) -> ChannelInfo:
+def _info(name: str, column: Column, t_s: FloatArray, gaps: Sequence[Interval], shared_s: float) -> ChannelInfo:
+    values = column.values
     duration = float(t_s[-1]) if t_s.size else 0.0
     numeric = values.dtype == pl.Float64
     full = not values.null_count()
@@ -180,7 +169,9 @@ def _info(
             1.0 / float(np.median(np.diff(own_t[:100_000]))), held=False, resolution=1.0 if numeric else None
         )
     coverage = min(1.0, covered / duration) if duration > 0 else 0.0
-    return ChannelInfo(name, unit_of(name), found.rate_hz, found.resolution, coverage, found.held, origin, source)
+    return ChannelInfo(
+        name, unit_of(name), found.rate_hz, found.resolution, coverage, found.held, column.origin, column.source
+    )
 
 
 def _own_covered_s(own_t: FloatArray, gaps: Sequence[Interval]) -> float:

@@ -1,7 +1,9 @@
-"""What each column of a log holds: names propose, units and values decide, and where two things still fit ridelog asks."""
+"""What each column of a log holds: names propose, units and values decide, and where two things still fit ridelog
+asks."""
 
 from __future__ import annotations
 
+import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -16,6 +18,10 @@ from ridelog.units import TIME_UNITS_S, Unit, fold, parse_unit
 
 _TEXT_CHANNELS = frozenset(("map_slot", "gear", "fan_on", "gps_fix"))
 _DATE_ORDERS = ("dmy", "mdy", "ymd")
+_DATED = re.compile(r"\d{4}[-/.]\d|\d[-/.]\d{4}|\d[-/.]\d{1,2}[-/.]\d\d")
+_EPOCH_S = (1.0e9, 4.1e9)
+"""September 2001 to 2099 in Unix time; only a preference hangs on it."""
+
 _ZONE_WORDS = (
     "utc",
     "gmt",
@@ -67,7 +73,7 @@ class Plan:
     notes: list[Note] = field(default_factory=list)
 
 
-def unit_for(channel: str, unit_text: str | None) -> tuple[bool, Unit | None]:
+def unit_for(channel: str, unit_text: str | None) -> tuple[bool, Unit | None]:  # noqa: PLR0911 - one return a case
     """Does a unit text go with a channel, and the conversion it names. No text, or one nobody knows, goes with any."""
     if unit_text is None or not unit_text.strip():
         return True, None
@@ -100,8 +106,8 @@ def decide(
 ) -> Plan:
     """The meaning of every column.
 
-    `proposals` holds, column by column, what the name can mean. Raises AmbiguousColumn where a column fits two channels,
-    InputRefused where no column can be the time or two columns of one name differ.
+    `proposals` holds, column by column, what the name can mean. Raises AmbiguousColumn where a column fits two
+    channels, InputRefused where no column can be the time or two columns of one name differ.
     """
     plan = Plan([], [], None, frozenset())
     open_: dict[int, list[Candidate]] = {}
@@ -121,7 +127,9 @@ def decide(
     _by_language(open_)
     _drop_fallbacks(open_, settled, columns, plan)
     for index, found in open_.items():
-        channel = _one_of(index, found, columns, open_, settled, where)
+        certain = {f[0].channel for i, f in open_.items() if i != index and len({c.channel for c in f}) == 1}
+        certain |= {channel for channel, _ in settled.values()}
+        channel = _one_of(index, found, columns, certain, where)
         settled[index] = (channel, columns[index].unit) if channel else ("raw", None)
     _number(settled, columns, proposals, plan, where)
     _choose_time(columns, plan, where)
@@ -209,16 +217,13 @@ def _one_of(
     index: int,
     found: list[Candidate],
     columns: Sequence[RawColumn],
-    open_: dict[int, list[Candidate]],
-    settled: dict[int, tuple[str, str | None]],
+    certain: set[str],
     where: str,
 ) -> str | None:
     channels = list(dict.fromkeys(candidate.channel for candidate in found))
     if len(channels) <= 1:
         return channels[0] if channels else None
     column = columns[index]
-    certain = {f[0].channel for i, f in open_.items() if i != index and len({c.channel for c in f}) == 1}
-    certain |= {channel for channel, _ in settled.values()}
     if "time" in channels:
         if "time" not in certain and column.unit is None:
             return "time"
@@ -278,47 +283,59 @@ def _number(
     plan: Plan,
     where: str,
 ) -> None:
-    """Second sensors of a kind get `.2`; the same column twice is kept once."""
+    """The final name of every column: second sensors of a kind get `.2`; the same column twice is kept once."""
     by_channel: dict[str, list[int]] = {}
-    raw_names: Counter[str] = Counter()
     for index in sorted(settled):
         by_channel.setdefault(settled[index][0], []).append(index)
     names: dict[int, str] = {}
     for channel, indices in by_channel.items():
         if channel in ("time", "date"):
             names.update(dict.fromkeys(indices, channel))
-            continue
-        if channel == "raw":
-            for index in indices:
-                name = columns[index].name.removeprefix(RAW_PREFIX)
-                raw_names[name] += 1
-                names[index] = RAW_PREFIX + (name if raw_names[name] == 1 else f"{name} ({raw_names[name]})")
-            continue
-        kept: list[int] = []
-        for index in sorted(indices, key=lambda i: (_sensor_number(proposals[i], channel), i)):
-            twin = next((k for k in kept if fold(columns[k].name) == fold(columns[index].name)), None)
-            if twin is None:
-                kept.append(index)
-            elif columns[twin].values.equals(columns[index].values, check_names=False):
-                plan.notes.append(
-                    Note("same_column", f"{columns[index].name} stands there twice with the same values; kept once")
-                )
-                names[index] = ""
-            else:
-                raise InputRefused(
-                    f"two columns are named {columns[index].name!r} and their values differ",
-                    where=where,
-                    expected="one name a column",
-                    to_do="rename one of them in the header",
-                )
-        for place, index in enumerate(kept, start=1):
-            names[index] = channel if place == 1 else f"{channel}.{place}"
-    for index in sorted(settled):
+        elif channel == "raw":
+            names.update(_raw_names(indices, columns))
+        else:
+            in_order = sorted(indices, key=lambda index: (_sensor_number(proposals[index], channel), index))
+            kept = _without_twins(in_order, columns, plan, where)
+            names.update((i, channel if place == 1 else f"{channel}.{place}") for place, i in enumerate(kept, start=1))
+    for index in sorted(names):
         channel, unit_text = settled[index]
-        if not names[index]:
-            continue
-        unit = None if channel in ("time", "date", "raw") else unit_for(channel, unit_text)[1]
+        unit = None
+        if channel in CHANNELS:
+            if unit_text is None and columns[index].name == names[index]:
+                unit_text = CHANNELS[channel].unit  # a canonical name carries its unit
+            unit = unit_for(channel, unit_text)[1]
         plan.meanings.append(Meaning(index, names[index], unit, unit_text))
+
+
+def _raw_names(indices: Sequence[int], columns: Sequence[RawColumn]) -> dict[int, str]:
+    seen: Counter[str] = Counter()
+    names = {}
+    for index in indices:
+        name = columns[index].name.removeprefix(RAW_PREFIX)
+        seen[name] += 1
+        names[index] = RAW_PREFIX + (name if seen[name] == 1 else f"{name} ({seen[name]})")
+    return names
+
+
+def _without_twins(indices: Sequence[int], columns: Sequence[RawColumn], plan: Plan, where: str) -> list[int]:
+    """Columns of one channel, those left out that repeat another's name and values. Raises InputRefused where only the
+    names are the same."""
+    kept: list[int] = []
+    for index in indices:
+        name = columns[index].name
+        twin = next((k for k in kept if fold(columns[k].name) == fold(name)), None)
+        if twin is None:
+            kept.append(index)
+        elif columns[twin].values.equals(columns[index].values, check_names=False):
+            plan.notes.append(Note("same_column", f"{name} stands there twice with the same values; kept once"))
+        else:
+            raise InputRefused(
+                f"two columns are named {name!r} and their values differ",
+                where=where,
+                expected="one name a column",
+                to_do="rename one of them in the header",
+            )
+    return kept
 
 
 def _sensor_number(proposals: tuple[Candidate, ...], channel: str) -> int:
@@ -326,7 +343,7 @@ def _sensor_number(proposals: tuple[Candidate, ...], channel: str) -> int:
 
 
 def _choose_time(columns: Sequence[RawColumn], plan: Plan, where: str) -> None:
-    """Order the time columns: the user's own first, then the one whose stamps repeat least."""
+    """Order the time columns: the user's own first, then those whose stamps repeat least, of these one with a date."""
     times = [meaning.column for meaning in plan.meanings if meaning.channel == "time"]
     plan.date = next((meaning.column for meaning in plan.meanings if meaning.channel == "date"), None)
     if not times and plan.date is not None and columns[plan.date].values.dtype == pl.String:
@@ -339,9 +356,23 @@ def _choose_time(columns: Sequence[RawColumn], plan: Plan, where: str) -> None:
             expected="a column of times",
             to_do="name it: --column 'NAME=time:s' (or ms, us, min)",
         )
-    plan.time = sorted(
-        times, key=lambda index: (index not in plan.chosen, -round(_fineness(columns[index].values), 2), index)
-    )
+    finest = max(_fineness(columns[index].values) for index in times)
+
+    def rank(index: int) -> tuple[bool, bool, bool, int]:
+        coarse = _fineness(columns[index].values) < 0.9 * finest
+        return index not in plan.chosen, coarse, not _bears_date(columns[index].values), index
+
+    plan.time = sorted(times, key=rank)
+
+
+def _bears_date(values: pl.Series) -> bool:
+    """Does a time column tell the day by itself: a date in its texts, or seconds (or parts of them) since 1970?"""
+    first = values.drop_nulls().head(1).to_list()
+    if not first:
+        return False
+    if isinstance(first[0], str):
+        return bool(_DATED.search(first[0]))
+    return any(_EPOCH_S[0] <= first[0] * factor <= _EPOCH_S[1] for factor in (1.0, 1e-3, 1e-6))
 
 
 def _fineness(values: pl.Series) -> float:

@@ -17,8 +17,8 @@ _SMALLEST_STEP_SHARE = 0.005
 
 @dataclass(frozen=True)
 class Rhythm:
-    """`rate_hz` of the sensor's own updates (None where it hardly changes, so that nothing tells), `held` where values are
-    repeated between updates, `resolution` its smallest step (None where no step shows)."""
+    """`rate_hz` of the sensor's own updates (None where it hardly changes, so that nothing tells), `held` where
+    values are repeated between updates, `resolution` its smallest step (None where no step shows)."""
 
     rate_hz: float | None
     held: bool

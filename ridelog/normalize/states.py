@@ -1,4 +1,5 @@
-"""Columns that hold states, not quantities: map, gear, fan. Words and numbers become numbers; what is unknown stays null."""
+"""Columns that hold states, not quantities: map, gear, fan. Words and numbers become numbers; what is unknown stays
+null."""
 
 from __future__ import annotations
 

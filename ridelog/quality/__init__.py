@@ -1,7 +1,8 @@
 """Stretches in which a channel is not to be trusted. Values are marked, never taken away.
 
-Each rule is a function of one channel's own samples (see `samples.Trace`), small enough to be tested alone. `find_marks`
-runs them all and joins what they find. A rule looks for a cheap bound first, so that a healthy channel costs one pass.
+Each rule is a function of one channel's own samples (see `samples.Trace`), small enough to be tested alone.
+`find_marks` runs them all and joins what they find. A rule looks for a cheap bound first, so that a healthy channel
+costs one pass.
 """
 
 from __future__ import annotations

@@ -19,8 +19,8 @@ SHORTEST_PERIODS = 10.0
 def find(
     name: str, trace: Trace, t_s: FloatArray, gaps: Sequence[Interval], rate_hz: float | None
 ) -> list[QualityMark]:
-    """Marks (action "kept": there is nothing to leave out) where a channel has no sample for long, gaps of the whole log
-    left aside; before its first sample and after its last one too."""
+    """Marks (action "kept": there is nothing to leave out) where a channel has no sample for long, gaps of the whole
+    log left aside; before its first sample and after its last one too."""
     steps = np.diff(trace.t_s)
     period = float(np.median(steps)) if steps.size else 0.0
     if rate_hz:

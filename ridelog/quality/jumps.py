@@ -1,7 +1,7 @@
 """Changes faster than the quantity can change: out and back is a spike, a step that stays is an impossible rate.
 
-A held value changes in one row what its sensor did in a whole period, and a sensor can be off by a step at both ends, so
-both are granted before a change counts as impossible.
+A held value changes in one row what its sensor did in a whole period, and a sensor can be off by a step at both ends,
+so both are granted before a change counts as impossible.
 """
 
 from __future__ import annotations
@@ -17,13 +17,13 @@ LONGEST_SPIKE = 3
 """Samples (updates of a held sensor) a spike may last; longer ones are steps. Ignition noise lasts one or two."""
 
 FINEST_S = 0.05
-"""Changes within less than this are judged as if they took this long: an engine at idle turns once in 0.05 s, and what a
-sensor says in between is how it counts, not what happens. Common practice, no source."""
+"""Changes within less than this are judged as if they took this long: an engine at idle turns once in 0.05 s, and
+what a sensor says in between is how it counts, not what happens. Common practice, no source."""
 
 HALF_WINDOW = 5
 HAMPEL_SIGMAS = 5.0
-"""A spike is further from the median of its neighbours than five times their spread (1.4826 x the median deviation), the
-spread never taken smaller than half a step of the sensor: on a flat trace the median deviation is 0."""
+"""A spike is further from the median of its neighbours than five times their spread (1.4826 x the median deviation),
+the spread never taken smaller than half a step of the sensor: on a flat trace the median deviation is 0."""
 
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:

@@ -16,8 +16,7 @@ def find(samples: pl.DataFrame) -> list[QualityMark]:
     """Marks on both coordinates where both are 0."""
     if not {"lat_deg", "lon_deg"} <= set(samples.columns):
         return []
-    lat, lon = samples["lat_deg"], samples["lon_deg"]
-    lowest = lat.abs().min()
+    lowest = samples["lat_deg"].abs().min()
     if not isinstance(lowest, float) or lowest > NEAR_DEG:
         return []
     both = samples.select(TIME, "lat_deg", "lon_deg").drop_nulls()

@@ -13,8 +13,9 @@ from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray
 
 TEMPERATURES_C = (-40.0, 0.0, 127.0, 128.0, 140.0, 150.0, 215.0, 255.0, 327.67, 999.0, 3276.7, -273.15, -1.0)
-"""-40 and 215: all bits clear or set in a byte scaled with an offset of 40 (SAE J1979 scaling). 127, 255, 327.67, 3276.7: the
-largest signed or unsigned byte or word, whole, in tenths or hundredths. 0, -1, 140, 150, 999: habits; common practice, no source."""
+"""-40 and 215: all bits clear or set in a byte scaled with an offset of 40 (SAE J1979 scaling). 127, 255, 327.67,
+3276.7: the largest signed or unsigned byte or word, whole, in tenths or hundredths. 0, -1, 140, 150, 999: habits;
+common practice, no source."""
 
 OTHERS = {
     "engine_rpm": (16_383.75, 65_535.0, 9_999.0),

@@ -1,4 +1,5 @@
-"""A coolant trace that does not move while the engine works: a stuck sensor, or a substitute value of the control unit."""
+"""A coolant trace that does not move while the engine works: a stuck sensor, or a substitute value of the control
+unit."""
 
 from __future__ import annotations
 
@@ -12,8 +13,8 @@ from ridelog.results import FloatArray
 
 SHORTEST_S = 600.0
 SHORTEST_FINE_S = 300.0
-"""A thermostat can hold a whole-degree trace for four minutes (seen on open car logs), so ten are asked for; a sensor that
-shows tenths never stays equal for five. Common practice, no source."""
+"""A thermostat can hold a whole-degree trace for four minutes (seen on open car logs), so ten are asked for; a sensor
+that shows tenths never stays equal for five. Common practice, no source."""
 
 _FINE_C = 0.3
 _WORKED_RPM = 1000.0

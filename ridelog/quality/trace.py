@@ -42,7 +42,8 @@ class Trace:
 
 @dataclass(frozen=True)
 class Finding:
-    """Samples that a rule does not trust (`bad`, one flag a sample), and why. `detail` may hold {value}, the first bad one."""
+    """Samples that a rule does not trust (`bad`, one flag a sample), and why. `detail` may hold {value}, the first
+    bad one."""
 
     kind: str
     bad: BoolArray

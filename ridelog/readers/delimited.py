@@ -25,7 +25,8 @@ class DelimitedReader:
     endings = (".csv", ".tsv", ".txt", ".log", ".dat")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
-        """Sure of a header with known names; willing where rows of values repeat, so that the refusal can be precise."""
+        """Sure of a header with known names; willing where rows of values repeat, so that the refusal can be
+        precise."""
         if looks_binary(head):
             return Sniff(0.0, "the bytes are not text")
         text = textfile.decode_head(head)

@@ -34,7 +34,8 @@ Schema = dict[str, type[pl.Float64 | pl.String]]
 def read_fast(text: TextFile, dialect: Dialect, lines: Sequence[str]) -> list[pl.Series] | None:
     """The columns, one a header cell, Float64 or String; None where the careful path has to do it.
 
-    `lines` are the first lines of the file, for a guess at the types; a wrong guess fails the parsing, never the values.
+    `lines` are the first lines of the file, for a guess at the types; a wrong guess fails the parsing, never the
+    values.
     """
     quotes_above = "".join(lines[: dialect.data_line]).count('"')
     rows = text.newlines - dialect.data_line

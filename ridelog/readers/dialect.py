@@ -159,8 +159,8 @@ def read_dialect(lines: Sequence[str], file_name: str, limits: Limits, named: Se
         if _is_units_row(below, len(cells)):
             units_text = lines[data_line]
             below += [""] * (len(cells) - len(below))
-            for column, text in enumerate(below):
-                text = naming.mend(text).strip().strip("[](){}").strip()
+            for column, cell in enumerate(below):
+                text = naming.mend(cell).strip().strip("[](){}").strip()
                 if units[column] is None and text:
                     units[column] = text
             data_line += 1

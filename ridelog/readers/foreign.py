@@ -12,16 +12,19 @@ _MAGIC: tuple[tuple[bytes, str, str], ...] = (
     (b"\xff\xd8\xff", "a picture", "give the log file, not a picture of it"),
     (b"GIF8", "a picture", "give the log file, not a picture of it"),
     (b"RIFF", "a sound or video file", "give the log file"),
-    (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1", "an old spreadsheet or office document", "export it as CSV, better: use the "
-     "logger's own file, since spreadsheets damage times"),
+    (
+        b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1",
+        "an old spreadsheet or office document",
+        "export it as CSV, better: use the logger's own file, since spreadsheets damage times",
+    ),
     (b"SQLite format 3\x00", "a database file", "export the log as CSV"),
     (b"\x7fELF", "a program", "give the log file"),
-    (b"MZ", "a program", "give the log file"),
+    (b"MZ\x90", "a program", "give the log file"),
     (b"7z\xbc\xaf\x27\x1c", "a 7z archive", "unpack it and give the log inside (.zip, .gz and .xz are unpacked here)"),
     (b"Rar!", "a RAR archive", "unpack it and give the log inside (.zip, .gz and .xz are unpacked here)"),
     (b"BZh", "a bzip2 file", "unpack it and give the log inside (.zip, .gz and .xz are unpacked here)"),
     (b"\x28\xb5\x2f\xfd", "a zstd file", "unpack it and give the log inside (.zip, .gz and .xz are unpacked here)"),
-)  # fmt: skip
+)
 
 _HTML = re.compile(rb"\A\s*(?:<!--.{0,500}?-->\s*)?<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL)
 

@@ -1,7 +1,8 @@
 """GPX tracks, version 1.1 and what is left of 1.0: timed points in segments, with the receiver's own extras.
 
-Points without a time, without usable coordinates, or outside the globe are counted and left out. Segment ends are breaks.
-The parser takes no document type and so no entities: nothing outside the file is ever fetched, nothing expands.
+Points without a time, without usable coordinates, or outside the globe are counted and left out. Segment ends are
+breaks. The parser takes no document type and so no entities: nothing outside the file is ever fetched, nothing
+expands.
 """
 
 from __future__ import annotations
@@ -79,9 +80,13 @@ def _table(points: Points, options: ReadOptions) -> RawLog:
     if bad.any():
         example = str(points.columns["lat"].filter(bad)[0])[:20]
         notes.append(
-            Note("left_out_bad_position", "points without usable coordinates were left out", rows=int(bad.sum() or 0),
-                 example=f"lat={example!r}")
-        )  # fmt: skip
+            Note(
+                "left_out_bad_position",
+                "points without usable coordinates were left out",
+                rows=int(bad.sum() or 0),
+                example=f"lat={example!r}",
+            )
+        )
     if untimed.any():
         notes.append(Note("left_out_untimed", "points without a time were left out", rows=int(untimed.sum() or 0)))
     if (lon == 180.0).any():
@@ -92,8 +97,11 @@ def _table(points: Points, options: ReadOptions) -> RawLog:
             Note("gpx_time_form", "times without the T between date and time were read", rows=int(spaced.sum() or 0))
         )
     keep = ~(bad | untimed)
-    columns = [RawColumn("time", None, time.filter(keep)), RawColumn("lat_deg", None, lat.filter(keep)),
-               RawColumn("lon_deg", None, lon.filter(keep))]  # fmt: skip
+    columns = [
+        RawColumn("time", None, time.filter(keep)),
+        RawColumn("lat_deg", None, lat.filter(keep)),
+        RawColumn("lon_deg", None, lon.filter(keep)),
+    ]
     columns.extend(_others(points, keep, notes))
     kept_before = keep.cum_sum()
     breaks = {int(kept_before[at - 1]) if at else 0 for at in points.breaks if at < points.total}
@@ -148,8 +156,11 @@ def _number(text: pl.Series, name: str, notes: list[Note]) -> pl.Series:
     told["empty"] = int((plain == "").sum() or 0)
     told["unreadable"] = int((values.is_null() & plain.is_not_null() & (plain != "")).sum() or 0)
     told["odd"] = int((values.is_not_null() & ~plain.str.contains(_DECIMAL)).sum() or 0)
-    words = {"empty": f"empty {name} elements count as no value", "unreadable": f"{name} elements that hold no number count "
-             "as no value", "odd": f"{name} values in a form GPX does not allow were read"}  # fmt: skip
+    words = {
+        "empty": f"empty {name} elements count as no value",
+        "unreadable": f"{name} elements that hold no number count as no value",
+        "odd": f"{name} values in a form GPX does not allow were read",
+    }
     notes.extend(Note(f"gpx_{kind}", words[kind], rows=count) for kind, count in told.items() if count)
     return values
 

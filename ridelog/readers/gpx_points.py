@@ -18,10 +18,32 @@ from ridelog.ride import Note
 _BLOCK = 1024 * 1024
 _MAX_EXTRAS = 40
 
-_ORDER = {name: place for place, name in enumerate(
-    ("ele", "time", "magvar", "geoidheight", "name", "cmt", "desc", "src", "link", "sym", "type", "fix", "sat", "hdop",
-     "vdop", "pdop", "ageofdgpsdata", "dgpsid", "extensions")
-)}  # fmt: skip
+_ORDER = {
+    name: place
+    for place, name in enumerate(
+        (
+            "ele",
+            "time",
+            "magvar",
+            "geoidheight",
+            "name",
+            "cmt",
+            "desc",
+            "src",
+            "link",
+            "sym",
+            "type",
+            "fix",
+            "sat",
+            "hdop",
+            "vdop",
+            "pdop",
+            "ageofdgpsdata",
+            "dgpsid",
+            "extensions",
+        )
+    )
+}
 """Order in which GPX 1.1 wants the children of a point."""
 
 _EXTENSIONS = _ORDER["extensions"]
@@ -31,8 +53,8 @@ _UNIT_ATTRIBUTES = ("unit", "units", "uom")
 
 @dataclass(frozen=True)
 class Points:
-    """Track points as text columns of equal length (null where an element is missing). `breaks` are the indices at which
-    a segment starts. `extras` are numbers from extensions, by name and stated unit ('' where none)."""
+    """Track points as text columns of equal length (null where an element is missing). `breaks` are the indices at
+    which a segment starts. `extras` are numbers from extensions, by name and stated unit ('' where none)."""
 
     columns: dict[str, pl.Series]
     extras: dict[tuple[str, str | None], pl.Series]
@@ -196,7 +218,7 @@ def _child_handlers(track: _Handler) -> tuple[Callable[[str, dict[str, str]], No
                 text.clear()
                 parser.CharacterDataHandler = take_text
 
-    def end_child(name: str) -> None:
+    def end_child(_: str) -> None:
         nonlocal nested, place, capture, extensions_at
         if nested == 0:
             place = -1
@@ -256,9 +278,11 @@ def parse_points(path: Path, options: ReadOptions) -> Points:
         if isinstance(error, RidelogError):
             raise
         raise InputRefused(
-            f"its text encoding can't be read ({error})", where=options.file_name, expected="UTF-8",
+            f"its text encoding can't be read ({error})",
+            where=options.file_name,
+            expected="UTF-8",
             to_do="export the track again",
-        ) from error  # fmt: skip
+        ) from error
     return _points(handler, notes)
 
 

@@ -16,7 +16,8 @@ from typing import IO, NamedTuple
 _SPACE = r"[ \t\r\n]*+"
 _VALUE = r"[-+.\d]{1,32}+"
 _POINT = (
-    rf'<trkpt[ \t\r\n]++(?:lat="({_VALUE})"[ \t\r\n]++lon="({_VALUE})"|lon="({_VALUE})"[ \t\r\n]++lat="({_VALUE})"){_SPACE}>{_SPACE}'
+    rf'<trkpt[ \t\r\n]++(?:lat="({_VALUE})"[ \t\r\n]++lon="({_VALUE})"'
+    rf'|lon="({_VALUE})"[ \t\r\n]++lat="({_VALUE})"){_SPACE}>{_SPACE}'
     rf"(?:<ele>({_VALUE})</ele>{_SPACE})?+"
     rf"(?:<time>([-+.:TZ\d]{{1,40}}+)</time>{_SPACE})?+"
     rf"(?:<speed>({_VALUE})</speed>{_SPACE})?+"

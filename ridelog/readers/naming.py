@@ -186,7 +186,7 @@ _UNIT_LIKE = re.compile(
 )
 
 
-def split_unit(cell: str) -> tuple[str, str | None]:
+def split_unit(cell: str) -> tuple[str, str | None]:  # noqa: PLR0911 - one return a case
     """A header cell as name and unit text: 'Temp [°C]', 'speed (km/h)', 't_ms', 'Drehzahl 1/min'."""
     cell = " ".join(cell.replace("\u00a0", " ").split())
     if cell == TIME or base_name(cell) in CHANNELS:

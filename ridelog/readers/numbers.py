@@ -18,16 +18,17 @@ from ridelog.units import Unit, fold, parse_unit
 
 Decimal = Literal[".", ","]
 
-MISSING = frozenset(
-    ("nan", "na", "n/a", "n.a.", "null", "none", "nil", "-", "--", "---", "----", "-----", "---.-", "--.-", "#n/a", "#div/0!",
-     "#wert!", "#value!", "#nv", "#ref!", "?", "??", "*", "**", "***", "invalid", "ungueltig", "ungültig", "no data", "missing", "nul")
-)  # fmt: skip
+_MISSING_WORDS = """
+nan na n/a n.a. null none nil nul - -- --- ---- ----- ---.- --.- ? ?? * ** ***
+#n/a #div/0! #wert! #value! #nv #ref! invalid ungueltig ungültig missing
+"""
+MISSING = frozenset((*_MISSING_WORDS.split(), "no data"))
 """What programs write where there is no value."""
 
-NOT_FINITE = frozenset(
-    ("inf", "+inf", "-inf", "infinity", "-infinity", "1.#inf", "-1.#inf", "1.#qnan", "-1.#qnan", "1.#ind", "-1.#ind", "nan(ind)",
-     "-nan(ind)", "-nan", "+nan", "1.#j", "∞", "-∞", "∞-")
-)  # fmt: skip
+_NOT_FINITE_WORDS = """
+inf +inf -inf infinity -infinity ∞ -∞ nan(ind) -nan(ind) -nan +nan 1.#inf -1.#inf 1.#qnan -1.#qnan 1.#ind -1.#ind 1.#j
+"""
+NOT_FINITE = frozenset(_NOT_FINITE_WORDS.split())
 
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,3})?")
 _COMMA_DECIMAL = re.compile(r"([+-]?\d*),(\d+)((?:[eE][+-]?\d{1,3})?)")
@@ -58,7 +59,8 @@ class Parsed:
 
 
 def file_decimal(columns: list[pl.Series], separator: str) -> Decimal:
-    """The decimal sign of a file, from all cells of all columns that are not times: the sign more cells can only mean."""
+    """The decimal sign of a file, from all cells of all columns that are not times: the sign more cells can only
+    mean."""
     commas = dots = 0
     for column in columns:
         commas += int(column.str.contains(r"^\s*\"?[+-]?\d*,(?:\d{1,2}|\d{4,})\"?\s*$").sum() or 0)
@@ -171,7 +173,7 @@ def _grouped_means_thousands(source: pl.Series, grouped: pl.Series, *, large: bo
     return top < 1000.0
 
 
-def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:
+def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:  # noqa: PLR0911 - one return a case
     """One text: its value, what had to be done ('plain', 'missing', 'grouped' ...) and the unit glued to it."""
     word = cell.casefold()
     if word in MISSING:
@@ -197,7 +199,7 @@ def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:
     return None, "text", None
 
 
-def _number(text: str, decimal: Decimal, *, large: bool) -> float | None:
+def _number(text: str, decimal: Decimal, *, large: bool) -> float | None:  # noqa: PLR0911 - one return a case
     if decimal == ".":
         if large and _GROUPED_DOT.fullmatch(text) and "," not in text:
             return float(text.replace(".", ""))

@@ -68,7 +68,7 @@ def write_gpx(path: Path, points: int) -> None:
 
 def ours(path: Path) -> None:
     """The whole import of one file into a new library."""
-    import pyarrow.parquet  # noqa: F401 - loading libraries is timed on neither side
+    import pyarrow.parquet  # noqa: F401
     import pyproj  # noqa: F401
 
     from ridelog.ingest import ImportOptions, import_files
@@ -84,7 +84,7 @@ def ours(path: Path) -> None:
 
 def reading(path: Path) -> None:
     """A file read into a ride, nothing stored: what the GPX yardstick is compared with."""
-    import pyproj  # noqa: F401 - loading libraries is timed on neither side
+    import pyproj  # noqa: F401
 
     from ridelog.ingest import ImportOptions, read_rides
 
@@ -140,7 +140,7 @@ def run(work: str, path: Path) -> tuple[float, int]:
     return found["seconds"], found["peak"]
 
 
-def compare(title: str, path: Path, mine: str, yardstick: str, goal: str, repeats: int) -> None:
+def compare(title: str, path: Path, mine: str, yardstick: str, goal: str, *, repeats: int) -> None:
     """Both by turns, the best of each."""
     times: dict[str, list[float]] = {mine: [], yardstick: []}
     peak = 0
@@ -179,8 +179,15 @@ def main() -> None:
         if not track.exists():
             write_gpx(track, chosen.points)
         print(f"{os.cpu_count()} cores, best of {chosen.repeats}")
-        compare("clean table, whole import", table, "ours", "polars", "at most 2 times, memory at most 4 times", chosen.repeats)
-        compare("track, read", track, "reading", "gpxpy", "at least 10 times faster", chosen.repeats)
+        compare(
+            "clean table, whole import",
+            table,
+            "ours",
+            "polars",
+            "at most 2 times, memory at most 4 times",
+            repeats=chosen.repeats,
+        )
+        compare("track, read", track, "reading", "gpxpy", "at least 10 times faster", repeats=chosen.repeats)
 
 
 if __name__ == "__main__":

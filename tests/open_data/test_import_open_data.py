@@ -15,11 +15,11 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "readers"))
 
-from contract import check_ride, left_out  # noqa: E402
+from contract import check_ride, left_out
 
-from ridelog.errors import InputRefused  # noqa: E402
-from ridelog.ingest import ImportOptions, read_rides  # noqa: E402
-from ridelog.ride import Ride  # noqa: E402
+from ridelog.errors import InputRefused
+from ridelog.ingest import ImportOptions, read_rides
+from ridelog.ride import Ride
 
 pytestmark = pytest.mark.open_data
 
@@ -39,7 +39,7 @@ def rides_of(open_data: Path, name: str) -> list[Ride]:
         ("car_gap524s", 53843, 5138.71, 101.85, (8, 95), None, [524.1, 26.4]),
     ],
 )
-def test_car_logs(
+def test_car_logs(  # noqa: PLR0917
     open_data: Path,
     name: str,
     rows: int,

@@ -49,8 +49,8 @@ class Form:
     before: Sequence[str] = ()
     units_row: Sequence[str] | None = None
     cell: dict[int, Callable[[float], str]] = field(default_factory=dict)
-    edit: Callable[[list[str]], list[str]] = staticmethod(lambda lines: lines)
-    bytes_edit: Callable[[bytes], bytes] = staticmethod(lambda data: data)
+    edit: Callable[[list[str]], list[str]] | None = None
+    bytes_edit: Callable[[bytes], bytes] | None = None
     last_newline: bool = True
     quote_all: bool = False
 
@@ -77,9 +77,10 @@ def write(form: Form) -> bytes:
             else:
                 cells.append(number(row[column], decimals[column], form.decimal))
         lines.append(form.separator.join(quote(cell) for cell in cells))
-    lines = form.edit(lines)
+    lines = form.edit(lines) if form.edit else lines
     text = form.newline.join(lines) + (form.newline if form.last_newline else "")
-    return form.bytes_edit(text.encode(form.encoding))
+    data = text.encode(form.encoding)
+    return form.bytes_edit(data) if form.bytes_edit else data
 
 
 def clock(t: float) -> str:

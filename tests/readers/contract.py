@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import numpy as np
 import polars as pl
+import pytest
 
 from ridelog.channels import RAW_PREFIX, TIME, is_canonical, unit_of
 from ridelog.readers.base import Reader, ReadOptions, Sniff
@@ -89,15 +89,12 @@ def check_reader(reader: Reader, good: Path, garbage: dict[str, bytes], tmp_path
         assert opinion.reason
         path = tmp_path / name
         path.write_bytes(content)
-        try:
+        with pytest.raises(InputRefused) as caught:
             reader.read(path, ReadOptions(name))
-        except InputRefused as error:
-            assert name in error.where
-            assert error.found
-            assert error.expected
-            assert error.to_do
-        else:
-            raise AssertionError(f"{reader.name} read {name}: {sys.getsizeof(content)}")
+        assert name in caught.value.where
+        assert caught.value.found
+        assert caught.value.expected
+        assert caught.value.to_do
 
 
 GARBAGE: dict[str, bytes] = {

@@ -13,12 +13,12 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import Form, write  # noqa: E402
+from build_logs import Form, write
 
-from ridelog.errors import InputRefused, LimitExceeded, UsageError  # noqa: E402
-from ridelog.ingest import ImportOptions, read_rides  # noqa: E402
-from ridelog.readers.container import unpacked  # noqa: E402
-from ridelog.readers.limits import Limits, setting  # noqa: E402
+from ridelog.errors import InputRefused, LimitExceeded, UsageError
+from ridelog.ingest import ImportOptions, read_rides
+from ridelog.readers.container import unpacked
+from ridelog.readers.limits import Limits, setting
 
 LOG = write(Form())
 
@@ -67,7 +67,7 @@ def test_members_never_choose_their_path(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("pack", [gzip.compress, lzma.compress, lambda data: zipped(**{"bomb.csv": data})])
-def test_a_bomb_is_stopped_before_it_unfolds(pack, tmp_path: Path) -> None:  # noqa: ANN001
+def test_a_bomb_is_stopped_before_it_unfolds(pack, tmp_path: Path) -> None:
     (tmp_path / "bomb").write_bytes(pack(b"0,0,0,0\n" * 12_500_000))
     with pytest.raises(LimitExceeded, match="RIDELOG_MAX_UNPACK_RATIO"):
         read_rides([tmp_path / "bomb"], ImportOptions())

@@ -45,8 +45,8 @@ def point(inner: str = "<ele>101</ele><time>2026-05-03T08:00:10Z</time>", lat: s
     return f'<trkpt lat="{lat}" lon="{lon}">{inner}</trkpt>'
 
 
-# Verdicts of the published GPX 1.1 schema on small files, as collected in the project's reference notes, section 9 (schema
-# copy from a public repository, loaded in xmlschema 4.3.2). What the schema allows is read without a note.
+# Verdicts of the published GPX 1.1 schema on small files (a copy of it loaded in xmlschema 4.3.2). What it allows is
+# read without a note.
 VALID = {
     "fractional seconds": point("<time>2026-05-03T08:00:10.250Z</time>"),
     "offset": point("<time>2026-05-03T10:00:10+02:00</time>"),
@@ -63,7 +63,7 @@ def test_what_the_schema_allows_needs_no_note(name: str, tmp_path: Path) -> None
     assert log.notes == ()
 
 
-# What the schema forbids and files hold all the same: read where the meaning is plain, and told; else left out, and told.
+# What the schema forbids and files hold all the same: read where the meaning is plain, else left out, and told.
 INVALID = {
     "time before ele": (point("<time>2026-05-03T08:00:10Z</time><ele>101</ele>"), "gpx_order", 3),
     "space for T": (point("<ele>101</ele><time>2026-05-03 08:00:10Z</time>"), "gpx_time_form", 3),
@@ -152,7 +152,7 @@ def test_segments_are_never_bridged(tmp_path: Path) -> None:
     north = "".join(point(f"<time>2026-05-03T08:00:{10 + n}Z</time>", lat=f"{45.5 + n * 1e-4:.4f}") for n in range(10))
     far = "".join(point(f"<time>2026-05-03T08:00:{20 + n}Z</time>", lat=f"{46.5 + n * 1e-4:.4f}") for n in range(10))
     ride = ride_of(tmp_path, document(north + "</trkseg><trkseg>" + far))
-    # 0.001 degree of latitude at 45.5 degrees north is 111.1416 m (Karney's geodesic, reference notes section 10).
+    # 0.001 degree of latitude at 45.5 degrees north is 111.1416 m (Karney's geodesic, geographiclib 2.1).
     assert ride.distance_m == pytest.approx(2 * 9 / 10 * 111.1416, rel=1e-3)
     assert [(gap.start_s, gap.end_s) for gap in ride.gaps] == [(9.0, 10.0)]
     speed = ride.samples["gps_speed_mps"].to_numpy()

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from ridelog.readers.numbers import file_decimal, parse_column
 
 
-def parse(*cells: str | None, decimal: str = ".", large: bool = False, unit: str | None = None):  # noqa: ANN201
+def parse(*cells: str | None, decimal: str = ".", large: bool = False, unit: str | None = None):
     return parse_column(pl.Series("x", cells, dtype=pl.String), decimal, large=large, unit=unit)  # type: ignore[arg-type]
 
 
@@ -110,7 +110,7 @@ def test_numbers_survive_being_written(values: list[float | None], decimal: str)
 @given(st.lists(st.text(max_size=12), min_size=1, max_size=30), st.sampled_from([".", ","]), st.booleans())
 def test_any_text_gives_finite_numbers_or_text_and_accounts_for_the_rest(
     cells: list[str], decimal: str, large: bool
-) -> None:  # noqa: FBT001
+) -> None:
     parsed = parse(*cells, decimal=decimal, large=large)
     assert parsed.values.len() == len(cells)
     if parsed.is_number:

@@ -9,10 +9,10 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import Form, write  # noqa: E402
-from contract import GARBAGE, check_reader  # noqa: E402
+from build_logs import Form, write
+from contract import GARBAGE, check_reader
 
-from ridelog.readers.registry import built_in  # noqa: E402
+from ridelog.readers.registry import built_in
 
 TRACK = b"""<?xml version="1.0" encoding="UTF-8"?>
 <gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1"><trk><trkseg>

@@ -1,5 +1,6 @@
 """Files that can't become a ride: each refused in words that name the file, what was found and what to do."""
 
+# ruff: noqa: E501 - the table has one form a line
 from __future__ import annotations
 
 import io
@@ -11,11 +12,11 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import Form, write  # noqa: E402
-from contract import GARBAGE  # noqa: E402
+from build_logs import Form, write
+from contract import GARBAGE
 
-from ridelog.errors import AmbiguousColumn, InputRefused  # noqa: E402
-from ridelog.ingest import ImportOptions, read_rides  # noqa: E402
+from ridelog.errors import AmbiguousColumn, InputRefused
+from ridelog.ingest import ImportOptions, read_rides
 
 HEADER = "Time [s],Coolant temp [C],Engine speed [rpm]"
 
@@ -117,13 +118,13 @@ def test_two_meanings_ask_and_the_options_settle_it(
 
 
 def test_nothing_of_a_preamble_reaches_notes_or_messages(tmp_path: Path) -> None:
-    secret = "Somebody Somewhere"
+    name = "Somebody Somewhere"
     path = tmp_path / "log.csv"
-    path.write_bytes(write(Form(before=(f"Rider: {secret}", f"# {secret}"))))
+    path.write_bytes(write(Form(before=(f"Rider: {name}", f"# {name}"))))
     ride = read_rides([path], ImportOptions())[0]
-    assert all(secret not in note.sentence() for note in ride.notes)
-    assert all(secret not in str(info) for info in ride.channels.values())
-    path.write_text(f"Rider: {secret}\nName {secret}\n")
+    assert all(name not in note.sentence() for note in ride.notes)
+    assert all(name not in str(info) for info in ride.channels.values())
+    path.write_text(f"Rider: {name}\nName {name}\n")
     with pytest.raises(InputRefused) as caught:
         read_rides([path], ImportOptions())
-    assert secret not in caught.value.one_line()
+    assert name not in caught.value.one_line()

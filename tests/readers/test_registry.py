@@ -11,14 +11,14 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import Form, write  # noqa: E402
+from build_logs import Form, write
 
-from ridelog.errors import InputRefused, UsageError  # noqa: E402
-from ridelog.readers import registry  # noqa: E402
-from ridelog.readers.base import ReadOptions, Sniff  # noqa: E402
-from ridelog.readers.delimited import DelimitedReader  # noqa: E402
-from ridelog.readers.gpx import GpxReader  # noqa: E402
-from ridelog.ride import RawLog  # noqa: E402
+from ridelog.errors import InputRefused, UsageError
+from ridelog.readers import registry
+from ridelog.readers.base import ReadOptions, Sniff
+from ridelog.readers.delimited import DelimitedReader
+from ridelog.readers.gpx import GpxReader
+from ridelog.ride import RawLog
 
 
 @dataclass
@@ -30,17 +30,17 @@ class Other:
     endings: tuple[str, ...] = (".other",)
     opinion: Sniff = field(default_factory=lambda: Sniff(0.0, "not mine"))
 
-    def sniff(self, head: bytes, file_name: str) -> Sniff:
+    def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002
         return self.opinion
 
-    def read(self, path: Path, options: ReadOptions) -> list[RawLog]:
+    def read(self, path: Path, options: ReadOptions) -> list[RawLog]:  # noqa: ARG002
         return []
 
 
 class Broken(Other):
     """One whose look at a file fails."""
 
-    def sniff(self, head: bytes, file_name: str) -> Sniff:
+    def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002
         raise ZeroDivisionError
 
 
