@@ -50,7 +50,7 @@ class NmeaReader:
                 return Sniff(0.6, "its sentences look like NMEA 0183, but none has a right checksum")
             return Sniff(0.0, "there is no NMEA 0183 position, speed or date sentence with a right checksum")
         if shaped > lines / 2:
-            return Sniff(0.97, "most lines are NMEA 0183 sentences")
+            return Sniff(1.0, "most lines are NMEA 0183 sentences")
         share = shaped / max(lines, 1)
         return Sniff(0.6 if share > 0.05 else 0.3, f"NMEA 0183 sentences stand in {share:.0%} of its lines")
 

@@ -95,8 +95,8 @@ def read_block(block: bytes) -> tuple[Sentences, Tally]:
     opening = np.flatnonzero(edge == _DOLLAR)
     line_ends = (edge == _LF) | (edge == _CR)
     # Control characters and bytes past ASCII, less those a text file has: line ends (one is the padding's) and tabs.
-    odd_bytes = int(np.count_nonzero(data[: len(block)] < 32) + np.count_nonzero(data > 126))
-    odd_bytes -= int(np.count_nonzero(line_ends)) - 1
+    odd_bytes = int(np.count_nonzero(data[: len(block)] < 32)) - int(np.count_nonzero(line_ends)) + 1
+    odd_bytes += 0 if block.isascii() and b"\x7f" not in block else int(np.count_nonzero(data > 126))
     odd_bytes -= block.count(b"\t") if odd_bytes else 0
     tally.sentences = opening.size
     tally.odd_bytes = odd_bytes

@@ -3,8 +3,8 @@
     python tests/benchmarks/bench_nmea.py [--minutes 60]
 
 Prints a line a figure. Never part of pass or fail: machines differ. The reference parses every sentence with its
-checksum on and reads what a ride needs from RMC and GGA: time, position, speed, height, fix, satellites, dilution.
-Two logs: a receiver's usual set of sentences at 5 Hz (three of ten hold a position), and RMC and GGA alone.
+checksum on and reads the values of RMC, GGA, VTG and GLL, as the reader does: a plain loop, no more than that.
+Two logs at 5 Hz: a receiver's usual set of sentences (three of nine hold a position), and RMC and GGA alone.
 """
 
 from __future__ import annotations
@@ -16,6 +16,7 @@ import sys
 import tempfile
 import time
 from datetime import UTC, datetime, timedelta
+from datetime import time as dt_time
 from pathlib import Path
 
 import pynmea2
@@ -61,26 +62,37 @@ def made_up_log(minutes: float, *, usual_set: bool) -> list[str]:
 
 
 def by_reference(path: Path) -> dict[str, list[float | datetime | None]]:
-    """The columns of a ride as a plain loop over the reference library makes them: RMC and the GGA of its moment."""
+    """The columns of a ride as a plain loop over the reference library makes them, each value read where it stands:
+    position from RMC, else GGA, else GLL of the moment; speed from RMC, else VTG; the rest from GGA."""
     names = ("time", "lat_deg", "lon_deg", "gps_speed_mps", "elevation_m", "gps_fix", "gps_satellites", "gps_hdop")
-    columns: dict[str, list[float | datetime | None]] = {name: [] for name in names}
+    moments: dict[dt_time, dict[str, float | datetime | None]] = {}
+    now: dict[str, float | datetime | None] = {}
     with path.open(encoding="ascii") as file:
         for line in file:
             sentence = pynmea2.parse(line, check=True)
             kind = sentence.sentence_type
+            if kind in ("RMC", "GGA", "GLL"):
+                now = moments.setdefault(sentence.timestamp, dict.fromkeys(names))
             if kind == "RMC" and sentence.status == "A":
-                columns["time"].append(sentence.datetime)
-                columns["lat_deg"].append(sentence.latitude)
-                columns["lon_deg"].append(sentence.longitude)
-                columns["gps_speed_mps"].append(sentence.spd_over_grnd * 1852.0 / 3600.0)
-                for name in names[4:]:
-                    columns[name].append(None)
+                now["time"] = sentence.datetime
+                now["lat_deg"], now["lon_deg"] = sentence.latitude, sentence.longitude
+                now["gps_speed_mps"] = sentence.spd_over_grnd * 1852.0 / 3600.0
+            elif kind == "VTG" and sentence.spd_over_grnd_kts is not None:
+                speed = float(sentence.spd_over_grnd_kts) * 1852.0 / 3600.0
+                now["gps_speed_mps"] = speed if now["gps_speed_mps"] is None else now["gps_speed_mps"]
             elif kind == "GGA" and sentence.gps_qual:
-                columns["elevation_m"][-1] = sentence.altitude
-                columns["gps_fix"][-1] = float(sentence.gps_qual)
-                columns["gps_satellites"][-1] = float(sentence.num_sats)
-                columns["gps_hdop"][-1] = float(sentence.horizontal_dil)
-    return columns
+                lat, lon = sentence.latitude, sentence.longitude
+                if now["lat_deg"] is None:
+                    now["lat_deg"], now["lon_deg"] = lat, lon
+                now["elevation_m"] = sentence.altitude
+                now["gps_fix"] = float(sentence.gps_qual)
+                now["gps_satellites"] = float(sentence.num_sats)
+                now["gps_hdop"] = float(sentence.horizontal_dil)
+            elif kind == "GLL" and sentence.status == "A":
+                lat, lon = sentence.latitude, sentence.longitude
+                if now["lat_deg"] is None:
+                    now["lat_deg"], now["lon_deg"] = lat, lon
+    return {name: [moment[name] for moment in moments.values()] for name in names}
 
 
 def measure(path: Path, label: str) -> None:

@@ -8,24 +8,30 @@ from __future__ import annotations
 
 import random
 import re
+import sys
 from contextlib import suppress
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 from pathlib import Path
 
-import polars as pl
 import pynmea2
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
+sys.path.insert(0, str(Path(__file__).parent))
+
+from contract import GARBAGE, check_log, check_reader, check_ride
+
 from ridelog.errors import InputRefused, LimitExceeded
+from ridelog.ingest import ImportOptions, read_rides
 from ridelog.readers import nmea_sentences
 from ridelog.readers.base import Reader, ReadOptions
 from ridelog.readers.limits import Limits
 from ridelog.readers.naming import candidates
 from ridelog.readers.nmea import NmeaReader
+from ridelog.readers.registry import built_in
 from ridelog.ride import RawLog
 
 RMC_1994 = "$GPRMC,123519,A,4807.038,N,01131.000,E,022.4,084.4,230394,003.1,W*6A"
@@ -67,18 +73,10 @@ def read(tmp_path: Path):
             b"".join((line if isinstance(line, bytes) else line.encode("latin-1")) + end for line in lines)
         )
         (log,) = NmeaReader().read(path, ReadOptions("gps.nmea", limits or Limits()))
-        _adds_up(log)
+        check_log(log)
         return log
 
     return _read
-
-
-def _adds_up(log: RawLog) -> None:
-    left_out = sum(note.rows or 0 for note in log.notes if note.kind.startswith("left_out_"))
-    assert log.height + left_out == log.rows_in
-    assert all(len(column.values) == log.height for column in log.columns)
-    assert all(column.values.dtype in (pl.Float64, pl.String) for column in log.columns)
-    assert not any(column.values.is_nan().any() for column in log.columns if column.values.dtype == pl.Float64)
 
 
 def values(log: RawLog, name: str) -> list:
@@ -493,6 +491,30 @@ def test_files_without_a_sentence_are_refused(tmp_path: Path, content: bytes) ->
     assert NmeaReader().sniff(content, "x.log").score < 0.5
 
 
+def test_the_contract_of_every_reader(tmp_path: Path) -> None:
+    good = tmp_path / "good.log"
+    good.write_bytes("\r\n".join([*MIDNIGHT, RMC_VOID, GGA_9, VTG_8, "# note"]).encode())
+    check_reader(NmeaReader(), good, GARBAGE, tmp_path)
+    scores = {reader.name: reader.sniff(good.read_bytes(), "log").score for reader in built_in()}
+    assert scores.pop("nmea") == 1.0
+    assert all(score < 1.0 for score in scores.values())
+
+
+def test_through_the_whole_import(tmp_path: Path) -> None:
+    path = tmp_path / "ride.log"
+    path.write_bytes(
+        "\r\n".join(line for i in range(30) for line in (rmc(f"1200{i:02d}.00"), gga(f"1200{i:02d}.00"))).encode()
+    )
+    (ride,) = read_rides([path], ImportOptions())
+    check_ride(ride)
+    assert ride.start_utc == datetime(2026, 7, 24, 12, tzinfo=UTC)
+    assert ride.duration_s == 29.0
+    assert {"lat_deg", "lon_deg", "elevation_m", "gps_speed_mps", "gps_fix", "gps_hdop", "gps_satellites"} <= set(
+        ride.channels
+    )
+    assert ride.channels["gps_speed_mps"].origin == "logged"
+
+
 def test_detection() -> None:
     reader = NmeaReader()
     assert isinstance(reader, Reader)
@@ -518,7 +540,7 @@ def _open(open_data: Path, name: str) -> RawLog:
     path = open_data / "nmea" / name
     assert NmeaReader().sniff(path.read_bytes()[: 256 * 1024], name).score > 0.9
     (log,) = NmeaReader().read(path, ReadOptions(name))
-    _adds_up(log)
+    check_log(log)
     return log
 
 
@@ -600,7 +622,7 @@ def _read_bytes(folder: Path, content: bytes) -> RawLog:
     path = folder / "any.nmea"
     path.write_bytes(content)
     (log,) = NmeaReader().read(path, ReadOptions("any.nmea"))
-    _adds_up(log)
+    check_log(log)
     assert log.rows_in == content.count(b"$")
     return log
 
