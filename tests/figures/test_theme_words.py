@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from ridelog import words
 from ridelog.advice import KINDS
 from ridelog.channels import CHANNELS
-from ridelog import words
 from ridelog.figures.theme import INK, KIND_STYLES, OKABE_ITO, PAPER, SOFT_INK, faint
 
 # Okabe & Ito, Color Universal Design (2008), the table of RGB values 0..255
