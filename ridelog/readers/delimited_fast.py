@@ -131,7 +131,9 @@ class _Column:
         if self.large and _odd_thousands(part):
             return False
         self.nulls = self.nulls or bool(part.null_count())
-        self.numbers[at : at + part.len()] = part.to_numpy()
+        for piece in part.get_chunks():
+            self.numbers[at : at + piece.len()] = piece.to_numpy()
+            at += piece.len()
         return True
 
     def finish(self) -> pl.Series:
@@ -148,8 +150,15 @@ def _blocks(path: Path, skip_lines: int) -> Iterator[bytes]:
     with path.open("rb") as file:
         for _ in range(skip_lines):
             file.readline()
-        while block := file.read(BATCH_BYTES):
-            yield block + file.readline() if not block.endswith(b"\n") else block
+        start, size = file.tell(), path.stat().st_size
+        while start < size:
+            # Where the batch ends is looked up first, so that its bytes are read once and never copied together.
+            file.seek(min(start + BATCH_BYTES, size) - 1)
+            file.readline()
+            end = file.tell()
+            file.seek(start)
+            yield file.read(end - start)
+            start = end
 
 
 def _decimal_comma(rows: Sequence[Sequence[str]], separator: str) -> bool | None:

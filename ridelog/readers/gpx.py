@@ -98,7 +98,7 @@ def _table(points: Points, options: ReadOptions) -> RawLog:
         )
     keep = ~(bad | untimed)
     columns = [
-        RawColumn("time", None, time.filter(keep)),
+        RawColumn("time_utc", None, time.filter(keep)),
         RawColumn("lat_deg", None, lat.filter(keep)),
         RawColumn("lon_deg", None, lon.filter(keep)),
     ]
