@@ -147,7 +147,10 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
             "is too large for this machine's memory", where=path.name, expected="a smaller log",
             to_do="split the file, or use a machine with more memory",
         ) from error  # fmt: skip
-    except Exception as error:
+    except BaseException as error:
+        # A panic inside polars is no Exception, yet a fault of the program like any other; a key pressed is not.
+        if not isinstance(error, Exception) and type(error).__name__ != "PanicException":
+            raise
         raise InputRefused(
             f"reading it failed with {type(error).__name__}, which is a fault of ridelog and not of the file",
             where=path.name,

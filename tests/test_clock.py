@@ -244,6 +244,17 @@ def test_a_reset_begins_another_ride() -> None:
     assert "clock_back" in kinds(clock)
 
 
+def test_a_clock_that_steps_back_all_the_time_is_refused() -> None:
+    with pytest.raises(InputRefused, match="time runs backwards"):
+        clock_of(np.tile(np.arange(20) * 5.0, 500), "s")
+
+
+def test_resets_at_known_breaks_are_not_told_twice() -> None:
+    clock = clock_of(np.tile(np.arange(20) * 0.1, 3), "s", breaks=[20, 40])
+    assert [len(t) for t in times(clock)] == [20, 20, 20]
+    assert "clock_back" not in kinds(clock)
+
+
 def test_rows_out_of_order_are_sorted_and_counted() -> None:
     values = np.arange(100) * 0.1
     values[[40, 41]] = values[[41, 40]]

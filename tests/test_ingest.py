@@ -248,19 +248,32 @@ def test_a_ride_missing_from_a_file_of_two_is_added(tmp_path: Path, library: Lib
     assert [outcome.ride_id for outcome in again] == [outcome.ride_id for outcome in first]
 
 
+@pytest.mark.parametrize("fault", [ZeroDivisionError, pl.exceptions.PanicException, MemoryError])
 def test_a_fault_in_a_reader_is_a_refusal_that_says_so(
-    tmp_path: Path, library: Library, monkeypatch: pytest.MonkeyPatch
+    tmp_path: Path, library: Library, monkeypatch: pytest.MonkeyPatch, fault: type[BaseException]
 ) -> None:
     from ridelog.readers.delimited import DelimitedReader
 
     def fail(*_: object) -> None:
-        raise ZeroDivisionError("made to fail")
+        raise fault("made to fail")
 
     monkeypatch.setattr(DelimitedReader, "read", fail)
     paths = [put(tmp_path, "a.csv", LOG), put(tmp_path, "b.csv", DATED)]
     outcomes = import_files(library, paths, ImportOptions())
     assert [outcome.status for outcome in outcomes] == ["refused", "refused"]
-    assert "a fault of ridelog and not of the file" in str(outcomes[0].reason)
+    words = "this machine's memory" if fault is MemoryError else "a fault of ridelog and not of the file"
+    assert words in str(outcomes[0].reason)
+
+
+def test_a_key_pressed_is_no_fault(tmp_path: Path, library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    from ridelog.readers.delimited import DelimitedReader
+
+    def stop(*_: object) -> None:
+        raise KeyboardInterrupt
+
+    monkeypatch.setattr(DelimitedReader, "read", stop)
+    with pytest.raises(KeyboardInterrupt):
+        import_files(library, [put(tmp_path, "a.csv", LOG)], ImportOptions())
 
 
 def test_a_library_that_fails_is_no_refusal(tmp_path: Path, library: Library, monkeypatch: pytest.MonkeyPatch) -> None:

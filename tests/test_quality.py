@@ -141,6 +141,13 @@ def test_a_fall_from_speed_is_real() -> None:
     assert jumps.find(trace(speed, 0.1, "gps_speed_mps", 0.01), SPEED, clean(speed.size)) == []
 
 
+def test_a_channel_of_nothing_but_noise() -> None:
+    noise = np.where(np.arange(4000) % 3 == 0, 12_000.0, 1_000.0)
+    findings = jumps.find(trace(noise, 0.05, "engine_rpm", 10.0), RPM, clean(4000))
+    assert [finding.kind for finding in findings] == ["noise"]
+    assert findings[0].bad.all()
+
+
 def test_over_a_hole_anything_may_have_happened() -> None:
     t_s = np.concatenate((np.arange(50) * 0.1, 600.0 + np.arange(50) * 0.1))
     y = np.concatenate((np.full(50, 95.0), np.full(50, 40.0)))

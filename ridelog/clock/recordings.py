@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from ridelog.errors import InputRefused
 from ridelog.intervals import Interval
 from ridelog.results import FloatArray
 from ridelog.ride import Note, Recording
@@ -26,6 +27,9 @@ GAP_MEDIAN_STEPS = 5.0
 
 SPLIT_PAUSE_S = 3 * 3600.0
 """A pause this long ends a ride: lunch and repairs are shorter, the next day is longer. Common practice, no source."""
+
+MOST_RECORDINGS = 100
+"""More recordings than this in one file are no recordings: the clock is broken, or it is not the clock."""
 
 _DISORDER_S = 2.0
 _DISORDER_STEPS = 10.0
@@ -138,33 +142,43 @@ def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: F
 
 
 def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findings: Findings) -> list[int]:
-    """Positions at which pieces begin, the end included."""
+    """Positions at which pieces begin, the end included. Raises InputRefused where the clock steps back all the time."""
     forward = steps[steps > 0]
-    late = max(_DISORDER_S, _DISORDER_STEPS * float(np.median(forward))) if forward.size else _DISORDER_S
-    start, edges = 0, {0, stamps_s.size, *(b for b in breaks if 0 < b < stamps_s.size)}
-    backward = 0
-    example = ""
-    for at in np.flatnonzero(steps < 0):
-        position = int(at) + 1
-        start = max(edge for edge in edges if edge < position)
-        drop = -float(steps[at])
-        again = float(stamps_s[position]) <= float(stamps_s[start]) + (
-            float(np.median(forward)) if forward.size else 0.0
-        )
-        if position in edges:
+    usual = float(np.median(forward)) if forward.size else 0.0
+    late = max(_DISORDER_S, _DISORDER_STEPS * usual)
+    known = sorted({b for b in breaks if 0 < b < stamps_s.size})
+    found: list[int] = []
+    start = passed = 0
+    for at in np.flatnonzero(steps < 0).tolist():
+        position = at + 1
+        while passed < len(known) and known[passed] <= position:
+            start = max(start, known[passed])
+            passed += 1
+        if position == start:
             continue
+        drop = float(stamps_s[at] - stamps_s[position])
+        again = float(stamps_s[position]) <= float(stamps_s[start]) + usual
         if drop > late or (again and position - start > 2 and _runs_on(steps, position)):
-            edges.add(position)
-            backward += 1
-            example = example or f"by {drop:.3f} s at row {position + 1}"
-    if backward:
+            found.append(position)
+            start = position
+    if len(found) > MOST_RECORDINGS:
+        raise InputRefused(
+            f"time runs backwards {len(found):,} times, first at row {found[0] + 1:,}",
+            expected="a clock that rises, or a few recordings one after the other",
+            to_do="check that the right column is the time (--column 'NAME=time:s') and the rows are in order",
+        )
+    if found:
+        drop = float(stamps_s[found[0] - 1] - stamps_s[found[0]])
         findings.notes.append(
             Note(
-                "clock_back", "the clock steps back, so a new recording was begun there", rows=backward, example=example
+                "clock_back",
+                "the clock steps back, so a new recording was begun there",
+                rows=len(found),
+                example=f"by {drop:.3f} s at row {found[0] + 1}",
             )
         )
-    edges.update(int(at) + 1 for at in np.flatnonzero(steps > SPLIT_PAUSE_S))
-    return sorted(edges)
+    pauses = (np.flatnonzero(steps > SPLIT_PAUSE_S) + 1).tolist()
+    return sorted({0, stamps_s.size, *known, *found, *pauses})
 
 
 def _runs_on(steps: FloatArray, position: int) -> bool:

@@ -11,6 +11,7 @@ from ridelog.results import FloatArray
 
 _BLOCKS, _BLOCK_ROWS = 4, 50_000
 _MOST_ROWS_HELD = 1_000
+_FEWEST_WAITS = 8
 _SHARE_IN_STEP = 0.95
 _SMALLEST_STEP_SHARE = 0.005
 
@@ -33,8 +34,8 @@ def rhythm(t_s: FloatArray, y: FloatArray) -> Rhythm:
     row_rate = 1.0 / step_s
     waits, jumps = _changes(y)
     resolution = _resolution(jumps)
-    if waits.size < 8:
-        return Rhythm(None if jumps.size == 0 else row_rate, held=False, resolution=resolution)
+    if waits.size < _FEWEST_WAITS:
+        return Rhythm(None, held=False, resolution=resolution)
     rows = _rows_held(waits)
     if rows > 1.0:
         return Rhythm(row_rate / rows, held=True, resolution=resolution)

@@ -20,6 +20,10 @@ FINEST_S = 0.05
 """Changes within less than this are judged as if they took this long: an engine at idle turns once in 0.05 s, and
 what a sensor says in between is how it counts, not what happens. Common practice, no source."""
 
+MOST_JUMPS = 200
+NOISE_SHARE = 0.05
+"""More fast changes than 200 and one sample in twenty are no spikes on a signal: there is no signal."""
+
 HALF_WINDOW = 5
 HAMPEL_SIGMAS = 5.0
 """A spike is further from the median of its neighbours than five times their spread (1.4826 x the median deviation),
@@ -45,6 +49,11 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     fast = _fast(t_s, y, channel.max_rate_per_s, trace)
     if not fast.any():
         return []
+    if int(fast.sum()) > max(MOST_JUMPS, NOISE_SHARE * y.size):
+        noise = ~bad
+        return [
+            Finding("noise", noise, "changes faster than the quantity can, over and over: nothing in it can be trusted")
+        ]
     spike = _spikes(t_s, y, fast, trace, channel.max_rate_per_s)
     step = _steps(y, fast, spike)
     found = []

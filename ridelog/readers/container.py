@@ -48,18 +48,21 @@ def unpacked(path: Path, limits: Limits) -> Iterator[list[Unpacked]]:
         yield [Unpacked(path, path.name)]
         return
     with tempfile.TemporaryDirectory(prefix="ridelog-") as folder:
-        try:
-            if magic.startswith(_ZIP):
-                yield _unzip(path, Path(folder), limits)
-            else:
-                yield [_inflate(path, Path(folder), limits, xz=magic.startswith(_XZ))]
-        except (EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, gzip.BadGzipFile) as error:
-            raise InputRefused(
-                f"the archive is damaged or cut off ({error})",
-                where=path.name,
-                expected="a whole .gz, .xz or .zip file",
-                to_do="copy it again, or unpack what can be saved and give that",
-            ) from error
+        yield _unpack(path, Path(folder), limits, magic)
+
+
+def _unpack(path: Path, folder: Path, limits: Limits, magic: bytes) -> list[Unpacked]:
+    try:
+        if magic.startswith(_ZIP):
+            return _unzip(path, folder, limits)
+        return [_inflate(path, folder, limits, xz=magic.startswith(_XZ))]
+    except (EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, gzip.BadGzipFile) as error:
+        raise InputRefused(
+            f"the archive is damaged or cut off ({error})",
+            where=path.name,
+            expected="a whole .gz, .xz or .zip file",
+            to_do="copy it again, or unpack what can be saved and give that",
+        ) from error
 
 
 def _inflate(path: Path, folder: Path, limits: Limits, *, xz: bool) -> Unpacked:

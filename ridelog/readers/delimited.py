@@ -32,7 +32,7 @@ class DelimitedReader:
         text = textfile.decode_head(head)
         if text.lstrip().startswith("<"):
             return Sniff(0.0, "it is XML, not a table")
-        lines = text.splitlines()[:1000]
+        lines = textfile.lines_of(text)[:1000]
         header = find_header(lines)
         if header is not None and header.known >= 2:
             return Sniff(0.9, f"line {header.line + 1} names {header.known} known columns")
@@ -54,7 +54,7 @@ class DelimitedReader:
                 "the bytes are not text", where=options.file_name, expected="a table as text", to_do="check the file"
             )
         with textfile.opened(path) as text:
-            lines = text.head(HEAD_BYTES).splitlines()
+            lines = text.first_lines(HEAD_BYTES)
             dialect = read_dialect(lines, options.file_name, options.limits, options.named_columns)
             if text.newlines - dialect.data_line > options.limits.max_rows:
                 raise options.limits.exceeded(

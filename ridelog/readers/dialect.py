@@ -13,6 +13,9 @@ from ridelog.readers.limits import Limits
 from ridelog.units import fold
 
 SEPARATORS = ("\t", ";", ",", "|")
+_LONGEST_QUOTED = 100_000
+"""A longer line is split as it is: the csv module takes no cell over 131,072 characters."""
+
 _LOOK_LINES = 400
 """How far down a header is looked for."""
 
@@ -55,7 +58,7 @@ class Dialect:
 
 def split_line(line: str, separator: str) -> list[str]:
     """The cells of one line; quotation marks count only where they come in pairs."""
-    if '"' in line and line.count('"') % 2 == 0:
+    if '"' in line and line.count('"') % 2 == 0 and len(line) < _LONGEST_QUOTED:
         return [cell.strip() for cell in next(csv.reader([line], delimiter=separator), [])]
     return [cell.strip() for cell in line.split(separator)]
 
@@ -143,7 +146,7 @@ def read_dialect(lines: Sequence[str], file_name: str, limits: Limits, named: Se
     if header is None:
         raise _no_header(lines, file_name)
     cells = list(header.cells)
-    if len(cells) > 2 and not cells[-1]:
+    if len(cells) > 2 and not cells[-1] and not _filled_below(lines, header, len(cells) - 1):
         cells = cells[:-1]
     if len(cells) > limits.max_columns:
         raise limits.exceeded("max_columns", f"the header names {len(cells):,} columns", where=file_name)
@@ -174,6 +177,12 @@ def read_dialect(lines: Sequence[str], file_name: str, limits: Limits, named: Se
         data_line=data_line,
         mended=mended_cells != cells,
     )
+
+
+def _filled_below(lines: Sequence[str], header: Header, column: int) -> bool:
+    """Does a column without a name hold anything? If not, it is only a separator at the end of the lines."""
+    rows = (split_line(line, header.separator) for line in lines[header.line + 1 : header.line + 200])
+    return any(len(row) > column and row[column] for row in rows)
 
 
 def _is_units_row(cells: Sequence[str], width: int) -> bool:

@@ -24,9 +24,6 @@ class Limits:
     max_columns: int = 2_000
     """Columns of a table."""
 
-    max_cell_chars: int = 100_000
-    """Characters of one line's longest cell while the head of a file is looked at."""
-
     max_members: int = 200
     """Files inside one archive."""
 
@@ -66,7 +63,6 @@ _WORDS = {
     "max_bytes": "bytes",
     "max_rows": "rows",
     "max_columns": "columns",
-    "max_cell_chars": "characters in a cell",
     "max_members": "files in an archive",
     "max_unpack_ratio": "times its packed size",
     "max_xml_depth": "levels of nesting",

@@ -6,7 +6,7 @@ import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import cache
+from functools import cache, lru_cache
 from importlib.resources import files
 from typing import Any
 
@@ -23,6 +23,9 @@ _SENSOR_NUMBER = re.compile(r"[1-4]")
 _SQUARE = re.compile(r"^(.*?)[\s_.,:]*[\[{<]([^\[\]{}<>]*)[\]}>]\s*$")
 _ROUND = re.compile(r"^(.*?)[\s_.,:]*\(([^()]*)\)\s*$")
 _TAIL = re.compile(r"^(.*?)[\s_,:/-]+([^\s_,:-]+)$")
+_LONGEST_NAME = 120
+"""A longer cell names no column; the patterns below need not be tried on it."""
+
 _OBVIOUS = {
     "km/h",
     "kmh",
@@ -127,10 +130,12 @@ def tables() -> tuple[Table, ...]:
     return tuple(found)
 
 
-@cache
+@lru_cache(maxsize=4096)
 def candidates(name: str) -> tuple[Candidate, ...]:
     """Everything a column's name (without its unit) can mean, over all languages; empty where no table knows it."""
     plain = name.strip()
+    if len(plain) > _LONGEST_NAME:
+        return ()
     if plain == TIME:
         return (Candidate("time", ANY),)
     if base_name(plain) in CHANNELS and not plain.startswith(RAW_PREFIX):
@@ -189,7 +194,7 @@ _UNIT_LIKE = re.compile(
 def split_unit(cell: str) -> tuple[str, str | None]:  # noqa: PLR0911 - one return a case
     """A header cell as name and unit text: 'Temp [°C]', 'speed (km/h)', 't_ms', 'Drehzahl 1/min'."""
     cell = " ".join(cell.replace("\u00a0", " ").split())
-    if cell == TIME or base_name(cell) in CHANNELS:
+    if cell == TIME or base_name(cell) in CHANNELS or len(cell) > _LONGEST_NAME:
         return cell, None  # a canonical name tells its unit itself
     if square := _SQUARE.match(cell):
         if square[1]:

@@ -52,11 +52,19 @@ class TextFile:
     ends_with_newline: bool
     notes: tuple[Note, ...]
 
-    def head(self, size: int) -> str:
-        """The first bytes as text, without a mark."""
+    def first_lines(self, size: int) -> list[str]:
+        """The whole lines among the first bytes, without a mark and without their ends."""
         with self.path.open("rb") as file:
             raw = file.read(size)
-        return raw.removeprefix(_UTF8_MARK).decode("utf-8", errors="ignore")
+            rest = bool(file.read(1))
+        lines = lines_of(raw.removeprefix(_UTF8_MARK).decode("utf-8", errors="ignore"))
+        return lines[:-1] if rest and len(lines) > 1 else lines
+
+
+def lines_of(text: str) -> list[str]:
+    """Lines as the parsers split them: `str.splitlines` also splits at form feeds and the like, and counts more."""
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    return lines[:-1] if lines and not lines[-1] else lines
 
 
 def guess_utf16(head: bytes) -> str | None:

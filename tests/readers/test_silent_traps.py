@@ -269,6 +269,29 @@ def test_a_map_column_in_kilopascal_is_a_pressure(tmp_path: Path) -> None:
     assert "not_a_map" in kinds(unlabelled)
 
 
+@pytest.mark.parametrize("sign", ["\x0b", "\x0c", "\x1c", "\u2028", "\x85"])
+def test_other_line_signs_do_not_shift_the_rows(tmp_path: Path, sign: str) -> None:
+    # Python's own splitting also ends lines at these, the parser does not: a row would be lost or the header read as one.
+    ride = read(tmp_path, f"a remark{sign}more of it\n" + table(60))
+    assert ride.samples.height == 60
+    assert ride.samples["engine_rpm"][0] == 5000.0
+
+
+def test_cells_without_end_are_no_trouble(tmp_path: Path) -> None:
+    for cell in (
+        " " * 200_000,
+        "." * 200_000,
+        "[" * 200_000,
+        '"' + "x" * 150_000 + '"',
+        "1" * 200_000,
+        "_" * 100_000 + "[C]",
+    ):
+        ride = read(tmp_path, table(30, HEADER + "," + cell, ",1"))
+        assert ride.samples.height == 30
+        ride = read(tmp_path, cell + "\n" + table(30))
+        assert ride.samples.height == 30
+
+
 def test_only_a_ridelog_error_leaves_a_reader(tmp_path: Path) -> None:
     draw = random.Random(11)  # noqa: S311
     good = table(80).encode()
