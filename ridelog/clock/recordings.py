@@ -142,7 +142,7 @@ def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: F
 
 
 def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findings: Findings) -> list[int]:
-    """Positions at which pieces begin, the end included. Raises InputRefused where the clock steps back all the time."""
+    """Positions at which pieces begin, the end included. Raises InputRefused where it steps back all the time."""
     forward = steps[steps > 0]
     usual = float(np.median(forward)) if forward.size else 0.0
     late = max(_DISORDER_S, _DISORDER_STEPS * usual)

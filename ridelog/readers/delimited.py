@@ -30,7 +30,7 @@ class DelimitedReader:
         if looks_binary(head):
             return Sniff(0.0, "the bytes are not text")
         text = textfile.decode_head(head)
-        if text.lstrip().startswith("<"):
+        if text.lstrip().startswith("<") and any(mark in text for mark in ("<?xml", "</", "/>")):
             return Sniff(0.0, "it is XML, not a table")
         lines = textfile.lines_of(text)[:1000]
         header = find_header(lines)

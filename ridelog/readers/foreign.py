@@ -27,6 +27,8 @@ _MAGIC: tuple[tuple[bytes, str, str], ...] = (
 )
 
 _HTML = re.compile(rb"\A\s*(?:<!--.{0,500}?-->\s*)?<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL)
+_JSON = re.compile(rb'\A\s*(?:\{\s*["}]|\[\s*(?:\{|"|-?\d|\[\s*[-"\d{]))')
+"""Not just any bracket: a preamble may begin with [log] or {settings}."""
 
 
 def refuse_foreign(head: bytes, file_name: str) -> None:
@@ -53,7 +55,7 @@ def refuse_foreign(head: bytes, file_name: str) -> None:
             expected="a log",
             to_do="download the log itself; the page may say why it was shown instead",
         )
-    if text.lstrip()[:1] in (b"{", b"["):
+    if _JSON.match(text):
         raise InputRefused(
             "this is JSON, which no reader here reads",
             where=file_name,

@@ -269,9 +269,14 @@ def test_a_map_column_in_kilopascal_is_a_pressure(tmp_path: Path) -> None:
     assert "not_a_map" in kinds(unlabelled)
 
 
+@pytest.mark.parametrize("line", ["[log]", "{settings}", "[log] 3", "MZ 12", "<no comment>"])
+def test_a_preamble_may_begin_with_any_sign(tmp_path: Path, line: str) -> None:
+    assert read(tmp_path, line + "\n" + table(60)).samples.height == 60
+
+
 @pytest.mark.parametrize("sign", ["\x0b", "\x0c", "\x1c", "\u2028", "\x85"])
 def test_other_line_signs_do_not_shift_the_rows(tmp_path: Path, sign: str) -> None:
-    # Python's own splitting also ends lines at these, the parser does not: a row would be lost or the header read as one.
+    # Python's own splitting also ends lines at these, the parser does not: a row would be lost.
     ride = read(tmp_path, f"a remark{sign}more of it\n" + table(60))
     assert ride.samples.height == 60
     assert ride.samples["engine_rpm"][0] == 5000.0
