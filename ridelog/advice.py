@@ -12,6 +12,7 @@ from datetime import date
 from pathlib import Path
 
 from ridelog import profile_file
+from ridelog.errors import ProfileError
 from ridelog.profile_file import Table
 
 KINDS = ("heavy_drag", "wide_open", "high_speed", "slow_climb", "standstill")
@@ -157,6 +158,36 @@ def read_advice(path: Path) -> Advice:
 def default_advice() -> Advice:
     """The sheet that holds where the library has none: every rule at its default."""
     return parse_advice('schema = 1\nversion = "built-in"\n', "built-in advice sheet")
+
+
+def template(version: str, valid_from: date) -> str:
+    """A sheet with every rule and key at its default, to be changed. Raises ProfileError for an unusable version."""
+    if not _VERSION.fullmatch(version):
+        raise ProfileError(
+            f"{version!r} can't be a version",
+            expected="1 to 64 letters, digits, dots, dashes and underscores",
+            to_do="choose another",
+        )
+    parts = [
+        "# When riders should switch to the conservative map. Delete a line to take its default; results then say so.",
+        "schema = 1",
+        f'version = "{version}"',
+        f"valid_from = {valid_from.isoformat()}",
+    ]
+    for kind in KINDS:
+        duration, merge, grace, which = _SHAPE[kind]
+        parts += [
+            "",
+            "[[rule]]",
+            f'kind = "{kind}"',
+            f'map = "{which}"  # conservative, either (noted without advice), none (not looked for)',
+            *(f"{key} = {c.default:g}  # {c.meaning} ({c.unit})" for key, c in CONDITIONS[kind].items()),
+            f"min_duration_s = {duration:g}",
+            f"merge_gap_s = {merge:g}  # pauses up to this do not end a stretch",
+            f"grace_s = {grace:g}  # time a rider has to switch",
+            "leave_share = 0.8  # entered at the level, left at this share of it",
+        ]
+    return "\n".join(parts) + "\n"
 
 
 def in_force(sheets: list[Advice], day: date | None) -> Advice:

@@ -228,49 +228,52 @@ def template(bike_id: str) -> str:
 
 
 _TEMPLATE = """\
-# Bike file of {bike_id}. Delete a line to take its default; the result then says so.
+# Bike file of {bike_id}. Fill in what you know and take the '#' away before it. A line that stays behind a '#' is not
+# yours: its default is used, and every result says so.
 schema = 1
 id = "{bike_id}"
-build = "{bike_id}"                 # bikes of the same build are compared with each other
+build = "{bike_id}"                    # bikes of the same build are compared with each other
 
 [mass]
-total_kg = 195.0                    # bike, fuel, rider and kit
+# total_kg = 195.0                  # bike, fuel, rider and kit
 
 [wheels]
-tyre_circumference_m = 2.05         # rear wheel, rolled on the ground with the rider on
+# tyre_circumference_m = 2.05       # rear wheel, rolled on the ground with the rider on
 
 [gearing]
-primary = 2.75
-final = 3.846                       # rear teeth / front teeth
-gears = [2.43, 1.86, 1.47, 1.19, 0.99, 0.86]
-driveline_efficiency = 0.90
+# primary = 2.75
+# final = 3.846                     # rear teeth / front teeth
+# gears = [2.43, 1.86, 1.47, 1.19, 0.99, 0.86]
+# driveline_efficiency = 0.90
 
 [engine]
-displacement_cc = 293
-power_curve_rpm = [3000, 5000, 6500, 8200, 9500]
-power_curve_kw = [7.0, 16.0, 28.0, 36.0, 29.0]     # at the crank, wide open, standard map
-compression_ratio = 12.5
-fuel_ron = 98
-built_for_elevation_m = [0, 1000]
+# displacement_cc = 293
+# power_curve_rpm = [3000, 5000, 6500, 8200, 9500]
+# power_curve_kw = [7.0, 16.0, 28.0, 36.0, 29.0]     # at the crank, wide open, standard map
+# compression_ratio = 12.5
+# fuel_ron = 98
+# built_for_elevation_m = [0, 1000]
 
 [aero]
-drag_area_m2 = 0.55
+# drag_area_m2 = 0.55
 
 [cooling]
-glycol_volume_share = 0.5
-cap_kpa = 110.0                     # gauge pressure at which the cap opens
+# glycol_volume_share = 0.5
+# cap_kpa = 110.0                   # gauge pressure at which the cap opens
 # fan_on_c = 95.0                   # only where there is a fan
 # thermostat_c = 65.0               # only where there is a thermostat: starts to open
 
 [maps]
-conservative_slot = 2
-slot_values = {{ "1" = 1, "2" = 2 }}  # what the log writes = slot
+# conservative_slot = 2
+# slot_values = {{ "1" = 1, "2" = 2 }}  # what the log writes = slot
 # heat_ratio = 0.90                 # your own figure for the conservative map's heat, if you have one
+# ignition_standard = "standard.csv"          # rpm x throttle tables of the two maps' ignition, if you have them
+# ignition_conservative = "conservative.csv"
 
 [thresholds]                        # name = temperature in C
-warm = 95.0
-hot = 105.0
-limit = 115.0
+# warm = 95.0
+# hot = 105.0
+# limit = 115.0
 
 # [[service]]
 # date = 2026-05-02

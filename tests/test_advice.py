@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ridelog.advice import CONDITIONS, KINDS, default_advice, in_force, parse_advice
+from ridelog.advice import CONDITIONS, KINDS, default_advice, in_force, parse_advice, template
 from ridelog.errors import ProfileError
 
 HEAD = 'schema = 1\nversion = "a"\nvalid_from = 2026-01-01\n'
@@ -66,3 +66,15 @@ def test_any_text_is_a_sheet_or_a_profile_error(text: str) -> None:
         parse_advice(HEAD + text, "x")
     except ProfileError:
         return
+
+
+def test_a_drafted_sheet_is_complete_and_equals_the_built_in_one() -> None:
+    sheet = parse_advice(template("2026-07", date(2026, 7, 1)), "a")
+    assert sheet.rules == default_advice().rules
+    assert sheet.defaults_used == ()
+    assert sheet.valid_from == date(2026, 7, 1)
+
+
+def test_a_version_that_cannot_be_one_is_refused() -> None:
+    with pytest.raises(ProfileError):
+        template("a/b", date(2026, 7, 1))

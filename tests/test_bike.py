@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
@@ -11,22 +12,33 @@ from hypothesis import strategies as st
 from ridelog.bike import Bike, parse_bike, read_bike, template
 from ridelog.errors import ProfileError
 
-EXAMPLE = template("dune-07")
+DRAFT = template("dune-07")
+_KEY = re.compile(r"^# (?=[a-z0-9_]+ = )", re.MULTILINE)
+FILLED_IN = _KEY.sub("", DRAFT).replace("# [[service]]", "[[service]]")
+"""The draft with the '#' before every key taken away."""
 
 
-def test_the_drafted_file_is_complete() -> None:
-    bike = parse_bike(EXAMPLE, "dune-07.bike.toml")
+def test_a_filled_in_draft_rests_on_no_default() -> None:
+    bike = parse_bike(FILLED_IN, "dune-07.bike.toml")
     assert bike.id == "dune-07"
     assert bike.defaults_used == ()
     assert bike.limit_c == 115.0
-    assert bike.fan_on_c is None
+    assert (bike.fan_on_c, bike.thermostat_c, bike.heat_ratio) == (95.0, 65.0, 0.9)
+    assert [service.what for service in bike.services] == ["radiators washed"]
+
+
+def test_an_untouched_draft_rests_on_defaults_and_says_so() -> None:
+    draft, bare = parse_bike(DRAFT, "a"), parse_bike('schema = 1\nid = "dune-07"\n', "b")
+    assert draft == bare
 
 
 def test_an_empty_profile_takes_stated_defaults() -> None:
     bike = parse_bike('schema = 1\nid = "a"\n', "a")
     assert {"mass.total_kg", "gearing.gears", "engine.power_curve_kw", "thresholds"} <= set(bike.defaults_used)
-    full = parse_bike(EXAMPLE, "b")
-    same = [f for f in Bike.__dataclass_fields__ if f not in {"id", "build", "defaults_used"}]
+    full = parse_bike(FILLED_IN, "b")
+    only_where_there_is_one = {"fan_on_c", "thermostat_c", "heat_ratio", "ignition_standard", "ignition_conservative"}
+    other = {"id", "build", "defaults_used", "services"}
+    same = [f for f in Bike.__dataclass_fields__ if f not in other | only_where_there_is_one]
     assert {f: getattr(bike, f) for f in same} == {f: getattr(full, f) for f in same}
 
 

@@ -9,6 +9,8 @@ import pytest
 
 from ridelog.advice import CONDITIONS, KINDS, default_advice
 from ridelog.bike import parse_bike, template
+from ridelog.channels import CHANNELS
+from ridelog.cli.common import FORMATS
 from ridelog.readers import registry
 
 
@@ -24,7 +26,7 @@ def test_every_key_of_the_bike_file_is_explained(readme: str) -> None:
         if key != "thresholds":
             assert f"`{key}`" in readme, key
     for line in template("a").splitlines():
-        name = line.lstrip("# ").partition(" = ")[0]
+        name = line.removeprefix("# ").partition(" = ")[0]
         if " = " in line and name.isidentifier() and name not in {"warm", "hot", "limit", "date", "what"}:
             assert name in readme, name
 
@@ -65,3 +67,12 @@ def test_every_room_of_the_house_is_there(repository: Path) -> None:
             )
             folder = word.rpartition("/")[0] if word.startswith("ridelog/") and "." in word else folder
             assert path.exists() or (repository / "ridelog" / word).exists(), word
+
+
+def test_help_names_every_format() -> None:
+    assert set(FORMATS) == {reader.name for reader in registry.built_in()}
+
+
+def test_every_channel_is_explained(readme: str) -> None:
+    for name in CHANNELS:
+        assert f"`{name}`" in readme, name

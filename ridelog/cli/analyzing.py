@@ -11,6 +11,7 @@ import click
 from ridelog import words
 from ridelog.cli import show
 from ridelog.cli.common import (
+    Reading,
     ambient_option,
     bike_option,
     find_bike,
@@ -19,6 +20,7 @@ from ridelog.cli.common import (
     open_library,
     print_json,
     progress,
+    reading_options,
     ride_or_file,
 )
 
@@ -27,16 +29,28 @@ if TYPE_CHECKING:
     from ridelog.bike import Bike
     from ridelog.results import Analysis, Segment, Traces
     from ridelog.ride import Ride
+    from ridelog.store.library import Library
+
+
+AS_FOUND = Reading(None, None, None, (), None)
+"""Nothing said about how to read a file."""
 
 
 @click.command(short_help="Tell when, where and how long it was hot, and on which map.")
 @click.argument("ride_or_file_", metavar="RIDE_OR_FILE")
 @bike_option
 @ambient_option
+@reading_options
 @json_option
 @library_option
 def analyze(
-    ride_or_file_: str, bike: str | None, ambient_c: float | None, *, as_json: bool, library_folder: Path | None
+    ride_or_file_: str,
+    bike: str | None,
+    ambient_c: float | None,
+    *,
+    reading: Reading,
+    as_json: bool,
+    library_folder: Path | None,
 ) -> None:
     """Tell when, where and for how long it was hot, and which stretches called for the conservative map.
 
@@ -44,7 +58,7 @@ def analyze(
     """
     with progress() as tell:
         tell("analyzing")
-        result = run_analysis(ride_or_file_, bike, ambient_c, library_folder)[0]
+        result = run_analysis(open_library(library_folder), ride_or_file_, bike, ambient_c, reading)[0]
     if as_json:
         from ridelog.results import to_json
 
@@ -54,15 +68,14 @@ def analyze(
 
 
 def run_analysis(
-    text: str, bike: str | None, ambient_c: float | None, library_folder: Path | None
+    library: Library, text: str, bike: str | None = None, ambient_c: float | None = None, reading: Reading = AS_FOUND
 ) -> tuple[Analysis, Traces, Ride, Bike | None, Advice]:
     """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
     from ridelog.advice import in_force
     from ridelog.analyze import analyze as analyze_ride
 
-    library = open_library(library_folder)
     profile = find_bike(library, bike)
-    ride = ride_or_file(library, text, profile, ambient_c)
+    ride = ride_or_file(library, text, profile, ambient_c, reading)
     if profile is None and ride.bike is not None:
         profile = library.bike(ride.bike)
     day: date | None = ride.start_utc.date() if ride.start_utc else None

@@ -8,9 +8,11 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from dataclasses import dataclass
 from datetime import UTC, datetime
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar, cast
 
 import click
 
@@ -18,6 +20,7 @@ from ridelog.errors import UsageError
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
+    from ridelog.ingest import ImportOptions
     from ridelog.ride import Ride
     from ridelog.store.library import Library
 
@@ -54,15 +57,91 @@ def ambient_option(function: Command) -> Command:
         "ambient_c",
         type=click.FloatRange(-40.0, 60.0),
         metavar="C",
-        help="Air temperature of the day in C, where the log has none.",
+        help="Air temperature of the day in C. It wins over a logged one: such a sensor often sits in warm air.",
     )(function)
 
 
-def open_library(folder: Path | None) -> Library:
-    """The library of this call."""
+def open_library(folder: Path | None, *, must_exist: bool = False) -> Library:
+    """The library of this call. One that was named to be read must be there: a slip of the pen must not make one."""
     from ridelog.store.library import Library
 
+    if must_exist and folder is not None and not folder.exists():
+        raise UsageError(
+            "there is no such folder", where=str(folder), expected="the folder of a library", to_do="check --library"
+        )
     return Library.open(folder)
+
+
+FORMATS = ("gpx", "nmea", "arrow", "mdf", "can-text", "delimited")
+"""Names `--format` takes besides those of plug-ins. Kept here so that help needs no reader; a test compares."""
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the user wants files to be read; everything left out is found out."""
+
+    start: str | None
+    timezone: str | None
+    format: str | None
+    columns: tuple[str, ...]
+    description: Path | None
+
+    def given(self) -> list[str]:
+        """The options that were given, as the user wrote them."""
+        options: dict[str, object] = {"--start": self.start, "--timezone": self.timezone, "--format": self.format}
+        options |= {"--column": self.columns, "--description": self.description}
+        return [name for name, value in options.items() if value]
+
+
+def reading_options(function: Command) -> Command:
+    """`--start --timezone --format --column --description`, handed on as one `reading`."""
+
+    @wraps(function)
+    def gathered(**arguments: Any) -> Any:
+        names = ("start", "timezone", "format", "columns", "description")
+        reading = Reading(**{name: arguments.pop(name) for name in names})
+        return function(reading=reading, **arguments)
+
+    options = (
+        click.option(
+            "--start", metavar="ISO8601", help="Date and time of the first sample, where the log has no date."
+        ),
+        click.option("--timezone", metavar="TZ", help="Zone of times that name none: an IANA name, or +02:00."),
+        click.option("--format", metavar="F", help=f"Read as this format: {', '.join(FORMATS)}. Else it is found out."),
+        click.option(
+            "--column",
+            "columns",
+            multiple=True,
+            metavar="'NAME=channel:unit'",
+            help="Say what a column holds, e.g. 'Temp=coolant_c:C' or 'Speed=gps_speed_mps:km/h'. Channels stand in"
+            " README.md; time, date and raw (leave it alone) work too. May be given several times.",
+        ),
+        click.option(
+            "--description",
+            type=click.Path(exists=True, dir_okay=False, path_type=Path),
+            metavar="FILE",
+            help="Message description (.dbc) of a CAN trace.",
+        ),
+    )
+    for option in reversed(options):
+        gathered = option(gathered)
+    return cast("Command", gathered)
+
+
+def import_options(reading: Reading, bike: Bike | None, ambient_c: float | None) -> ImportOptions:
+    """What the importer is told."""
+    from ridelog.ingest import ImportOptions, parse_column_option
+
+    return ImportOptions(
+        bike=bike,
+        bike_id=bike.id if bike else None,
+        ambient_c=ambient_c,
+        start=parse_time(reading.start) if reading.start else None,
+        timezone=reading.timezone,
+        format=reading.format,
+        columns=tuple(parse_column_option(text) for text in reading.columns),
+        description=reading.description,
+    )
 
 
 def print_json(document: dict[str, Any], indent: int | None = 2) -> None:
@@ -88,18 +167,25 @@ def find_bike(library: Library | None, text: str | None) -> Bike | None:
     return library.bike(text)
 
 
-def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: float | None) -> Ride:
+def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: float | None, reading: Reading) -> Ride:
     """A stored ride by id (or the start of one), or a log file read without storing it."""
     path = Path(text)
     if not path.is_file() and not looks_like_path(text):
+        if reading.given():
+            raise UsageError(
+                f"{', '.join(reading.given())} can't be applied to a stored ride",
+                where=text,
+                expected="these options with a log file",
+                to_do="name the file, or correct the ride: ridelog edit",
+            )
         return library.load(library.resolve(text))
-    from ridelog.ingest import ImportOptions, read_rides
+    from ridelog.ingest import read_rides
 
     if not path.is_file():
         raise UsageError(
             "there is no such file", where=text, expected="a log file or a ride of the library", to_do="check the path"
         )
-    found = read_rides([path], ImportOptions(bike=bike, bike_id=bike.id if bike else None, ambient_c=ambient_c))
+    found = read_rides([path], import_options(reading, bike, ambient_c))
     if len(found) > 1:
         raise UsageError(
             f"the file holds {len(found)} rides",

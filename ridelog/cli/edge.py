@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from ridelog.cli.show import plain
 from ridelog.errors import InputRefused, LibraryError, RidelogError
 
 DONE, SOME_REFUSED, UNUSABLE, OUR_FAULT = 0, 1, 2, 3
@@ -54,7 +55,7 @@ def status_of(error: RidelogError) -> int:
 
 def say(text: str) -> None:
     """One line to the user on stderr."""
-    click.echo(f"ridelog: {text}", err=True)
+    click.echo(f"ridelog: {plain(text)}", err=True)
 
 
 def _keep(error: BaseException) -> str:

@@ -9,16 +9,18 @@ import click
 
 from ridelog.cli import show
 from ridelog.cli.common import (
+    Reading,
     ambient_option,
     bike_option,
     find_bike,
+    import_options,
     json_option,
     library_option,
     looks_like_path,
     open_library,
-    parse_time,
     print_json,
     progress,
+    reading_options,
 )
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import UsageError
@@ -33,36 +35,17 @@ if TYPE_CHECKING:
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
 @bike_option
 @ambient_option
-@click.option("--start", metavar="ISO8601", help="Date and time of the first sample, where the log has no date.")
-@click.option("--timezone", metavar="TZ", help="Zone of times that name none: an IANA name, or +02:00.")
-@click.option("--together", is_flag=True, help="The files are one ride, from several devices that share a clock.")
-@click.option("--format", "format_", metavar="F", help="Read as this format instead of finding it out.")
-@click.option(
-    "--column",
-    "columns",
-    multiple=True,
-    metavar="'NAME=channel:unit'",
-    help="Say what a column holds, e.g. 'Temp=coolant_c:C'. May be given several times.",
-)
-@click.option(
-    "--description",
-    type=click.Path(exists=True, dir_okay=False, path_type=Path),
-    metavar="FILE",
-    help="Message description (.dbc) of a CAN trace.",
-)
+@click.option("--together", is_flag=True, help="The files are one ride, from several devices.")
+@reading_options
 @json_option
 @library_option
 def import_(
     files: tuple[Path, ...],
     bike: str | None,
     ambient_c: float | None,
-    start: str | None,
-    timezone: str | None,
     *,
+    reading: Reading,
     together: bool,
-    format_: str | None,
-    columns: tuple[str, ...],
-    description: Path | None,
     as_json: bool,
     library_folder: Path | None,
 ) -> None:
@@ -71,26 +54,24 @@ def import_(
     Each file becomes a ride (or several, where it holds several recordings). A file that can't be read is named with
     the reason; the others are still imported. The original is kept.
     """
-    from ridelog.ingest import ImportOptions, import_files, parse_column_option
+    from ridelog.ingest import import_files
 
     library = open_library(library_folder)
     profile = stored_bike(library, bike)
-    options = ImportOptions(
-        bike=profile,
-        bike_id=profile.id if profile else None,
-        ambient_c=ambient_c,
-        start=parse_time(start) if start else None,
-        timezone=timezone,
-        format=format_,
-        columns=tuple(parse_column_option(text) for text in columns),
-        description=description,
-    )
+    options = import_options(reading, profile, ambient_c)
     with progress() as tell:
         outcomes = import_files(library, files, options, together=together, progress=tell)
     if as_json:
         print_json({"schema": 1, "rides": [_entry(outcome) for outcome in outcomes]})
     else:
         _print(outcomes)
+    asked = [*reading.given(), *(["--bike"] if bike else []), *(["--ambient"] if ambient_c is not None else [])]
+    for outcome in outcomes:
+        if outcome.status == "already_stored" and asked:
+            say(
+                f"{outcome.ride_id} was there already and stays as it is: {', '.join(asked)} not applied. "
+                f"To correct it: ridelog edit {outcome.ride_id}; to read the file anew: ridelog remove it, then import"
+            )
     refused = [outcome for outcome in outcomes if outcome.status == "refused"]
     for outcome in refused:
         say(f"not imported: {outcome.reason}")

@@ -27,7 +27,7 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
         raise UsageError(f"{output.name} does not end in .html", where="-o", expected="a name such as ride.html")
     with progress() as tell:
         tell("writing the report")
-        analysis, traces, loaded, bike, sheet = run_analysis(ride, None, None, library_folder)
+        analysis, traces, loaded, bike, sheet = run_analysis(open_library(library_folder, must_exist=True), ride)
         write_atomically(output, render(analysis, traces, loaded, bike, advice=sheet).encode("utf-8"))
     show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
 
@@ -54,11 +54,11 @@ def export(ride: str, output: Path, *, trim_ends_m: float, library_folder: Path 
     """Write RIDE as a file for other programs, chosen by the ending of its name."""
     from ridelog.export import export as write
 
-    library = open_library(library_folder)
+    library = open_library(library_folder, must_exist=True)
     with progress() as tell:
         tell("writing")
         if output.suffix.lower() == ".geojson":
-            analysis, _, loaded, *_ = run_analysis(ride, None, None, library_folder)
+            analysis, _, loaded, *_ = run_analysis(library, ride)
             write(loaded, output, segments=analysis.segments, trim_ends_m=trim_ends_m)
         else:
             write(library.load(library.resolve(ride)), output, trim_ends_m=trim_ends_m)

@@ -11,7 +11,8 @@ import click
 
 from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json
-from ridelog.errors import UsageError
+from ridelog.cli.edge import say
+from ridelog.errors import NotInLibrary, UsageError
 
 if TYPE_CHECKING:
     from ridelog.advice import Advice
@@ -76,7 +77,11 @@ def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
 @click.pass_obj
 def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
     """Check a bike file and add it; a bike of the same id is replaced, its old file kept."""
-    bike = open_library(library_folder or folder).add_bike(file)
+    library = open_library(library_folder or folder)
+    before = {known.id: known for known in library.bikes()}
+    bike = library.add_bike(file)
+    if before.get(bike.id, bike) != bike:
+        say(f"bike {bike.id} was there with other figures and is replaced; its old file is kept")
     if as_json:
         print_json({"schema": 1, "bikes": [_plain(bike)]})
     else:
@@ -88,11 +93,13 @@ def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder:
 @click.argument("bike_id", metavar="ID")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="File to write. Default: ID.bike.toml here.")
 def bikes_new(bike_id: str, output: Path | None) -> None:
-    """Write a commented bike file with every key, to fill in and add."""
+    """Write a bike file with every key behind a '#', to fill in and add."""
     from ridelog.bike import template
 
-    path = output or Path(f"{bike_id}.bike.toml")
-    text = template(bike_id)
+    _draft(output or Path(f"{bike_id}.bike.toml"), template(bike_id), "bikes")
+
+
+def _draft(path: Path, text: str, group: str) -> None:
     try:
         with path.open("x", encoding="utf-8") as file:
             file.write(text)
@@ -102,7 +109,7 @@ def bikes_new(bike_id: str, output: Path | None) -> None:
         raise UsageError(
             f"can't be written ({error.strerror})", where=str(path), to_do="choose another place"
         ) from error
-    show.lines("", [f"Wrote {path}. Fill it in, then: ridelog bikes add {path}"])
+    show.lines("", [f"Wrote {path}. Fill it in, then: ridelog {group} add {path}"])
 
 
 @bikes.command("show")
@@ -150,6 +157,20 @@ def _list_advice(found: list[Advice], *, as_json: bool) -> None:
     show.table("", ("sheet", "holds from", "conservative map on", "noted without advice"), rows)
 
 
+@advice.command("new")
+@click.argument("version")
+@click.option(
+    "-o", "--output", type=click.Path(path_type=Path), help="File to write. Default: VERSION.advice.toml here."
+)
+def advice_new(version: str, output: Path | None) -> None:
+    """Write an advice sheet with every rule at its default, valid from today, to change and add."""
+    from datetime import datetime
+
+    from ridelog.advice import template
+
+    _draft(output or Path(f"{version}.advice.toml"), template(version, datetime.now().astimezone().date()), "advice")
+
+
 @advice.command("add")
 @click.argument("file", type=click.Path(path_type=Path))
 @json_option
@@ -157,7 +178,11 @@ def _list_advice(found: list[Advice], *, as_json: bool) -> None:
 @click.pass_obj
 def advice_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
     """Check an advice sheet and add it. Rides are judged by the sheet that held on their date."""
-    sheet = open_library(library_folder or folder).add_advice(file)
+    library = open_library(library_folder or folder)
+    before = {known.version: known for known in library.advice_sheets()}
+    sheet = library.add_advice(file)
+    if before.get(sheet.version, sheet) != sheet:
+        say(f"sheet {sheet.version} was there with other rules and is replaced: rides of its time are judged anew")
     if as_json:
         print_json({"schema": 1, "sheets": [_plain(sheet)]})
     else:
@@ -175,7 +200,16 @@ def advice_show(folder: Path | None, version: str, *, as_json: bool, library_fol
     from ridelog.advice import CONDITIONS, default_advice
 
     built_in = default_advice()
-    sheet = built_in if version == built_in.version else open_library(library_folder or folder).advice(version)
+    if version == built_in.version:
+        sheet = built_in
+    else:
+        library = open_library(library_folder or folder, must_exist=True)
+        known = [built_in.version, *(one.version for one in library.advice_sheets())]
+        if version not in known:
+            raise NotInLibrary(
+                f"there is no advice sheet {version!r}", expected="one of " + ", ".join(known), to_do="name one of them"
+            )
+        sheet = library.advice(version)
     if as_json:
         print_json({"schema": 1, "sheets": [_plain(sheet)]})
         return
@@ -187,9 +221,12 @@ def advice_show(folder: Path | None, version: str, *, as_json: bool, library_fol
                 f"{key} {value:g} {CONDITIONS[rule.kind][key].unit}".removesuffix(" 1") for key, value in rule.levels
             ),
             show.duration(rule.min_duration_s),
+            show.duration(rule.merge_gap_s),
+            show.share(rule.leave_share),
             show.duration(rule.grace_s),
         )
         for rule in sheet.rules
     ]
     title = f"Advice sheet {sheet.version}, from {sheet.valid_from.isoformat()}"
-    show.table(title, ("kind", "map", "levels", "held for", "time to switch"), rows, right=(3, 4))
+    columns = ("kind", "map", "levels", "held for", "pauses bridged", "left at", "time to switch")
+    show.table(title, columns, rows, right=(3, 4, 5, 6))

@@ -33,19 +33,22 @@ LATEST = 50
 @library_option
 def rides(bike: str | None, *, all_: bool, as_json: bool, library_folder: Path | None) -> None:
     """List the rides of the library, newest first."""
-    library = open_library(library_folder)
+    library = open_library(library_folder, must_exist=True)
     found = library.list_rides(bike=bike, limit=None if all_ else LATEST + 1)
     more = not all_ and len(found) > LATEST
     found = found if all_ else found[:LATEST]
     if as_json:
         print_json({"schema": 1, "rides": [ride_entry(row) for row in found]}, indent=None)
+    elif not found and bike is not None:
+        known = sorted({row.bike for row in library.list_rides(limit=None) if row.bike})
+        show.lines("", [f"No rides of bike {bike}. Bikes with rides: {', '.join(known) or 'none'}."])
     elif not found:
         show.lines(
             "", ["No rides here yet. Import a log: ridelog import FILE --bike BIKE. Or look around: ridelog demo."]
         )
     else:
         columns = ("ride", "bike", "start (UTC)", "duration", "distance", "peak coolant", "condition")
-        show.table("", columns, [_cells(row) for row in found], right=(3, 4, 5))
+        show.table("", columns, [_cells(row) for row in found], right=(3, 4, 5), optional=(6, 4, 3))
     if more:
         say(f"the latest {LATEST} are shown; --all shows every ride")
 
@@ -82,7 +85,9 @@ def _cells(row: RideRow) -> tuple[str, ...]:
 @ambient_option
 @click.option("--start", metavar="ISO8601", help="Date and time of the first sample, with its zone.")
 @click.option(
-    "--condition", type=click.Choice(["healthy", "faulty", "unknown"]), help="What is known of the bike then."
+    "--condition",
+    type=click.Choice(["healthy", "faulty", "unknown"]),
+    help="What is known of the bike on that day; a faulty bike is no measure for others.",
 )
 @json_option
 @library_option
@@ -97,7 +102,7 @@ def edit(
     library_folder: Path | None,
 ) -> None:
     """Correct what the import was told about RIDE. What the log says is never changed."""
-    library = open_library(library_folder)
+    library = open_library(library_folder, must_exist=True)
     changes: dict[str, Any] = {}
     if bike is not None:
         changes["bike"] = library.bike(bike).id
@@ -125,11 +130,13 @@ def edit(
 @library_option
 def remove(ride: str, *, yes: bool, as_json: bool, library_folder: Path | None) -> None:
     """Remove RIDE and its kept original from the library."""
-    library = open_library(library_folder)
+    library = open_library(library_folder, must_exist=True)
     row = library.row(library.resolve(ride))
     if not yes:
         files = ", ".join(file.name for file in row.files)
-        click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files})?", abort=True, err=True)
+        if not click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files})?", err=True):
+            say("nothing removed")
+            return
     library.remove(row.id)
     if as_json:
         print_json({"schema": 1, "removed": [row.id]})

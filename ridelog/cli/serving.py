@@ -29,7 +29,7 @@ PORT = 8150
 @library_option
 def serve(host: str, port: int, *, allow_network: bool, browser: bool, library_folder: Path | None) -> None:
     """Show the library in the browser. Only this machine can reach it unless --allow-network is given."""
-    open_library(library_folder)
+    open_library(library_folder, must_exist=True)
     token = None
     if not _is_loopback(host):
         if not allow_network:
@@ -82,6 +82,7 @@ def demo(port: int, *, browser: bool, serve_: bool, library_folder: Path | None)
     show.table(f"Sample rides in {folder}", ("ride", "sample", "bike", "answer"), rows)
     for reason in refused:
         say(f"not imported: {reason}")
+    show.lines("", [f"Look closer: ridelog analyze RIDE --library {folder}"])
     if serve_:
         _serve(folder, "127.0.0.1", port, None, browser=browser)
     if refused:
