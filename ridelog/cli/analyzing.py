@@ -131,7 +131,13 @@ def print_analysis(result: Analysis) -> None:
 
 def _print_segments(result: Analysis) -> None:
     columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice")
-    show.table("Stretches", columns, [_segment_cells(segment, result) for segment in result.segments], right=(0, 1, 3))
+    show.table(
+        "Stretches",
+        columns,
+        [_segment_cells(segment, result) for segment in result.segments],
+        right=(0, 1, 3),
+        optional=(3, 6, 4, 1),
+    )
 
 
 def _print_exposure(result: Analysis) -> None:
@@ -148,7 +154,7 @@ def _print_exposure(result: Analysis) -> None:
         for row in result.exposure
     ]
     columns = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
-    show.table("Time above", columns, rows, right=tuple(range(1, 7)))
+    show.table("Time above", columns, rows, right=tuple(range(1, 7)), optional=(4, 5, 3))
 
 
 def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
