@@ -95,6 +95,7 @@ def analyze(
             flagged,
             kept,
             unjudged=_unjudged(advice, doubts.cannot_tell),
+            wide_open_s=segments.longest_s("wide_open", signals, advice, list(ride.gaps)),
         ),
         cannot_tell=tuple(doubts.cannot_tell),
     )

@@ -70,15 +70,17 @@ def summarize(
     adherence: Adherence,
     *,
     unjudged: Sequence[str],
+    wide_open_s: float,
 ) -> tuple[str, ...]:
-    """One to five sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told."""
+    """One to five sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told;
+    `wide_open_s` is the longest time the throttle was held wide open, 0 where it was not."""
     passed = [one for one in hot if one.exposure.observed_s > 0.0] if coolant.logged else []
     sentences = (
         _answer(coolant, hot, passed),
         _where(passed[-1]) if passed else None,
         _advice(segments, adherence, unjudged),
         _doubt(coolant, hot),
-        _blind(segments, coolant, hot),
+        _blind(wide_open_s, coolant, hot),
     )
     return tuple(sentence for sentence in sentences if sentence)
 
@@ -198,13 +200,11 @@ def _doubt(coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
     )
 
 
-def _blind(segments: Sequence[Segment], coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
-    flat_out = [one for one in segments if one.kind == "wide_open" or "wide_open" in one.also]
-    if not flat_out or not coolant.logged or not hot or hot[-1].exposure.observed_s > 0.0:
+def _blind(wide_open_s: float, coolant: Coolant, hot: Sequence[HotTime]) -> str | None:
+    if wide_open_s <= 0.0 or not coolant.logged or not hot or hot[-1].exposure.observed_s > 0.0:
         return None
-    longest_s = max(one.end_s - one.start_s for one in flat_out)
     return (
-        f"A calm coolant trace does not clear the wide-open riding (longest {duration(longest_s)}): "
+        f"A calm coolant trace does not clear the wide-open riding (longest {duration(wide_open_s)}): "
         "the sensor can't see the piston."
     )
 

@@ -19,6 +19,9 @@ OPEN_SHARE = 0.8
 """Share of a wide-open stretch that the throttle has to be open: short shuts to change gear are fine, on-off riding is
 not."""
 
+ALSO_SHARE = 0.25
+"""Share of a stretch for which another kind has to hold before it is named beside the stretch's own."""
+
 
 def _hold(enter: BoolArray, leave: BoolArray) -> BoolArray:
     """Hysteresis: each run of `leave` that reaches `enter` somewhere."""
@@ -162,29 +165,61 @@ _FINDERS: dict[str, Callable[[Signals, Rule, list[Interval]], list[Interval]]] =
 }
 
 
+def _held(kind: str, signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Interval]:
+    """Where the condition of one kind held for its least duration, whatever else held there."""
+    rule = advice.rule(kind)
+    if rule.map == "none":
+        return []
+    spans = clip(_FINDERS[kind](signals, rule, gaps), float(signals.t_s[0]), float(signals.t_s[-1]))
+    return _long_enough(spans, rule)
+
+
+def _long_enough(spans: list[Interval], rule: Rule) -> list[Interval]:
+    return [span for span in spans if span.length_s >= rule.min_duration_s - 1e-9]
+
+
+def longest_s(kind: str, signals: Signals, advice: Advice, gaps: list[Interval]) -> float:
+    """Longest time the condition of one kind held without a break, in s; 0 where it never held long enough.
+
+    A stretch says less: it can be cut short by a stronger kind, or be that of another kind which held for longer.
+    """
+    return max((span.length_s for span in _held(kind, signals, advice, gaps)), default=0.0)
+
+
+def _drag_of_its_own(held: dict[str, list[Interval]], ground: Terrain, advice: Advice) -> list[Interval]:
+    """Drag stretches without the parts that are another stretch: one of a kind with the same advice, of its least
+    duration or longer, in which the drag itself stays below the level. The median and the lower level to leave carry
+    a drag stretch over short easy ground; they must not carry it through a whole stretch of another kind."""
+    rule = advice.rule("heavy_drag")
+    others: list[Interval] = []
+    for kind, spans in held.items():
+        other = advice.rule(kind)
+        if kind != "heavy_drag" and other.map == rule.map:
+            others.extend(_long_enough(intersection(held["heavy_drag"], spans), other))
+    level = rule.level("min_drag_coefficient")
+    easy = [
+        span
+        for span in others
+        if not _median(ground.raw[round(span.start_s / BLOCK_S) : round(span.end_s / BLOCK_S)]) >= level
+    ]
+    return _long_enough(difference(held["heavy_drag"], tidy(easy)), rule)
+
+
 def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch]:
     """All flagged stretches in order of time; they never overlap and never reach into `gaps`.
 
-    `also` names the weaker kinds that held for at least half of a stretch or for their own minimum duration inside it.
+    `also` names the other kinds that held for a fair share of a stretch: a quarter of it, and for half of it or for
+    their own least duration.
     """
-    held: dict[str, list[Interval]] = {}
-    for kind in KINDS:
-        rule = advice.rule(kind)
-        if rule.map == "none":
-            continue
-        spans = clip(_FINDERS[kind](signals, rule, gaps), float(signals.t_s[0]), float(signals.t_s[-1]))
-        held[kind] = [span for span in spans if span.length_s >= rule.min_duration_s - 1e-9]
+    held = {kind: _held(kind, signals, advice, gaps) for kind in KINDS}
+    if signals.terrain is not None and held["heavy_drag"]:
+        held["heavy_drag"] = _drag_of_its_own(held, signals.terrain, advice)
     covers = {kind: Cover(spans) for kind, spans in held.items()}
     found: list[Stretch] = []
     taken: list[Interval] = []
     for kind in KINDS:
-        rule = advice.rule(kind)
-        left = difference(held.get(kind, []), taken)
-        found.extend(
-            Stretch(span.start_s, span.end_s, kind, _also(span, kind, covers, advice))
-            for span in left
-            if span.length_s >= rule.min_duration_s - 1e-9
-        )
+        left = _long_enough(difference(held[kind], taken), advice.rule(kind))
+        found.extend(Stretch(span.start_s, span.end_s, kind, _also(span, kind, covers, advice)) for span in left)
         taken = tidy([*taken, *(stretch.interval for stretch in found if stretch.kind == kind)])
     return sorted(found, key=lambda stretch: stretch.start_s)
 
@@ -192,7 +227,7 @@ def find(signals: Signals, advice: Advice, gaps: list[Interval]) -> list[Stretch
 def _also(span: Interval, kind: str, covers: dict[str, Cover], advice: Advice) -> tuple[str, ...]:
     others = []
     for other, cover in covers.items():
-        together = cover.seconds(*span)
-        if other != kind and together >= min(0.5 * span.length_s, advice.rule(other).min_duration_s):
+        least_s = max(ALSO_SHARE * span.length_s, min(0.5 * span.length_s, advice.rule(other).min_duration_s))
+        if other != kind and cover.seconds(*span) >= least_s:
             others.append(other)
     return tuple(others)
