@@ -245,3 +245,4 @@ def test_rules_that_always_hold(case: tuple[Signals, list[Interval]]) -> None:
         assert one.end_s - one.start_s >= advice.rule(one.kind).min_duration_s - 1e-6
         assert one.kind not in one.also
         assert all(longest_s(other, made, advice, gaps) > 0.0 for other in one.also)
+        assert total_s(intersection([one.interval], gaps)) < 1e-9
