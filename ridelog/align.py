@@ -18,9 +18,6 @@ from ridelog.errors import InputRefused
 from ridelog.intervals import Interval, difference, union
 from ridelog.results import FloatArray
 
-APART_S = 3 * 3600.0
-"""Recordings further apart than this are not of one ride."""
-
 
 @dataclass(frozen=True)
 class Part:
@@ -49,8 +46,8 @@ class Joined:
 
 
 def join(parts: Sequence[Part]) -> Joined:
-    """All parts on one clock, the first first. Raises InputRefused where a part has no absolute clock, or the parts are
-    hours apart."""
+    """All parts on one clock, the first first. Raises InputRefused where a part has no absolute clock, or a part shares
+    no moment with the others."""
     starts: list[datetime] = []
     for part in parts:
         if part.start_utc is None:
@@ -113,15 +110,24 @@ def _free(name: str, taken: dict[str, pl.Series]) -> str:
 
 
 def _check_near(parts: Sequence[Part], keys: Sequence[npt.NDArray[np.int64]]) -> None:
+    """Recordings of one ride share some of their time; two that don't are most often two time zones."""
     spans = sorted((int(key[0]), int(key[-1]), part.name) for part, key in zip(parts, keys, strict=True))
     end, name = spans[0][1], spans[0][2]
     for start, stop, other in spans[1:]:
-        if (start - end) / 1e6 > APART_S:
+        if start > end:
             raise InputRefused(
-                f"begins {(start - end) / 3.6e9:.1f} hours after {name} ended",
+                f"begins {_apart((start - end) / 1e6)} after {name} ended, so the two share no moment",
                 where=other,
-                expected="recordings of one ride, at about the same time",
-                to_do="check that they belong together and that both clocks were right; else import them one by one",
+                expected="recordings of one ride, at the same time",
+                to_do="check --timezone if one of them writes local time, and that both clocks were right; "
+                "else import them one by one",
             )
         if stop > end:
             end, name = stop, other
+
+
+def _apart(seconds: float) -> str:
+    if seconds < 120.0:
+        return f"{seconds:.0f} s"
+    minutes = round(seconds / 60.0)
+    return f"{minutes} min" if minutes < 120 else f"{minutes // 60} h {minutes % 60:02d} min"

@@ -67,9 +67,12 @@ def test_a_file_without_an_absolute_clock_is_refused() -> None:
         join([part("a", 0, [0.0, 1.0], coolant_c=[1.0, 2.0]), Part("b", pl.DataFrame({"t_s": [0.0, 1.0]}), None, ())])
 
 
-def test_files_of_different_days_are_refused() -> None:
-    with pytest.raises(InputRefused, match="hours after"):
-        join([part("a", 0, [0.0, 1.0], coolant_c=[1.0, 2.0]), part("b", 86_400, [0.0, 1.0], lat_deg=[1.0, 2.0])])
+@pytest.mark.parametrize(("apart_s", "says"), [(86_400, "23 h|24 h 00 min"), (7_200, "2 h 00 min"), (600, "10 min")])
+def test_files_that_share_no_moment_are_refused(apart_s: int, says: str) -> None:
+    """A day apart is another ride; whole hours apart is a wrong time zone: neither may be joined in silence."""
+    with pytest.raises(InputRefused, match=says) as caught:
+        join([part("a", 0, [0.0, 1.0], coolant_c=[1.0, 2.0]), part("b", apart_s, [0.0, 1.0], lat_deg=[1.0, 2.0])])
+    assert "--timezone" in caught.value.to_do
 
 
 @settings(deadline=None)
@@ -78,18 +81,15 @@ def test_files_of_different_days_are_refused() -> None:
     st.lists(st.integers(0, 10_000), min_size=4, max_size=4),
 )
 def test_every_sample_of_every_device_is_there_at_its_time(steps: list[list[int]], offsets: list[int]) -> None:
-    parts = []
+    parts = [part("all", 0, [0.0, 200.0], **{"raw.all": [1.0, 2.0]})]  # spans every other: they share its time
     for number, widths in enumerate(steps):
         times = np.concatenate(([0], np.cumsum(widths))) / 1000.0
         values = (np.arange(times.size) + 100.0 * number).tolist()
         parts.append(part(f"{number}", offsets[number] / 1000, times.tolist(), **{f"raw.{number}": values}))
     joined = join(parts)
     assert (np.diff(joined.t_s) > 0).all()
-    first = min(offsets[: len(parts)])
-    for number, one in enumerate(parts):
+    for number, one in enumerate(parts[1:]):
         column = joined.columns[f"raw.{number}"]
         here = column.is_not_null().to_numpy()
-        np.testing.assert_allclose(
-            joined.t_s[here], one.samples["t_s"].to_numpy() + (offsets[number] - first) / 1000, atol=1e-6
-        )
+        np.testing.assert_allclose(joined.t_s[here], one.samples["t_s"].to_numpy() + offsets[number] / 1000, atol=1e-6)
         assert column.drop_nulls().to_list() == one.samples[f"raw.{number}"].to_list()

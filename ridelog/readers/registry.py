@@ -87,10 +87,10 @@ def choose(head: bytes, file_name: str, available: Sequence[Reader]) -> Reader:
     if best < _SURE:
         missed = "; ".join(f"{reader.name}: {sniff.reason}" for reader, sniff in opinions)
         raise InputRefused(
-            f"no reader recognises it ({missed})",
+            "it is no log that ridelog can read",
             where=file_name,
-            expected="a log with a header and a column of times, or a GPX track",
-            to_do="if you know the format, force it with --format, for example --format " + opinions[-1][0].name,
+            expected="rows of values under a line of column names with a column of times, or a file of a known format",
+            to_do=f"check that it is the log as the device wrote it (--format forces a reader). What each one missed: {missed}",
         )
     equal = [reader for reader, sniff in opinions if sniff.score == best]
     by_ending = [reader for reader in equal if file_name.lower().endswith(reader.endings)]

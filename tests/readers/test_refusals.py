@@ -69,7 +69,7 @@ def test_refusal(name: str, tmp_path: Path) -> None:
         read_rides([path], ImportOptions())
     error = caught.value
     assert name in error.where
-    assert words in error.found
+    assert words in error.one_line()
     assert "fault of ridelog" not in error.found
     assert error.expected
     assert error.to_do
