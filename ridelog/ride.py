@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, date, datetime, tzinfo
 from typing import Literal
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import numpy.typing as npt
@@ -200,3 +201,35 @@ class Ride:
     ) -> Ride:
         """The same ride with what the user said about it."""
         return replace(self, bike=bike, ambient_c=ambient_c, start_utc=start_utc, condition=condition)
+
+
+LOCAL_START = "start_local"
+"""Key of `Ride.extra`: date and time of the first sample as the log writes them, ISO 8601, where no zone is known."""
+
+
+def local_start(ride: Ride) -> datetime | None:
+    """Date and time of the first sample without a zone, where the log has them and nobody told their zone."""
+    text = ride.extra.get(LOCAL_START)
+    return datetime.fromisoformat(text) if text is not None and ride.start_utc is None else None
+
+
+def ride_day(ride: Ride) -> date | None:
+    """The day the ride began on its own clock (UTC where its zone is not known); None for an undated ride."""
+    if ride.start_utc is not None:
+        return ride.start_utc.astimezone(_zone(ride.timezone)).date()
+    start = local_start(ride)
+    return start.date() if start is not None else None
+
+
+def _zone(name: str | None) -> tzinfo:
+    """A zone of a stored ride: `UTC`, `Z`, an offset or an IANA name; UTC for what this machine does not know."""
+    if name is None or name.upper() in ("UTC", "GMT"):
+        return UTC
+    try:
+        return datetime.fromisoformat(f"2000-01-01T00:00:00{name}").tzinfo or UTC
+    except ValueError:
+        pass
+    try:
+        return ZoneInfo(name)
+    except (ValueError, OSError, LookupError):  # ZoneInfoNotFoundError is a LookupError
+        return UTC

@@ -162,10 +162,8 @@ def _possible(column: RawColumn, proposals: tuple[Candidate, ...], plan: Plan) -
 
 
 def _may_be_slots(values: pl.Series) -> bool:
-    present = values.drop_nulls()
-    if not present.len():
-        return True
-    return bool(((present == present.floor()) & (present >= 0) & (present <= 15)).mean() > 0.9)  # type: ignore[operator]
+    some = sample(values)
+    return not some.size or bool(np.mean((some == np.floor(some)) & (some >= 0) & (some <= 15)) > 0.9)
 
 
 def _by_language(open_: dict[int, list[Candidate]]) -> None:

@@ -53,22 +53,7 @@ class DelimitedReader:
             raise InputRefused(
                 "the bytes are not text", where=options.file_name, expected="a table as text", to_do="check the file"
             )
-        with textfile.opened(path) as text:
-            lines = text.first_lines(HEAD_BYTES)
-            dialect = read_dialect(lines, options.file_name, options.limits, options.named_columns)
-            if text.newlines - dialect.data_line > options.limits.max_rows:
-                raise options.limits.exceeded(
-                    "max_rows", f"the file has {text.newlines:,} rows", where=options.file_name
-                )
-            notes = [*text.notes, *_layout_notes(dialect)]
-            fast = read_fast(text, dialect, lines)
-            if fast is not None:
-                log = self._clean(fast, dialect, notes)
-            else:
-                table = read_careful(text, dialect, options.file_name, options.limits)
-                log = RawLog(
-                    self.name, table.columns, table.rows_in, table.breaks, dialect.data_line + 1, (*notes, *table.notes)
-                )
+        log = self._read_clean(path, head, options) or self._read_careful(path, options)
         if not log.height:
             raise InputRefused(
                 "there is a header but not one row of values",
@@ -78,8 +63,22 @@ class DelimitedReader:
             )
         return [log]
 
-    def _clean(self, columns: list[pl.Series], dialect: Dialect, notes: list[Note]) -> RawLog:
+    def _read_clean(self, path: Path, head: bytes, options: ReadOptions) -> RawLog | None:
+        """The table by the fast path, None where it is not clean enough for that."""
+        if textfile.guess_utf16(head) or b"\0" in head:
+            return None
+        lines = textfile.lines_of(textfile.decode_head(head))
+        if len(head) == HEAD_BYTES:
+            lines = lines[:-1]
+        dialect = self._dialect(lines, options)
+        above = b"".join(head.splitlines(keepends=True)[: dialect.data_line])
+        columns = read_fast(path, dialect, lines)
+        if columns is None:
+            return None
+        notes = [] if textfile.is_utf8(above) else [textfile.WINDOWS_1252]
+        notes.extend(_layout_notes(dialect))
         height = columns[0].len()
+        _check_rows(height, options)
         done: list[RawColumn] = []
         while columns:
             values = columns.pop(0)
@@ -90,6 +89,23 @@ class DelimitedReader:
                 values = parsed.values
             done.append(RawColumn(name, unit, values.alias(name)))
         return RawLog(self.name, tuple(done), height, (), dialect.data_line + 1, tuple(notes))
+
+    def _read_careful(self, path: Path, options: ReadOptions) -> RawLog:
+        with textfile.opened(path) as text:
+            dialect = self._dialect(text.first_lines(HEAD_BYTES), options)
+            _check_rows(text.newlines - dialect.data_line, options)
+            table = read_careful(text, dialect, options.file_name, options.limits)
+            notes = (*text.notes, *_layout_notes(dialect), *table.notes)
+        return RawLog(self.name, table.columns, table.rows_in, table.breaks, dialect.data_line + 1, notes)
+
+    @staticmethod
+    def _dialect(lines: list[str], options: ReadOptions) -> Dialect:
+        return read_dialect(lines, options.file_name, options.limits, options.named_columns)
+
+
+def _check_rows(rows: int, options: ReadOptions) -> None:
+    if rows > options.limits.max_rows:
+        raise options.limits.exceeded("max_rows", f"the file has {rows:,} rows", where=options.file_name)
 
 
 def _layout_notes(dialect: Dialect) -> list[Note]:

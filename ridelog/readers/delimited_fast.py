@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
+from concurrent.futures import Future, ThreadPoolExecutor
 from pathlib import Path
 
 import numpy as np
@@ -18,7 +19,6 @@ import polars as pl
 from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, is_time, split_line
 from ridelog.readers.numbers import parse_column
-from ridelog.readers.textfile import TextFile
 from ridelog.results import FloatArray
 
 BATCH_BYTES = 24 * 1024 * 1024
@@ -31,34 +31,28 @@ _COMMA = re.compile(r"[+-]?\d*,\d+")
 Schema = dict[str, type[pl.Float64 | pl.String]]
 
 
-def read_fast(text: TextFile, dialect: Dialect, lines: Sequence[str]) -> list[pl.Series] | None:
+def read_fast(path: Path, dialect: Dialect, lines: Sequence[str]) -> list[pl.Series] | None:
     """The columns, one a header cell, Float64 or String; None where the careful path has to do it.
 
     `lines` are the first lines of the file, for a guess at the types; a wrong guess fails the parsing, never the
-    values.
+    values. Lines end in LF or CR LF, cells are ASCII or UTF-8, or the answer is None.
     """
-    quotes_above = "".join(lines[: dialect.data_line]).count('"')
-    rows = text.newlines - dialect.data_line
-    if text.quotes != quotes_above or not text.ends_with_newline or rows < 1:
-        return None
-    sample = [
-        split_line(line, dialect.separator) for line in lines[dialect.data_line : dialect.data_line + _SAMPLE_ROWS]
-    ]
+    sample = [split_line(line, dialect.separator) for line in lines[dialect.data_line :][:_SAMPLE_ROWS]]
     decimal_comma = _decimal_comma(sample, dialect.separator)
     schema = _schema(sample, dialect, decimal_comma=decimal_comma is True) if decimal_comma is not None else None
     if schema is None or decimal_comma is None:
         return None
-    columns = [_Column(dialect.names[n], kind, rows) for n, kind in enumerate(list(schema.values())[: dialect.width])]
+    columns = [_Column(dialect.names[n], kind) for n, kind in enumerate(list(schema.values())[: dialect.width])]
     done = 0
-    for block in _blocks(text.path, dialect.data_line):
-        frame = _parse(block, schema, dialect.separator, decimal_comma=decimal_comma)
-        if frame is None or done + frame.height > rows:
+    for frame, share in _frames(path, dialect, schema, decimal_comma=decimal_comma):
+        if frame is None:
             return None
-        for column, part in zip(columns, frame.iter_columns(), strict=False):
-            if not column.take(part, done):
-                return None
         done += frame.height
-    finished = [column.finish() for column in columns] if done == rows else []
+        expected = int(done / share * 1.02) + 16
+        for column, part in zip(columns, frame.iter_columns(), strict=False):
+            if not column.take(part, done, expected):
+                return None
+    finished = [column.finish(done) for column in columns] if done else []
     # A blank line parses as a row without one value; the clock's column has none such.
     return finished if any(not column.null_count() for column in finished) else None
 
@@ -90,8 +84,43 @@ def _schema(sample: Sequence[Sequence[str]], dialect: Dialect, *, decimal_comma:
     return schema
 
 
+def _frames(
+    path: Path, dialect: Dialect, schema: Schema, *, decimal_comma: bool
+) -> Iterator[tuple[pl.DataFrame | None, float]]:
+    """The batches in their order with the share of the file read so far; None where one is not clean.
+
+    Each is parsed while its bytes are looked over and the one before is put away.
+    """
+    with ThreadPoolExecutor(1) as ahead:
+        waiting: tuple[Future[pl.DataFrame | None], int, float] | None = None
+        for block, share in _blocks(path, dialect.data_line):
+            parsing = ahead.submit(_parse, block, schema, dialect.separator, decimal_comma=decimal_comma)
+            rows = _rows(block)
+            del block
+            if waiting is not None:
+                yield _checked(*waiting)
+            waiting = (parsing, rows, share)
+        if waiting is not None:
+            yield _checked(*waiting)
+
+
+def _checked(parsing: Future[pl.DataFrame | None], rows: int, share: float) -> tuple[pl.DataFrame | None, float]:
+    frame = parsing.result()
+    return (frame if frame is not None and frame.height == rows else None), share
+
+
+def _rows(block: bytes) -> int:
+    """Lines of a block, -1 where it holds what a clean table does not: a quotation mark, a zero byte, odd line ends."""
+    if block.find(b'"') >= 0 or block.find(b"\0") >= 0 or not block.endswith(b"\n"):
+        return -1
+    rows = block.count(b"\n")
+    if block.find(b"\r") >= 0 and not block.count(b"\r") == block.count(b"\r\n") == rows:
+        return -1
+    return rows
+
+
 def _parse(block: bytes, schema: Schema, separator: str, *, decimal_comma: bool) -> pl.DataFrame | None:
-    """Whole lines as a typed table, None where it is not one row a line with every cell in place."""
+    """Whole lines as a typed table, None where a cell is not what its column holds."""
     try:
         frame = pl.scan_csv(
             block,
@@ -115,14 +144,15 @@ def _parse(block: bytes, schema: Schema, separator: str, *, decimal_comma: bool)
 class _Column:
     """One column as it fills up."""
 
-    def __init__(self, name: str, kind: type[pl.Float64 | pl.String], rows: int) -> None:
+    def __init__(self, name: str, kind: type[pl.Float64 | pl.String]) -> None:
         self.large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
         self.nulls = False
-        self.numbers: FloatArray | None = np.empty(rows) if kind is pl.Float64 else None
+        self.numbers: FloatArray | None = np.empty(0) if kind is pl.Float64 else None
         self.texts: list[pl.Series] = []
 
-    def take(self, part: pl.Series, at: int) -> bool:
-        """Add some rows; False where they are not what a clean table holds."""
+    def take(self, part: pl.Series, end: int, expected: int) -> bool:
+        """Add rows that end at `end`, room being made for `expected`; False where they are not what a clean table
+        holds."""
         if self.numbers is None:
             self.texts.append(part)
             return True
@@ -131,33 +161,42 @@ class _Column:
         if self.large and _odd_thousands(part):
             return False
         self.nulls = self.nulls or bool(part.null_count())
+        at = end - part.len()
+        if self.numbers.size < end:
+            # Not `resize`, which would write zeros into all of the new room first.
+            larger = np.empty(max(end, expected))
+            larger[:at] = self.numbers[:at]
+            self.numbers = larger
         for piece in part.get_chunks():
             self.numbers[at : at + piece.len()] = piece.to_numpy()
             at += piece.len()
         return True
 
-    def finish(self) -> pl.Series:
+    def finish(self, rows: int) -> pl.Series:
         """The whole column, in one piece."""
         if self.numbers is None:
             return pl.concat(self.texts).rechunk()
+        self.numbers.resize(rows, refcheck=False)
         column = pl.Series(self.numbers)
         self.numbers = None
         # Nulls passed through numpy as NaN; there were no others, or the sum would have told.
         return column.fill_nan(None) if self.nulls else column
 
 
-def _blocks(path: Path, skip_lines: int) -> Iterator[bytes]:
+def _blocks(path: Path, skip_lines: int) -> Iterator[tuple[bytes, float]]:
+    """Some megabytes of whole lines at a time, with the share (0..1) of the data read when they are done."""
     with path.open("rb") as file:
         for _ in range(skip_lines):
             file.readline()
-        start, size = file.tell(), path.stat().st_size
+        first, size = file.tell(), path.stat().st_size
+        start = first
         while start < size:
             # Where the batch ends is looked up first, so that its bytes are read once and never copied together.
             file.seek(min(start + BATCH_BYTES, size) - 1)
             file.readline()
             end = file.tell()
             file.seek(start)
-            yield file.read(end - start)
+            yield file.read(end - start), (end - first) / (size - first)
             start = end
 
 

@@ -18,6 +18,8 @@ from ridelog.ride import Note
 _BLOCK = 4 * 1024 * 1024
 _UTF8_MARK = b"\xef\xbb\xbf"
 
+WINDOWS_1252 = Note("encoding", "the file is not UTF-8; it was read as Windows-1252")
+
 
 @dataclass(frozen=True)
 class Survey:
@@ -59,6 +61,15 @@ class TextFile:
             rest = bool(file.read(1))
         lines = lines_of(raw.removeprefix(_UTF8_MARK).decode("utf-8", errors="ignore"))
         return lines[:-1] if rest and len(lines) > 1 else lines
+
+
+def is_utf8(data: bytes) -> bool:
+    """True for bytes that are UTF-8."""
+    try:
+        data.decode("utf-8")
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def lines_of(text: str) -> list[str]:
@@ -161,7 +172,7 @@ def _rewrite(path: Path, target: Path, found: Survey) -> list[Note]:
         encoding = "utf-8"
     else:
         encoding = "cp1252"
-        notes.append(Note("encoding", "the file is not UTF-8; it was read as Windows-1252"))
+        notes.append(WINDOWS_1252)
     if nul_tail:
         notes.append(Note("nul_tail", f"the file ends in {nul_tail:,} empty bytes, as after a power cut"))
     if nuls > nul_tail:
