@@ -11,6 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
+import polars as pl
+
 from ridelog import align, clock, normalize, quality
 from ridelog.bike import Bike
 from ridelog.errors import InputRefused, RidelogError, UsageError
@@ -20,7 +22,7 @@ from ridelog.readers import registry
 from ridelog.readers.base import HEAD_BYTES, ReadOptions
 from ridelog.readers.container import Unpacked, unpacked
 from ridelog.readers.limits import Limits
-from ridelog.readers.naming import candidates, counter_unit, is_unit, split_unit
+from ridelog.readers.naming import candidates, counter_unit, split_unit
 from ridelog.ride import Note, RawColumn, RawLog, Ride, SourceFile
 
 if TYPE_CHECKING:
@@ -244,8 +246,8 @@ def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawCo
     index = plan.time[0]
     time = columns[index]
     unit = next((m.unit_text for m in plan.meanings if m.column == index), time.unit)
-    if unit is None or not is_unit(unit):
-        unit = unit or counter_unit(time.name)
+    if unit is None and time.values.dtype == pl.Float64:
+        unit = counter_unit(time.name)
     date = columns[plan.date] if plan.date is not None else None
     return RawColumn(time.name, unit, time.values), date
 
