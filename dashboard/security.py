@@ -8,12 +8,16 @@ answer carries a policy that lets the page load nothing from anywhere else.
 from __future__ import annotations
 
 import hmac
+import logging
 from collections.abc import Sequence
 from ipaddress import ip_address
 from urllib.parse import urlencode, urlsplit
 
 from flask import Flask, Request, Response, redirect, request
+from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
+
+log = logging.getLogger(__name__)
 
 COOKIE = "ridelog_token"
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
@@ -47,6 +51,13 @@ def guard(server: Flask, *, content_policy: str, token: str | None) -> None:
     def check() -> AnyResponse | None:
         return refusal(request, token)
 
+    @server.errorhandler(Exception)
+    def tell(error: Exception) -> AnyResponse | HTTPException:
+        if isinstance(error, HTTPException):
+            return error
+        log.error("%s while answering %s %r", type(error).__name__, request.method, request.path)
+        return _plain("The dashboard failed on this request: a fault of the program, or no request of its pages.", 500)
+
     @server.after_request
     def mark(response: Response) -> Response:
         response.headers["Content-Security-Policy"] = content_policy
@@ -63,6 +74,8 @@ def guard(server: Flask, *, content_policy: str, token: str | None) -> None:
 
 def refusal(asked: Request, token: str | None) -> AnyResponse | None:
     """The answer to a request that must not pass, None for one that may."""
+    if not asked.path.isprintable():
+        return _plain("This address holds characters no page has.", 400)
     host = urlsplit(f"//{asked.host}").hostname or ""
     if token is None and not is_loopback(host):
         return _plain("This dashboard answers only to this machine's own name: open it at 127.0.0.1 or localhost.", 403)
@@ -70,7 +83,18 @@ def refusal(asked: Request, token: str | None) -> AnyResponse | None:
         return _plain("This request came from another page and was refused.", 403)
     if asked.headers.get("Sec-Fetch-Site") == "cross-site" and asked.headers.get("Sec-Fetch-Mode") != "navigate":
         return _plain("This request came from another page and was refused.", 403)
-    return None if token is None else _ask_for_token(asked, token)
+    wrong = None if token is None else _ask_for_token(asked, token)
+    if wrong is None and asked.path.endswith("/_dash-update-component") and not _is_callback(asked):
+        return _plain("This is no request of the dashboard's pages.", 400)
+    return wrong
+
+
+def _is_callback(asked: Request) -> bool:
+    """Has a request to the callback route the form the pages send?"""
+    body = asked.get_json(silent=True)
+    if not isinstance(body, dict) or not isinstance(body.get("output"), str):
+        return False
+    return all(isinstance(body.get(part, []), list) for part in ("inputs", "state", "changedPropIds"))
 
 
 def _same_origin(asked: Request) -> bool:

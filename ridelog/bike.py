@@ -126,7 +126,10 @@ def _slots(table: Table, key: str) -> tuple[tuple[str, int], ...]:
     for written, slot in value.items():
         if isinstance(slot, bool) or not isinstance(slot, int) or not 0 <= slot <= 15:
             raise table.fail(f"{key}.{written}", f"is {slot!r}", "a slot number from 0 to 15")
-        slots.append((written.strip().lower(), slot))
+        plain = written.strip().lower()
+        if plain in dict(slots):
+            raise table.fail(f"{key}.{written}", "says the same as another entry", "each value of the log once")
+        slots.append((plain, slot))
     return tuple(slots)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import difflib
 import math
+import stat
 import tomllib
 from datetime import date
 from pathlib import Path
@@ -11,7 +12,7 @@ from typing import Any
 
 from ridelog.errors import ProfileError
 
-MAX_BYTES = 1_000_000
+MAX_BYTES = 100_000
 """A hand-written profile is a few kilobytes; anything larger is some other file."""
 
 
@@ -70,7 +71,10 @@ class Table:
         wanted = f"a number from {low:g} to {high:g} {unit}".rstrip()
         if isinstance(value, bool) or not isinstance(value, int | float):
             raise self.fail(key, f"is {value!r}", wanted)
-        number = float(value)
+        try:
+            number = float(value)
+        except OverflowError:
+            number = math.inf
         if not (math.isfinite(number) and low <= number <= high):
             raise self.fail(key, f"is {value!r}", wanted, "check the unit")
         return number
@@ -157,9 +161,11 @@ def parse(text: str, where: str) -> Table:
     """The top table of a TOML text. `where` names the file in messages."""
     try:
         return Table(tomllib.loads(text), where)
-    except tomllib.TOMLDecodeError as error:
+    except (tomllib.TOMLDecodeError, ValueError, RecursionError) as error:
+        # Beyond its own error, the parser lets through what int() says of endless digits and endless nesting.
+        reason = "it is nested too deeply" if isinstance(error, RecursionError) else str(error)
         raise ProfileError(
-            f"is not valid TOML: {error}",
+            f"is not valid TOML: {reason}",
             where=where,
             expected="a TOML file as README.md describes it",
             to_do="correct the place named",
@@ -169,9 +175,12 @@ def parse(text: str, where: str) -> Table:
 def read_text(path: Path) -> str:
     """The text of a profile file, with a clear message where there is none."""
     try:
-        if path.stat().st_size > MAX_BYTES:
+        facts = path.stat()
+        if not stat.S_ISREG(facts.st_mode):
+            raise ProfileError("is not a regular file", where=str(path), to_do="name a TOML file")
+        if facts.st_size > MAX_BYTES:
             raise ProfileError(
-                f"is {path.stat().st_size:,} bytes long",
+                f"is {facts.st_size:,} bytes long",
                 where=path.name,
                 expected=f"a profile of at most {MAX_BYTES:,} bytes",
                 to_do="name the right file",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from pathlib import Path
 
@@ -75,6 +76,11 @@ def test_limit_is_the_highest_threshold_where_none_has_the_name() -> None:
         ('schema = 1\nid = "a"\n[[service]]\nwhat = "x"', "service[1].date is missing"),
         ('schema = 1\nid = "a"\n[[service]]\ndate = "2026-05-02"\nwhat = "x"', "without quotation marks"),
         ("schema = 1\nid = ", "is not valid TOML"),
+        ('schema = 1\nid = "a"\n[mass]\ntotal_kg = ' + "9" * 400, "a number from 60 to 400 kg"),
+        ('schema = 1\nid = "a"\n[mass]\ntotal_kg = ' + "9" * 6000, "is not valid TOML"),
+        ("x = " + "[" * 20_000, "nested too deeply"),
+        ("x = " + "{a=" * 20_000, "nested too deeply"),
+        ('schema = 1\nid = "a"\n[maps]\nslot_values = { "1" = 1, "1 " = 2 }', "each value of the log once"),
     ],
 )
 def test_what_is_refused_and_how_it_is_said(text: str, says: str) -> None:
@@ -84,7 +90,7 @@ def test_what_is_refused_and_how_it_is_said(text: str, says: str) -> None:
     assert "x.bike.toml" in caught.value.one_line()
 
 
-@pytest.mark.parametrize("content", [None, b"\xff\xfe\x00", b"x" * 1_000_001])
+@pytest.mark.parametrize("content", [None, b"\xff\xfe\x00", b"x" * 100_001])
 def test_files_that_are_no_profile(tmp_path: Path, content: bytes | None) -> None:
     path = tmp_path / "a.bike.toml"
     if content is not None:
@@ -108,3 +114,11 @@ def test_any_id_makes_a_valid_draft_or_is_refused(bike_id: str) -> None:
     except ProfileError:
         return
     assert parse_bike(text, "x").id == bike_id
+
+
+def test_what_is_no_file_is_said_at_once(tmp_path: Path) -> None:
+    pipe = tmp_path / "pipe"
+    os.mkfifo(pipe)
+    for path in (pipe, tmp_path, Path("/dev/zero")):
+        with pytest.raises(ProfileError, match="not a regular file"):
+            read_bike(path)

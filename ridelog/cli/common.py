@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 import os
 import sys
 import threading
@@ -50,12 +51,25 @@ def bike_option(function: Command) -> Command:
     )
 
 
+class Finite(click.FloatRange):
+    """A range that holds numbers only: click's own lets 'nan' through, because it compares false with every bound."""
+
+    name = "number"
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The number. Fails with click's own message for anything else."""
+        number = super().convert(value, param, ctx)
+        if not math.isfinite(number):
+            self.fail(f"{value!r} is not a number", param, ctx)
+        return number
+
+
 def ambient_option(function: Command) -> Command:
     """`--ambient C`."""
     return click.option(
         "--ambient",
         "ambient_c",
-        type=click.FloatRange(-40.0, 60.0),
+        type=Finite(-40.0, 60.0),
         metavar="C",
         help="Air temperature of the day in C. It wins over a logged one: such a sensor often sits in warm air.",
     )(function)
@@ -151,7 +165,15 @@ def print_json(document: dict[str, Any], indent: int | None = 2) -> None:
 
 def looks_like_path(text: str) -> bool:
     """True for something meant as a path rather than an id of the library."""
-    return os.sep in text or "/" in text or text.endswith((".toml", ".csv", ".gz")) or Path(text).exists()
+    return os.sep in text or "/" in text or text.endswith((".toml", ".csv", ".gz")) or is_there(Path(text))
+
+
+def is_there(path: Path) -> bool:
+    """Does something of that name exist? A text no file system can take as a name is no path."""
+    try:
+        return path.exists()
+    except (OSError, ValueError):
+        return False
 
 
 def find_bike(library: Library | None, text: str | None) -> Bike | None:
@@ -170,7 +192,7 @@ def find_bike(library: Library | None, text: str | None) -> Bike | None:
 def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: float | None, reading: Reading) -> Ride:
     """A stored ride by id (or the start of one), or a log file read without storing it."""
     path = Path(text)
-    if not path.is_file() and not looks_like_path(text):
+    if not looks_like_path(text):
         if reading.given():
             raise UsageError(
                 f"{', '.join(reading.given())} can't be applied to a stored ride",
@@ -181,7 +203,7 @@ def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: floa
         return library.load(library.resolve(text))
     from ridelog.ingest import read_rides
 
-    if not path.is_file():
+    if not is_there(path):
         raise UsageError(
             "there is no such file", where=text, expected="a log file or a ride of the library", to_do="check the path"
         )

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 
 @click.command("import")
-@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path), metavar="FILE...")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path, readable=False), metavar="FILE...")
 @bike_option
 @ambient_option
 @click.option("--together", is_flag=True, help="The files are one ride, from several devices.")

@@ -8,7 +8,7 @@ import click
 
 from ridelog.cli import show
 from ridelog.cli.analyzing import run_analysis
-from ridelog.cli.common import library_option, open_library, progress
+from ridelog.cli.common import Finite, library_option, open_library, progress
 from ridelog.errors import UsageError
 
 
@@ -44,7 +44,7 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
 @click.option(
     "--trim-ends",
     "trim_ends_m",
-    type=click.FloatRange(0, 100_000),
+    type=Finite(0, 100_000),
     default=0.0,
     metavar="M",
     help="Leave out the first and last M metres, so that the file does not show where the ride began.",

@@ -71,7 +71,7 @@ def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
 
 
 @bikes.command("add")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path, readable=False))
 @json_option
 @library_option
 @click.pass_obj
@@ -172,7 +172,7 @@ def advice_new(version: str, output: Path | None) -> None:
 
 
 @advice.command("add")
-@click.argument("file", type=click.Path(path_type=Path))
+@click.argument("file", type=click.Path(path_type=Path, readable=False))
 @json_option
 @library_option
 @click.pass_obj

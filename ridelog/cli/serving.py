@@ -31,7 +31,7 @@ def serve(host: str, port: int, *, allow_network: bool, browser: bool, library_f
     """Show the library in the browser. Only this machine can reach it unless --allow-network is given."""
     open_library(library_folder, must_exist=True)
     token = None
-    if not _is_loopback(host):
+    if allow_network or not _is_loopback(host):
         if not allow_network:
             raise UsageError(
                 f"{host} can be reached by other machines",

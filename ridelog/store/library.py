@@ -83,7 +83,9 @@ class Library:
         if self.root.exists() and not self.root.is_dir():
             raise LibraryError("is a file", where=str(self.root), expected="a folder", to_do="name a folder")
         self.root.mkdir(mode=0o700, parents=True, exist_ok=True)
-        if not (self.root / "library.sqlite").exists():
+        catalogue_file = self.root / "library.sqlite"
+        # An empty catalogue beside rides is one that was lost, as much as a missing one.
+        if not catalogue_file.exists() or catalogue_file.stat().st_size == 0:
             self._check_may_settle_here()
         for name in _FOLDERS:
             (self.root / name).mkdir(mode=0o700, exist_ok=True)
@@ -102,7 +104,7 @@ class Library:
             )
         if any(any((self.root / name).glob("*")) for name in ("rides", "originals")):
             raise LibraryError(
-                "the catalogue library.sqlite is gone, but rides are here",
+                "the catalogue library.sqlite is gone or empty, but rides are here",
                 where=str(self.root),
                 expected="library.sqlite beside rides and originals",
                 to_do="put back a saved copy of library.sqlite, or import the files of originals into a new library",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import errno
+import shutil
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -35,6 +36,14 @@ def _full(root: Path) -> LibraryError:
         expected="room for the ride and its original",
         to_do="make room or choose another folder with --library; the library is as it was before",
     )
+
+
+def _no_room(root: Path) -> bool:
+    """SQLite can't make its shared-memory file on a full disk and calls that an I/O error."""
+    try:
+        return shutil.disk_usage(root).free < 64 * 1024
+    except OSError:
+        return False
 
 
 def _denied(root: Path, what: str) -> LibraryError:
@@ -76,6 +85,8 @@ def _from_sqlite(root: Path, error: sqlite3.Error) -> LibraryError:
             expected="a turn within that time",
             to_do="wait until the other command is done, then try again",
         )
+    if code == sqlite3.SQLITE_IOERR and _no_room(root):
+        return _full(root)
     return LibraryError(
         f"the catalogue can't be used ({error})",
         where=str(catalogue),

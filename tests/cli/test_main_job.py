@@ -176,6 +176,10 @@ def test_edit_and_remove(library: Path, tmp_path: Path) -> None:
         ("advice", "show", "nothing"),
         ("bikes", "add", "missing.toml"),
         ("import", str(RIDES / "09-no-map-channel.csv"), "--column", "nonsense"),
+        ("import", str(RIDES / "09-no-map-channel.csv"), "--ambient", "nan"),
+        ("analyze", "x" * 5000),
+        ("analyze", "a\x00b".replace("\x00", "%00")),
+        ("rides", "--bike", "x" * 5000, "--no-such-option"),
         ("import", str(RIDES / "09-no-map-channel.csv"), "--start", "yesterday"),
         ("import", str(RIDES / "09-no-map-channel.csv"), "--timezone", "Mars/North"),
         ("serve", "--host", "0.0.0.0"),  # noqa: S104 - that this is refused is the point
@@ -192,3 +196,23 @@ def test_a_drafted_bike_file_can_be_added(tmp_path: Path) -> None:
     ridelog(tmp_path / "library", "bikes", "add", target)
     listed = document(tmp_path / "library", "bikes")["bikes"]
     assert [bike["id"] for bike in listed] == ["enduro-99"]
+
+
+def test_a_file_that_may_not_be_read_does_not_stop_the_others(library: Path, tmp_path: Path) -> None:
+    """A folder stands for the unreadable file: the superuser, as whom tests may run, can read every file."""
+    done = ridelog(library, "import", tmp_path, RIDES / "09-no-map-channel.csv", "--json", status=1)
+    assert [ride["status"] for ride in json.loads(done.stdout)["rides"]] == ["refused", "already_stored"]
+
+
+def test_a_library_that_is_not_there_is_not_made_by_reading(tmp_path: Path) -> None:
+    ridelog(tmp_path / "typo", "rides", status=2)
+    assert not (tmp_path / "typo").exists()
+
+
+def test_options_that_were_not_applied_are_named(library: Path) -> None:
+    done = ridelog(library, "import", RIDES / "09-no-map-channel.csv", "--timezone", "UTC")
+    assert "--timezone not applied" in done.stderr
+
+
+def test_reading_options_are_for_files(library: Path) -> None:
+    ridelog(library, "analyze", _hot(library), "--timezone", "UTC", status=2)

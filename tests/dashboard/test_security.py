@@ -160,7 +160,7 @@ def test_the_link_sets_a_cookie_and_leads_to_the_clean_address(locked: FlaskClie
     cookie = answer.headers["Set-Cookie"]
     assert "HttpOnly" in cookie
     assert "SameSite=Strict" in cookie
-    assert locked.get("/ride/x", base_url=HERE).status_code == 200
+    assert locked.get("/", base_url=HERE).status_code == 200
 
 
 @pytest.mark.parametrize("wrong", ["", "a", TOKEN[:-1], TOKEN + "é", TOKEN.upper()])
@@ -223,3 +223,26 @@ def test_a_body_over_the_limit_is_refused(client: FlaskClient) -> None:
 )  # fmt: skip
 def test_loopback(host: str, here: bool) -> None:
     assert is_loopback(host) is here
+
+
+@pytest.mark.parametrize(
+    "body", ["null", "[]", "{}", "", "{", '"x"', '{"output": 3}', '{"output": "a.b", "inputs": 7}']
+)
+def test_what_is_no_callback_is_a_bad_request(client: FlaskClient, body: str) -> None:
+    answer = client.post("/_dash-update-component", data=body, content_type="application/json",
+                         headers={"Origin": HERE}, base_url=HERE)  # fmt: skip
+    assert answer.status_code == 400
+
+
+def test_an_unknown_callback_fails_on_one_line(client: FlaskClient, caplog: pytest.LogCaptureFixture) -> None:
+    body = json.dumps({"output": "nobody.children", "inputs": []})
+    answer = client.post("/_dash-update-component", data=body, content_type="application/json",
+                         headers={"Origin": HERE}, base_url=HERE)  # fmt: skip
+    assert answer.status_code == 500
+    assert "Traceback" not in answer.get_data(as_text=True)
+    assert all(record.exc_info is None for record in caplog.records)
+
+
+@pytest.mark.parametrize("path", ["/%0d%0aX:y/?token=" + TOKEN, "/%00", "/ride/%1b[31m"])
+def test_control_characters_in_an_address_are_refused(locked: FlaskClient, path: str) -> None:
+    assert locked.get(path, base_url=HERE).status_code == 400

@@ -49,10 +49,15 @@ def test_a_folder_of_something_else_is_left_alone(tmp_path: Path) -> None:
     assert caught.value.to_do
 
 
-def test_a_lost_catalogue_is_not_replaced_by_an_empty_one(library: Library, maker: ModuleType, tmp_path: Path) -> None:
+@pytest.mark.parametrize("emptied", [False, True])
+def test_a_lost_catalogue_is_not_replaced_by_an_empty_one(
+    library: Library, maker: ModuleType, tmp_path: Path, *, emptied: bool
+) -> None:
     maker.stored(library, tmp_path, 1)
     (library.root / "library.sqlite").unlink()
-    with pytest.raises(LibraryError, match=r"library\.sqlite is gone"):
+    if emptied:
+        (library.root / "library.sqlite").touch()
+    with pytest.raises(LibraryError, match=r"library\.sqlite is gone or empty"):
         Library.open(library.root)
     with pytest.raises(LibraryError):
         library.list_rides()
