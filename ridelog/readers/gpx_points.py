@@ -139,13 +139,8 @@ class _Handler:
         self.lat.extend(run.lat)
         self.lon.extend(run.lon)
         self._check_rows()
-        for name, values in (("ele", run.ele), ("time", run.time), ("speed", run.speed)):
-            if any(values):
-                column = self.children.setdefault(name, {})
-                if all(values):
-                    column.update(enumerate(values, first))
-                else:
-                    column.update((at, value) for at, value in enumerate(values, first) if value)
+        for name, values in run.children.items():
+            self.children.setdefault(name, {}).update(enumerate(values, first))
 
     def _check_rows(self) -> None:
         if len(self.lat) > self.options.limits.max_rows:

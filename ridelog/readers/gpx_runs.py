@@ -1,42 +1,56 @@
 """Plain track points taken a run at a time, so that a long track costs no call of Python for each of its elements.
 
-A run is a stretch of points written in the plainest way: ASCII, two attributes, no entity, comment or other element. It
-is cut out of the bytes and an empty element with a name nobody can know beforehand is put in its place. The XML parser
-still sees the whole document and decides what the run is part of: where the stand-in turns up in a comment or outside
-a track, the points were not points.
+A run is a stretch of points of one shape written in the plainest way: ASCII, two attributes, no entity, comment or
+other element. It is cut out of the bytes and an empty element with a name nobody can know beforehand is put in its
+place. The XML parser still sees the whole document and decides what the run is part of: where the stand-in turns up in
+a comment or outside a track, the points were not points.
 """
 
 from __future__ import annotations
 
+import itertools
 import re
 import secrets
 from collections.abc import Iterator
 from typing import IO, NamedTuple
 
 _SPACE = r"[ \t\r\n]*+"
-_VALUE = r"[-+.\d]{1,32}+"
-_POINT = (
-    rf'<trkpt[ \t\r\n]++(?:lat="({_VALUE})"[ \t\r\n]++lon="({_VALUE})"'
-    rf'|lon="({_VALUE})"[ \t\r\n]++lat="({_VALUE})"){_SPACE}>{_SPACE}'
-    rf"(?:<ele>({_VALUE})</ele>{_SPACE})?+"
-    rf"(?:<time>([-+.:TZ\d]{{1,40}}+)</time>{_SPACE})?+"
-    rf"(?:<speed>({_VALUE})</speed>{_SPACE})?+"
-    rf"</trkpt>{_SPACE}"
-)
-_ONE = re.compile(_POINT)
-_RUN = re.compile(f"(?:{re.sub(r'[(](?![?])', '(?:', _POINT)}){{2,20000}}+".encode())
-_END = b"</trkpt>"
+_NUMBER = r"[-+.\d]{1,32}+"
+_TIME = r"[-+.:TZ\d]{1,40}+"
+_CHILDREN = {"ele": _NUMBER, "time": _TIME, "speed": _NUMBER}
 _BLOCK = 1024 * 1024
+_END = b"</trkpt>"
+
+
+class Shape(NamedTuple):
+    """How the points of a run are written: which attribute comes first, and which children follow in which order."""
+
+    lat_first: bool
+    children: tuple[str, ...]
+
+    def pattern(self) -> str:
+        """A regular expression for one such point and the white space behind it. It never backtracks."""
+        first, second = ("lat", "lon") if self.lat_first else ("lon", "lat")
+        inner = "".join(f"<{name}>{_CHILDREN[name]}</{name}>{_SPACE}" for name in self.children)
+        attributes = rf'[ \t\r\n]++{first}="{_NUMBER}"[ \t\r\n]++{second}="{_NUMBER}"{_SPACE}'
+        return rf"<trkpt{attributes}>{_SPACE}{inner}</trkpt>{_SPACE}"
+
+
+_SHAPES = tuple(
+    Shape(lat_first, children)
+    for lat_first, children in itertools.product(
+        (True, False), (("ele", "time"), ("time",), ("ele", "time", "speed"), ("time", "speed"), ("ele",), ())
+    )
+)
+_RUN = re.compile("|".join(f"((?:{shape.pattern()}){{2,20000}}+)" for shape in _SHAPES).encode())
 
 
 class Run(NamedTuple):
-    """Points of one run, as written; an entry of `ele`, `time` or `speed` is '' where the point has none."""
+    """Points of one run, as written: `lat` and `lon`, and for each child of the shape its texts."""
 
     lat: list[str]
     lon: list[str]
-    ele: list[str]
-    time: list[str]
-    speed: list[str]
+    children: dict[str, list[str]]
 
 
 class Runs:
@@ -45,7 +59,7 @@ class Runs:
     def __init__(self) -> None:
         self.name = f"run-{secrets.token_hex(8)}"
         self._stand_in = f'<{self.name} at="%d"/>'
-        self._kept: dict[str, bytes] = {}
+        self._kept: dict[str, tuple[Shape, bytes]] = {}
         self._next = 0
 
     def blocks(self, file: IO[bytes], first: bytes) -> Iterator[bytes]:
@@ -72,16 +86,19 @@ class Runs:
     def _keep(self, match: re.Match[bytes]) -> bytes:
         at = self._next
         self._next += 1
-        self._kept[str(at)] = match[0]
+        self._kept[str(at)] = (_SHAPES[(match.lastindex or 1) - 1], match[0])
         return (self._stand_in % at).encode()
 
     def take(self, at: str) -> Run:
-        """The points of a stand-in."""
-        found = _ONE.findall(self._kept.pop(at).decode("ascii"))
-        lat_first, lon_second, lon_first, lat_second, ele, time, speed = (
-            list(column) for column in zip(*found, strict=True)
-        )
-        if not all(lat_first):
-            lat_first = [one or other for one, other in zip(lat_first, lat_second, strict=True)]
-            lon_second = [one or other for one, other in zip(lon_second, lon_first, strict=True)]
-        return Run(lat_first, lon_second, ele, time, speed)
+        """The points of a stand-in. All have one shape, so each part is every n-th piece between the signs."""
+        shape, data = self._kept.pop(at)
+        pieces = data.decode("ascii").split("<")
+        # A point is <trkpt ...>, then an opening and a closing piece for each child, then </trkpt>.
+        width = 2 + 2 * len(shape.children)
+        attributes = "".join(pieces[1::width]).split('"')
+        first, second = attributes[1::4], attributes[3::4]
+        children = {
+            name: [piece[len(name) + 1 :] for piece in pieces[2 + 2 * place :: width]]
+            for place, name in enumerate(shape.children)
+        }
+        return Run(first, second, children) if shape.lat_first else Run(second, first, children)

@@ -1,6 +1,6 @@
 """How long importing a log takes beside what bare libraries need for the same file, and how much memory.
 
-    python tests/benchmarks/bench_import.py [--rows 2000000] [--points 60000] [--repeats 3]
+    python tests/benchmarks/bench_import.py [--rows 2000000] [--points 200000] [--repeats 3]
 
 Every run is a process of its own, ours and the yardstick's by turns, so that they share the machine's mood and each
 one's peak memory is its own. Ours is the whole import: hashing, keeping the original, clock, units, quality marks,
@@ -164,7 +164,7 @@ def main() -> None:
     """Make the files, run everything, print."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--rows", type=int, default=2_000_000)
-    parser.add_argument("--points", type=int, default=60_000)
+    parser.add_argument("--points", type=int, default=200_000)
     parser.add_argument("--repeats", type=int, default=3)
     parser.add_argument("--work", choices=WORK)
     parser.add_argument("--path", type=Path)
