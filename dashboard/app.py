@@ -7,7 +7,7 @@ import re
 from typing import Any
 
 from dash import Dash, dcc, html
-from flask import Response
+from flask import Response, request
 
 from dashboard import config, ids, security
 from dashboard.callbacks import routing, zooming
@@ -15,6 +15,9 @@ from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError
 
 log = logging.getLogger(__name__)
+
+_DOCUMENT = frozenset({"/", "/<path:path>"})
+"""Names of the routes by which Dash hands out the document of the page."""
 
 _PAGE = """<!DOCTYPE html>
 <html lang="en">
@@ -56,6 +59,7 @@ def create_app(provider: Provider, *, token: str | None = None) -> Dash:
     server = app.server
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
     _report_route(server, provider)
+    _tell_lost_addresses(server, provider)
     security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
     return app
 
@@ -99,6 +103,20 @@ def _tell(error: Exception) -> None:
     set_props(ids.NOTICE, {"children": words})
 
 
+def _tell_lost_addresses(server: Any, provider: Provider) -> None:
+    """Dash answers every address with the same document; one that leads nowhere gets the status that says so."""
+
+    @server.after_request
+    def mark(response: Response) -> Response:
+        if (
+            request.endpoint in _DOCUMENT
+            and response.status_code == 200
+            and not routing.leads_somewhere(provider, request.path)
+        ):
+            response.status_code = 404
+        return response
+
+
 def _report_route(server: Any, provider: Provider) -> None:
     @server.route("/ride/<ride_id>/report.html", endpoint="report")
     def report(ride_id: str) -> Response:
@@ -107,8 +125,8 @@ def _report_route(server: Any, provider: Provider) -> None:
         try:
             view = provider.view_of(ride_id)
             page = render(view.analysis, view.traces, view.ride, view.bike, advice=view.advice)
-        except NotInLibrary as error:
-            return Response(error.one_line() + "\n", 404, mimetype="text/plain")
+        except NotInLibrary:
+            return Response("This ride is not in the library.\n", 404, mimetype="text/plain")
         except RidelogError as error:
             return Response(error.one_line() + "\n", 500, mimetype="text/plain")
         name = re.sub(r"[^A-Za-z0-9._-]", "_", ride_id)[:80]

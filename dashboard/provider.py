@@ -14,9 +14,10 @@ from typing import TYPE_CHECKING, Protocol
 from dashboard import config
 from ridelog.advice import Advice
 from ridelog.bike import Bike
+from ridelog.errors import NotInLibrary
 from ridelog.figures.series import RideLines
 from ridelog.results import Analysis, Traces
-from ridelog.ride import Ride
+from ridelog.ride import Ride, ride_day
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library
@@ -24,11 +25,13 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class RideItem:
-    """One line of the list of rides. `channels` are canonical names, `files` base names."""
+    """One line of the list of rides. `channels` are canonical names, `files` base names; `start_local` stands where
+    the log names a time but no zone."""
 
     id: str
     bike: str | None
     start_utc: datetime | None
+    start_local: datetime | None
     timezone: str | None
     duration_s: float
     distance_m: float | None
@@ -60,6 +63,9 @@ class Provider(Protocol):
     def rides(self, limit: int | None = 200) -> list[RideItem]:
         """Rides, latest first."""
 
+    def holds(self, ride_id: str) -> bool:
+        """True where the library has this ride; costs no analysis."""
+
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary for an id the library does not hold."""
 
@@ -87,6 +93,7 @@ class LibraryProvider:
                 id=row.id,
                 bike=row.bike,
                 start_utc=row.start_utc,
+                start_local=row.start_local,
                 timezone=row.timezone,
                 duration_s=row.duration_s,
                 distance_m=row.distance_m,
@@ -97,6 +104,14 @@ class LibraryProvider:
             )
             for row in self._library.list_rides(limit=limit)
         ]
+
+    def holds(self, ride_id: str) -> bool:
+        """True where the library has this ride. Raises LibraryError."""
+        try:
+            self._library.row(ride_id)
+        except NotInLibrary:
+            return False
+        return True
 
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary, LibraryError."""
@@ -121,7 +136,7 @@ class LibraryProvider:
 
         ride = self._library.load(ride_id)
         bike = self._library.bike(bike_id) if bike_id is not None else None
-        advice = in_force(sheets, ride.start_utc.date() if ride.start_utc else None)
+        advice = in_force(sheets, ride_day(ride))
         analysis, traces = analyze(ride, bike, advice)
         return RideView(ride, bike, advice, analysis, traces)
 

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ridelog.results import Adherence, Exposure, Segment
-from ridelog.words import duration
+from ridelog.words import degrees, duration
 from ridelog.words import share as as_share
 
 WHERE = {
@@ -33,11 +33,6 @@ AFTER = {
 
 NEARLY_ALL = 0.9
 FULL_COVERAGE = 0.95
-
-
-def degrees(value: float) -> str:
-    """A temperature without a needless decimal."""
-    return f"{value:.1f}".removesuffix(".0") + " C"
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,18 @@ CONDITION_WORDS: dict[str, str] = {"healthy": "healthy", "faulty": "had a fault"
 
 ACTION_WORDS: dict[str, str] = {"excluded": "left out", "kept": "kept, marked", "repaired": "repaired"}
 
+QUALITY_WORDS: dict[str, str] = {
+    "dropout": "no values",
+    "impossible_rate": "impossible step",
+    "noise": "noise",
+    "null_island": "no fix",
+    "out_of_range": "out of range",
+    "sentinel": "stands for no value",
+    "spike": "spike",
+    "stuck": "stuck",
+}
+"""What is wrong where data is doubtful."""
+
 CHANNEL_WORDS: dict[str, str] = {
     "coolant_c": "coolant temperature",
     "engine_rpm": "engine speed",
@@ -111,6 +123,11 @@ def question_words(question: str) -> str:
     return QUESTION_WORDS.get(question, plain[:1].upper() + plain[1:])
 
 
+def quality_words(kind: str) -> str:
+    """What is wrong with doubtful data, in words; a kind that is not listed without its underscores."""
+    return QUALITY_WORDS.get(kind, kind.replace("_", " "))
+
+
 def missing_channels(logged: set[str]) -> list[str]:
     """What the analysis would have liked to have and the log does not hold, most wanted first."""
     return [words for words, any_of in _WANTED if not logged.intersection(any_of)]
@@ -129,6 +146,11 @@ def verdict_words(segment: Segment, analysis: Analysis) -> str:
     if segment.verdict == "unknown" and "map_slot" in analysis.ride.channels:
         return "can't tell: map not known here"
     return VERDICT_WORDS[segment.verdict]
+
+
+def degrees(value: float) -> str:
+    """A temperature without a needless decimal: `118 C`, `110.5 C`."""
+    return f"{value:.1f}".removesuffix(".0") + " C"
 
 
 def duration(seconds: float) -> str:

@@ -47,18 +47,34 @@ def register(app: Dash, provider: Provider) -> None:
         return page(provider, path, touch=bool((screen or {}).get("touch")))
 
 
+def _parts(path: str | None) -> list[str]:
+    return [unquote(part) for part in (path or "/").split("/") if part]
+
+
+def leads_somewhere(provider: Provider, path: str) -> bool:
+    """False for an address that no page has, and for a ride the library does not hold."""
+    parts = _parts(path)
+    if len(parts) != 2 or parts[0] != "ride":
+        return not parts
+    try:
+        return provider.holds(parts[1])
+    except RidelogError:
+        return True  # the library is in trouble; what is the matter stands on the page
+
+
 def page(provider: Provider, path: str | None, *, touch: bool = False) -> tuple[Any, str]:
     """Page and window title for an address. Every failure is a page that says what to do."""
-    parts = [unquote(part) for part in (path or "/").split("/") if part]
+    parts = _parts(path)
     try:
         if not parts:
             return rides.layout(provider.rides(config.LATEST)), f"Rides · {config.NAME}"
         if len(parts) == 2 and parts[0] == "ride":
             view = provider.view_of(parts[1])
             return ride.layout(view, touch=touch), f"{title(view.ride)} · {config.NAME}"
-    except NotInLibrary as error:
-        return lost.no_such_ride(error), f"Not found · {config.NAME}"
     except RidelogError as error:
+        # a library that holds the ride and still says so lacks its bike
+        if isinstance(error, NotInLibrary) and not leads_somewhere(provider, path or "/"):
+            return lost.no_such_ride(parts[1]), f"Not found · {config.NAME}"
         return lost.trouble(error), f"Can't be shown · {config.NAME}"
     except Exception:
         log.exception("the page %s could not be made", path)

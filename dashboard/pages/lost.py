@@ -8,14 +8,17 @@ from dashboard.components import parts
 from ridelog.errors import RidelogError
 
 
-def no_such_ride(error: RidelogError) -> html.Div:
+def no_such_ride(ride_id: str) -> html.Div:
     """A ride the library does not hold."""
     return html.Div(
         [
             parts.back_link(),
             parts.message(
                 "This ride is not in the library",
-                [error.one_line(), "It may have been removed, or the link may be cut. The list shows what is there."],
+                [
+                    f"No ride of this library has the id {ride_id[:80]}.",
+                    "It may have been removed, or the link may be cut. The list shows what is there.",
+                ],
             ),
         ]
     )

@@ -12,7 +12,7 @@ from dashboard.provider import RideView
 from ridelog.figures.course_map import course_map
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import tables
+from ridelog.report import basis, tables
 
 
 def layout(view: RideView, *, touch: bool = False) -> html.Div:
@@ -161,7 +161,11 @@ def _cannot_tell(view: RideView) -> html.Section:
         if rows
         else html.P("Nothing asked of this log was left open.")
     )
-    return parts.card("What could not be told, and why", inside, name="cannot-tell")
+    limit = tables.limit_text(view.analysis)
+    return parts.card(
+        "What could not be told, and why", inside, html.P(limit, className="small") if limit else None,
+        name="cannot-tell",
+    )  # fmt: skip
 
 
 def _import(view: RideView) -> html.Section:
@@ -176,11 +180,26 @@ def _import(view: RideView) -> html.Section:
 
 
 def _basis(view: RideView) -> html.Section:
-    rows = tables.basis_rows(view.analysis, view.ride)
+    rows = basis.basis_rows(view.analysis, view.ride)
     return parts.card(
         "What the figures rest on",
         parts.plain_table(("", ""), rows, "What the figures rest on", class_name="basis"),
+        html.H3("Defaults used"),
+        _defaults(view),
         html.H3("Channels"),
         parts.plain_table(tables.CHANNEL_COLUMNS, tables.channel_rows(view.analysis), "Channels of the log"),
         name="basis",
+    )
+
+
+def _defaults(view: RideView) -> html.Ul | html.P:
+    """The defaults in words; their keys, which only who writes the files needs, behind a click."""
+    groups = basis.defaults(view.analysis)
+    if not groups:
+        return html.P("None: every key was given.")
+    return parts.bullets(
+        [
+            html.Details([html.Summary(group.words), html.Span(", ".join(group.keys), className="small")])
+            for group in groups
+        ]
     )

@@ -8,8 +8,9 @@ from dashboard import config
 from dashboard.components import parts
 from dashboard.provider import RideItem
 from ridelog.figures.display import METRIC, duration
+from ridelog.report.sentences import moment
+from ridelog.report.tables import missing_text
 from ridelog.words import CONDITION_WORDS
-from ridelog.report.tables import local_time, missing_text
 
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")
 
@@ -47,13 +48,13 @@ def _count(items: list[RideItem]) -> str:
 
 
 def _row(item: RideItem) -> html.Tr:
-    when = local_time(item.start_utc, item.timezone) or "day not known"
+    when = moment(item.start_utc, item.timezone, item.start_local) or "day not known"
     files = html.Span(", ".join(item.files), className="small block")
     cells = (
         item.bike or "not named",
         duration(item.duration_s),
         METRIC.distance_text(item.distance_m),
-        METRIC.temperature_text(item.peak_c),
+        METRIC.peak_text(item.peak_c),
         CONDITION_WORDS.get(item.condition, item.condition),
         missing_text(set(item.channels)) or "nothing missing",
     )

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -73,13 +72,13 @@ def run_analysis(
     """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
     from ridelog.advice import in_force
     from ridelog.analyze import analyze as analyze_ride
+    from ridelog.ride import ride_day
 
     profile = find_bike(library, bike)
     ride = ride_or_file(library, text, profile, ambient_c, reading)
     if profile is None and ride.bike is not None:
         profile = library.bike(ride.bike)
-    day: date | None = ride.start_utc.date() if ride.start_utc else None
-    sheet = in_force(library.advice_sheets(), day)
+    sheet = in_force(library.advice_sheets(), ride_day(ride))
     result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c)
     return result, traces, ride, profile, sheet
 
@@ -111,7 +110,7 @@ def print_analysis(result: Analysis) -> None:
     marks = [
         (
             words.channel_words(mark.channel),
-            mark.kind.replace("_", " "),
+            words.quality_words(mark.kind),
             words.clock(mark.start_s),
             words.clock(mark.end_s),
             words.ACTION_WORDS[mark.action],

@@ -26,6 +26,7 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
     from ridelog.advice import in_force
     from ridelog.analyze import analyze
     from ridelog.ingest import ImportOptions, import_files
+    from ridelog.ride import ride_day
     from ridelog.store.library import Library
 
     source = sample_logs.folder()
@@ -54,7 +55,7 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
                 refused.append(outcome.reason or "no reason given")
                 continue
             ride = library.load(outcome.ride_id)
-            sheet = in_force(library.advice_sheets(), ride.start_utc.date() if ride.start_utc else None)
+            sheet = in_force(library.advice_sheets(), ride_day(ride))
             result, _ = analyze(ride, bike, sheet)
             rows.append((ride.id, entry["name"], bike.id, result.summary[0]))
     return rows, refused

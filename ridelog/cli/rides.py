@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from ridelog import words
 from ridelog.cli import show
 from ridelog.cli.common import (
     ambient_option,
@@ -59,6 +60,7 @@ def ride_entry(row: RideRow) -> dict[str, Any]:
         "id": row.id,
         "bike": row.bike,
         "start_utc": row.start_utc.isoformat() if row.start_utc else None,
+        "start_local": row.start_local.isoformat() if row.start_local else None,
         "duration_s": row.duration_s,
         "distance_m": row.distance_m,
         "peak_c": row.peak_c,
@@ -71,12 +73,19 @@ def _cells(row: RideRow) -> tuple[str, ...]:
     return (
         row.id,
         row.bike or show.DASH,
-        row.start_utc.strftime("%Y-%m-%d %H:%M") if row.start_utc else show.DASH,
+        _start(row),
         show.duration(row.duration_s),
         show.number(row.distance_m / 1000 if row.distance_m is not None else None, 1, "km"),
-        show.number(row.peak_c, 0, "C"),
+        words.degrees(row.peak_c) if row.peak_c is not None else show.DASH,
         row.condition,
     )
+
+
+def _start(row: RideRow) -> str:
+    """The start in UTC; where no zone is known, as the log has it, and saying so."""
+    if row.start_utc is not None:
+        return f"{row.start_utc:%Y-%m-%d %H:%M}"
+    return f"{row.start_local:%Y-%m-%d %H:%M} (local)" if row.start_local is not None else show.DASH
 
 
 @click.command()
@@ -118,8 +127,8 @@ def edit(
     if as_json:
         print_json({"schema": 1, "rides": [ride_entry(row)]})
     else:
-        words = {"bike": "bike", "ambient_c": "air temperature", "start_utc": "start", "condition": "condition"}
-        listed = ", ".join(f"{words[key]} {value}" for key, value in changes.items())
+        named = {"bike": "bike", "ambient_c": "air temperature", "start_utc": "start", "condition": "condition"}
+        listed = ", ".join(f"{named[key]} {value}" for key, value in changes.items())
         show.lines("", [f"{row.id}: now {listed}."])
 
 

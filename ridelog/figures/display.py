@@ -69,6 +69,10 @@ class Display:
         """`104 °C`, or a dash."""
         return DASH if value_c is None else f"{number(self.temperature(value_c), digits)}{NBSP}{self.temperature_unit}"
 
+    def peak_text(self, value_c: float | None) -> str:
+        """A temperature as it was read: `110.5 °C`, but `118 °C`; a dash where not known."""
+        return self.temperature_text(value_c, 0 if value_c is None or round(value_c, 1) == round(value_c) else 1)
+
     def temperature_step_text(self, value_k: float | None, digits: int = 0) -> str:
         """A difference of temperatures, from K."""
         if value_k is None:

@@ -17,6 +17,7 @@ from ridelog.bike import Bike
 from ridelog.figures import stack_panels
 from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.display import METRIC, Display, time_ticks
+from ridelog.figures.margin_labels import labels, width_px
 from ridelog.figures.series import RideLines
 from ridelog.figures.stack_panels import Draft, Panel, View
 from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, faint
@@ -28,10 +29,10 @@ __all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
 POINTS = 1600
 """Points a line and view: about two a pixel column of a wide screen."""
 
-_GAP_PX = 30
+_GAP_PX = 42
 _TOP_PX = 26
 _BOTTOM_PX = 34
-_HEIGHTS_PX = {"coolant": 240, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
+HEIGHT_PX = {"coolant": 240, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
 _NEEDS = {
     "coolant": stack_panels.COOLANT_NAMES,
     "speed": stack_panels.SPEED_NAMES,
@@ -57,7 +58,7 @@ def ride_stack(
 ) -> go.Figure:
     """The picture of one view of the ride. `points` bounds what each line may hold (see downsample)."""
     shown = view or whole(analysis)
-    names = [name for name in _HEIGHTS_PX if name == "strip" or lines.first(*_NEEDS[name])]
+    names = [name for name in HEIGHT_PX if name == "strip" or lines.first(*_NEEDS[name])]
     panels, height = _panels(names, lines, display)
     draft = Draft(lines, shown, display, points, layout=base_layout(height))
     for panel in panels.values():
@@ -76,7 +77,9 @@ def ride_stack(
     _strip(draft, panels["strip"], analysis)
     _time_axis(draft, panels["strip"])
     tints = [*_stretch_shapes(analysis, shown, panels["strip"].bottom), *_gap_shapes(analysis, shown)]
-    left, right = (46, 30) if shown.touch else (54, 50)
+    _place_labels(draft, panels)
+    texts = [text for wanted in draft.labels.values() for _, text in wanted]
+    left, right = (46, max(30, width_px(texts))) if shown.touch else (54, max(50, width_px(texts)))
     draft.layout.update(
         margin={"l": left, "r": right, "t": _TOP_PX, "b": _BOTTOM_PX}, hovermode="x unified", hoversubplots="axis",
         hoverdistance=30, barmode="overlay", dragmode=False if shown.touch else "zoom",
@@ -110,13 +113,13 @@ def _panels(names: list[str], lines: RideLines, display: Display) -> tuple[dict[
         "drag": "Terrain drag, share of the bike's weight",
         "strip": "Flagged stretches and map in use",
     }
-    inner = sum(_HEIGHTS_PX[name] for name in names) + _GAP_PX * (len(names) - 1)
+    inner = sum(HEIGHT_PX[name] for name in names) + _GAP_PX * (len(names) - 1)
     panels: dict[str, Panel] = {}
     top = float(inner)
     for number, name in enumerate(names):
-        bottom = top - _HEIGHTS_PX[name]
+        bottom = top - HEIGHT_PX[name]
         y_axis = "y" if number == 0 else f"y{number + 1}"
-        panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner)
+        panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner, HEIGHT_PX[name])
         top = bottom - _GAP_PX
     return panels, inner + _TOP_PX + _BOTTOM_PX
 
@@ -126,6 +129,16 @@ def _title(panel: Panel) -> dict[str, Any]:
         "text": f"<b>{panel.title}</b>", "xref": "paper", "yref": "paper", "x": 0, "y": panel.top, "xanchor": "left",
         "yanchor": "bottom", "showarrow": False, "font": {"size": 12, "color": INK}, "yshift": 3,
     }  # fmt: skip
+
+
+def _place_labels(draft: Draft, panels: dict[str, Panel]) -> None:
+    for panel in panels.values():
+        wanted = draft.labels.get(panel.y_axis)
+        if wanted:
+            low, high = draft.layout[panel.layout_key]["range"]
+            shapes, notes = labels(wanted, panel.y_axis, low, high, panel.height_px)
+            draft.shapes.extend(shapes)
+            draft.notes.extend(notes)
 
 
 def _strip(draft: Draft, panel: Panel, analysis: Analysis) -> None:

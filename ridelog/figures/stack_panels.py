@@ -10,6 +10,7 @@ import numpy as np
 from ridelog.advice import Advice
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.figures.display import Display, clock
+from ridelog.figures.margin_labels import shortened
 from ridelog.figures.series import Line, RideLines
 from ridelog.figures.theme import INK, OKABE_ITO, SOFT_INK, axis
 from ridelog.results import Boiling
@@ -43,12 +44,13 @@ class View:
 
 @dataclass(frozen=True)
 class Panel:
-    """One panel: its words, its y axis, and where it stands as a share of the plotting height."""
+    """One panel: its words, its y axis, where it stands as a share of the plotting height, and its own height."""
 
     title: str
     y_axis: str
     bottom: float
     top: float
+    height_px: int
 
     @property
     def axes(self) -> dict[str, str]:
@@ -73,6 +75,7 @@ class Draft:
     layout: dict[str, Any] = field(default_factory=dict)
     shapes: list[dict[str, Any]] = field(default_factory=list)
     notes: list[dict[str, Any]] = field(default_factory=list)
+    labels: dict[str, list[tuple[float, str]]] = field(default_factory=dict)
 
     def line(self, panel: Panel, source: Line, scale: tuple[float, float] = (1.0, 0.0), **more: Any) -> dict[str, Any]:
         """Add one line of a panel, thinned for the view. `scale` is factor and offset to the shown unit."""
@@ -95,24 +98,18 @@ class Draft:
         return trace
 
     def level(self, panel: Panel, value: float, dash: str, text: str) -> None:
-        """A level across a panel with its words at the right."""
+        """A level across a panel with its words beside the plot."""
         self.shapes.append(
             {
                 "type": "line", "xref": "paper", "x0": 0, "x1": 1, "yref": panel.y_axis, "y0": value, "y1": value,
                 "layer": "below", "line": {"color": SOFT_INK, "width": 1, "dash": dash},
             }
         )  # fmt: skip
-        self.note(panel, value, text, "right")
+        self.label(panel, value, text)
 
-    def note(self, panel: Panel, value: float, text: str, side: str) -> None:
-        """Words on a level of a panel."""
-        self.notes.append(
-            {
-                "text": text, "xref": "paper", "x": 0.003 if side == "left" else 0.997, "xanchor": side,
-                "yref": panel.y_axis, "y": value, "yanchor": "bottom", "showarrow": False, "borderpad": 0,
-                "font": {"size": 10.5, "color": SOFT_INK},
-            }
-        )  # fmt: skip
+    def label(self, panel: Panel, value: float, text: str) -> None:
+        """Words for a level of a panel, beside the plot; they find their places when all are known."""
+        self.labels.setdefault(panel.y_axis, []).append((value, text))
 
 
 def coolant(draft: Draft, panel: Panel, bike: Bike | None, boiling: Boiling | None) -> None:
@@ -134,8 +131,8 @@ def coolant(draft: Draft, panel: Panel, bike: Bike | None, boiling: Boiling | No
         _boiling_band(draft, panel, boiling)
     dashes = ("dot", "dash", "longdash", "dashdot", "solid")
     for number, (name, value_c) in enumerate(thresholds):
-        words = f"{name} {draft.display.temperature_text(value_c)}"
-        draft.level(panel, value_c * factor + offset, dashes[min(number, 4)], words)
+        value = value_c * factor + offset
+        draft.level(panel, value, dashes[min(number, 4)], shortened(name, f"{value:.0f}"))
     draft.layout[panel.layout_key]["range"] = [(low - 4) * factor + offset, top * factor + offset]
 
 
@@ -147,8 +144,7 @@ def _boiling_band(draft: Draft, panel: Panel, boiling: Boiling) -> None:
             "layer": "below", "fillcolor": OKABE_ITO["vermillion"], "opacity": 0.13, "line": {"width": 0},
         }
     )  # fmt: skip
-    text = f"boils from {draft.display.temperature_text(boiling.vented_c)}"
-    draft.note(panel, vented, text, "left")
+    draft.label(panel, vented, f"boils ≥ {vented:.0f}")
 
 
 def speed(draft: Draft, panel: Panel) -> None:
@@ -215,7 +211,7 @@ def drag(draft: Draft, panel: Panel, advice: Advice | None) -> None:
     high = (line.low_high() or (0.0, 0.3))[1]
     if advice is not None and advice.rule("heavy_drag").map != "none":
         level = advice.rule("heavy_drag").level("min_drag_coefficient")
-        draft.level(panel, level, "dash", f"deep-drag rule: {level:.2f}")
+        draft.level(panel, level, "dash", f"rule {level:.2f}")
         high = max(high, level)
     # a burst of wheelspin can read far above any ground; it must not press the rest flat
     draft.layout[panel.layout_key]["range"] = [-0.02, 1.1 * min(high, 0.6)]

@@ -27,6 +27,7 @@ SOFT_INK = "#5a6672"
 GRID = "#e4e2dc"
 PAPER = "#ffffff"
 NO_DATA = "#ece9e2"
+LABEL_PX = 11
 FONT = "system-ui, -apple-system, 'Segoe UI', Roboto, 'Noto Sans', 'DejaVu Sans', sans-serif"
 
 

@@ -14,7 +14,7 @@ from ridelog.figures.display import Display, display
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import tables
+from ridelog.report import basis, tables
 from ridelog.report.cautions import CAUTIONS
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
@@ -76,7 +76,9 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "notes": tables.note_sentences(ride),
         "quality_columns": tables.QUALITY_COLUMNS,
         "quality": tables.quality_rows(analysis),
-        "basis": tables.basis_rows(analysis, ride),
+        "basis": basis.basis_rows(analysis, ride),
+        "defaults": basis.defaults(analysis),
+        "limit": tables.limit_text(analysis),
         "cautions": CAUTIONS,
     }
 

@@ -5,13 +5,13 @@ Every cell is text that has not been escaped; whoever draws it escapes it.
 
 from __future__ import annotations
 
-import re
 from dataclasses import dataclass
 
-from ridelog.errors import UsageError
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.intervals import Interval, total_s
+from ridelog.report.basis import start_text
+from ridelog.report.sentences import sentence, shown
 from ridelog.results import Analysis, Exposure, Traces
 from ridelog.ride import Ride
 from ridelog.words import (
@@ -21,6 +21,7 @@ from ridelog.words import (
     VERDICT_SIGNS,
     channel_words,
     missing_channels,
+    quality_words,
     question_words,
     segment_words,
     verdict_words,
@@ -69,50 +70,19 @@ CHANNEL_COLUMNS = ("Channel", "Name in results", "Samples a second", "Smallest s
 
 def title(ride: Ride) -> str:
     """Bike and day, as far as known; the page's and the report's heading."""
-    when = start_text(ride)
-    return f"{ride.bike or 'Bike not named'}, {when}" if when else f"{ride.bike or 'Bike not named'}, day not known"
-
-
-def start_text(ride: Ride) -> str:
-    """Start of the ride in its own time zone (else UTC, and it says so), '' where not known."""
-    return local_time(ride.start_utc, ride.timezone)
-
-
-def local_time(start_utc: object, timezone: str | None) -> str:
-    """`17 May 2026, 10:12` on the ride's own clock; with `UTC` behind it where that is its clock, or none is known."""
-    from datetime import UTC, datetime
-
-    from ridelog.clock.zones import parse_zone
-
-    if not isinstance(start_utc, datetime):
-        return ""
-    aware = start_utc if start_utc.tzinfo else start_utc.replace(tzinfo=UTC)
-    try:
-        zone = parse_zone(timezone) if timezone else UTC
-    except UsageError:
-        zone = UTC
-    local = aware.astimezone(zone)
-    return f"{local.day} {local:%B %Y}, {local:%H:%M}{' UTC' if zone is UTC else ''}"
+    return f"{ride.bike or 'Bike not named'}, {start_text(ride) or 'day not known'}"
 
 
 def answer(analysis: Analysis) -> str:
     """The one sentence that goes on top."""
     if not analysis.summary:
         return "This log holds too little to tell how hot the engine ran."
-    return _together(analysis.summary[0])
+    return shown(analysis.summary[0])
 
 
 def rest(analysis: Analysis) -> list[str]:
     """The sentences after the first."""
-    return [_together(sentence) for sentence in analysis.summary[1:]]
-
-
-_NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|C|kW|km/h|km|m|%)\b|%)")
-
-
-def _together(sentence: str) -> str:
-    """The sentence with its numbers and units kept on one line."""
-    return _NUMBER_AND_UNIT.sub(NBSP, sentence)
+    return [shown(text) for text in analysis.summary[1:]]
 
 
 def key_figures(analysis: Analysis, display: Display = METRIC) -> list[KeyFigure]:
@@ -142,7 +112,7 @@ def _peak(analysis: Analysis, display: Display) -> KeyFigure:
     if channel is None or not peaks:
         return KeyFigure("Peak coolant", DASH, "coolant was not logged")
     return KeyFigure(
-        "Peak coolant", display.temperature_text(max(peaks)), f"coolant known for {share(channel.coverage)} of the ride"
+        "Peak coolant", display.peak_text(max(peaks)), f"coolant known for {share(channel.coverage)} of the ride"
     )
 
 
@@ -183,21 +153,25 @@ def _advice(analysis: Analysis) -> KeyFigure:
 
 def _boiling(analysis: Analysis, display: Display) -> KeyFigure:
     boiling = analysis.boiling
-    label = "Margin to boiling at the peak"
+    label = "Coolant at its peak, against boiling"
     if boiling is None or boiling.margin_sealed_c is None or boiling.margin_vented_c is None:
         return KeyFigure(label, DASH, "can't be told")
-    low, high = (display.temperature_step_text(m) for m in (boiling.margin_vented_c, boiling.margin_sealed_c))
-    words = "with a leaking cap, to a sealed one"
+    sealed, vented = (_side(value, display) for value in (boiling.margin_sealed_c, boiling.margin_vented_c))
     if boiling.margin_sealed_c <= 0:
-        words = "over the boiling point, even with a sealed cap"
-    elif boiling.margin_vented_c <= 0:
-        words = "may have boiled if the cap leaked, not if it sealed"
-    return KeyFigure(label, f"{low.rsplit(NBSP, 1)[0]} to {high}", words)
+        return KeyFigure(label, sealed, f"the boiling point even with a sealed cap; {vented} it if the cap leaks")
+    there = "it" if boiling.margin_vented_c > 0 else "it: it may have boiled"
+    return KeyFigure(label, sealed, f"the boiling point with a sealed cap; if the cap leaks, {vented} {there}")
+
+
+def _side(margin_k: float, display: Display) -> str:
+    """`12 °C below` for a margin that is left, `11 °C above` for one that is used up."""
+    return f"{display.temperature_step_text(abs(margin_k))} {'below' if margin_k > 0 else 'above'}"
 
 
 def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentRow]:
     """One row a stretch, in the columns of SEGMENT_COLUMNS."""
     rows = []
+    digits = _digits(analysis)
     for index, s in enumerate(analysis.segments):
         drag = DASH
         if s.drag_coefficient is not None:
@@ -206,8 +180,8 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
                 drag += f" ({number(s.drag_low, 2)} to {number(s.drag_high, 2)})"
         coolant = DASH
         if s.coolant_start_c is not None and s.coolant_peak_c is not None:
-            before = display.temperature_text(s.coolant_start_c).rsplit(NBSP, 1)[0]
-            coolant = f"{before} → {display.temperature_text(s.coolant_peak_c)}"
+            before = display.temperature_text(s.coolant_start_c, digits).rsplit(NBSP, 1)[0]
+            coolant = f"{before} → {display.temperature_text(s.coolant_peak_c, digits)}"
         verdict = f"{VERDICT_SIGNS[s.verdict]} {verdict_words(s, analysis)}"
         if s.switched_after_s is not None and s.verdict == "late":
             verdict += f", after {duration(s.switched_after_s)}"
@@ -227,10 +201,17 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
                     share(s.conservative_share),
                     verdict,
                 ),
-                s.reason,
+                shown(s.reason),
             )
         )
     return rows
+
+
+def _digits(analysis: Analysis) -> int:
+    """Decimals the coolant sensor's own step is worth."""
+    channel = analysis.ride.channels.get("coolant_c")
+    step = channel.resolution if channel is not None else None
+    return 0 if step is None or step >= 0.95 else 1
 
 
 def exposure_rows(analysis: Analysis, display: Display = METRIC) -> list[tuple[str, ...]]:
@@ -264,11 +245,11 @@ def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
     return [
         (
             channel_words(m.channel),
-            m.kind,
+            quality_words(m.kind),
             clock(m.start_s),
             clock(m.end_s),
             ACTION_WORDS.get(m.action, m.action),
-            m.detail,
+            shown(m.detail),
         )
         for m in analysis.quality
     ]
@@ -289,41 +270,22 @@ def channel_rows(analysis: Analysis) -> list[tuple[str, ...]]:
     ]
 
 
-def basis_rows(analysis: Analysis, ride: Ride) -> list[tuple[str, str]]:
-    """What the figures rest on, name and value: enough to run it again."""
-    basis = analysis.basis
-    rows = [
-        ("Ride", ride.id),
-        ("Start", start_text(ride) or "not known"),
-        ("Bike file", analysis.ride.bike or "none: what needs the bike's mass, gearing or power is not told"),
-        ("Advice sheet", basis.advice_version),
-        ("Air temperature", f"{ride.ambient_c:g} °C, as stated" if ride.ambient_c is not None else "not stated"),
-        ("Program version", basis.version),
-        ("Settings", basis.settings_hash[:12]),
-    ]
-    rows.extend((f"Log {file.name}", f"SHA-256 {file.sha256[:12]}…") for file in basis.files)
-    rows.append(("Defaults used", ", ".join(basis.defaults_used) if basis.defaults_used else "none"))
-    return rows
-
-
 def note_sentences(ride: Ride) -> list[str]:
     """The import's notes as sentences of a page."""
-    return [_sentence(note.sentence()) for note in ride.notes]
+    names = [source.name for source in ride.sources]
+    return [sentence(note.sentence(), names) for note in ride.notes]
 
 
 def cannot_tell_rows(analysis: Analysis) -> list[tuple[str, str]]:
-    """Question and reason, the heat balance included where it was not fitted."""
-    rows = [(question_words(item.question), _sentence(item.reason)) for item in analysis.cannot_tell]
-    told = {item.question for item in analysis.cannot_tell}
-    if not analysis.heat.fitted and analysis.heat.reason and "heat" not in told:
-        rows.append((question_words("heat"), _sentence(analysis.heat.reason)))
-    return rows
+    """Question and reason of what this log could not answer."""
+    return [(question_words(item.question), sentence(item.reason)) for item in analysis.cannot_tell]
 
 
-def _sentence(text: str) -> str:
-    text = text.strip()
-    text = text[:1].upper() + text[1:]
-    return text if text.endswith((".", "?", "!")) else text + "."
+def limit_text(analysis: Analysis) -> str:
+    """What no log can answer with this version, '' where there is nothing of the kind."""
+    if analysis.heat.fitted or "heat" in {item.question for item in analysis.cannot_tell}:
+        return ""
+    return "A limit of this version: how much heat the engine made and how much was shed is not worked out."
 
 
 def missing_text(logged: set[str]) -> str:

@@ -26,6 +26,11 @@ if TYPE_CHECKING:
     from ridelog.ride import Ride
 
 _RIDE_COLUMNS = "seq, id, bike, start_utc, timezone, duration_s, distance_m, peak_c, condition, ambient_c, channels"
+_LOCAL_START = """CASE WHEN timezone IS NULL AND id GLOB '[0-9]*' THEN
+    substr(id, 1, 4) || '-' || substr(id, 5, 2) || '-' || substr(id, 7, 2) || 'T' ||
+    substr(id, 10, 2) || ':' || substr(id, 12, 2) END"""
+"""Where a ride whose zone is not known stands among the others: its id begins with its own clock's time (RideRow)."""
+
 _IN_PIECES = 500
 """SQLite builds differ in how many values one statement may hold; all take this many."""
 
@@ -99,14 +104,25 @@ def _channels(text: str) -> tuple[str, ...]:
     return tuple(json.loads(text))
 
 
+def newest_sql(condition: str = "1") -> str:
+    """Rides that meet a condition, newest first. Those with a date and those without are each cut to the limit before
+    they are put together, so that the index on the date still serves. The condition's values come twice, each followed
+    by the limit, then the limit once more."""
+    return f"""SELECT * FROM (
+        SELECT {_RIDE_COLUMNS}, start_utc AS began FROM ride WHERE start_utc IS NOT NULL AND {condition}
+        ORDER BY start_utc DESC, seq DESC LIMIT ?
+    ) UNION ALL SELECT * FROM (
+        SELECT {_RIDE_COLUMNS}, {_LOCAL_START} AS began FROM ride WHERE start_utc IS NULL AND {condition}
+        ORDER BY began DESC, seq DESC LIMIT ?
+    ) ORDER BY began DESC, seq DESC LIMIT ?"""  # noqa: S608
+
+
 def rows_where(
-    db: sqlite3.Connection, condition: str = "", values: Sequence[Any] = (), limit: int | None = None
+    db: sqlite3.Connection, condition: str = "1", values: Sequence[Any] = (), limit: int | None = None
 ) -> list[RideRow]:
     """Rides that meet a condition, newest first; those without a date last, latest import first."""
-    found = db.execute(
-        f"SELECT {_RIDE_COLUMNS} FROM ride {condition} ORDER BY start_utc DESC, seq DESC LIMIT ?",  # noqa: S608
-        (*values, -1 if limit is None else limit),
-    ).fetchall()
+    most = -1 if limit is None else limit
+    found = db.execute(newest_sql(condition), (*values, most, *values, most, most)).fetchall()
     files = _files(db, [row[0] for row in found])
     return [
         RideRow(
@@ -122,7 +138,7 @@ def rows_where(
             channels=_channels(channels),
             files=files.get(seq, ()),
         )
-        for seq, ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels in found
+        for seq, ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels, _ in found
     ]
 
 

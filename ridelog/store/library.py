@@ -192,7 +192,7 @@ class Library:
         with library_trouble(self.root), self._catalogue.read() as db:
             if bike is None:
                 return catalogue.rows_where(db, limit=limit)
-            return catalogue.rows_where(db, "WHERE bike = ?", (bike,), limit)
+            return catalogue.rows_where(db, "bike = ?", (bike,), limit)
 
     def row(self, ride_id: str) -> RideRow:
         """What the catalogue says of one ride. Raises NotInLibrary."""
@@ -200,7 +200,7 @@ class Library:
             return self._row(db, ride_id)
 
     def _row(self, db: sqlite3.Connection, ride_id: str) -> RideRow:
-        rows = catalogue.rows_where(db, "WHERE id = ?", (ride_id,))
+        rows = catalogue.rows_where(db, "id = ?", (ride_id,))
         if not rows:
             raise self._no_such_ride(db, ride_id)
         return rows[0]

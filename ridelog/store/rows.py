@@ -2,10 +2,13 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
 from typing import Final, Literal
+
+_DATED_ID = re.compile(r"(\d{8}-\d{4})-[0-9a-f]{8}")
 
 Condition = Literal["healthy", "faulty", "unknown"]
 
@@ -50,3 +53,14 @@ class RideRow:
     ambient_c: float | None
     channels: tuple[str, ...]
     files: tuple[FileRow, ...]
+
+    @property
+    def start_local(self) -> datetime | None:
+        """Date and time, to the minute, of a ride whose log has them without a zone: its id begins with them."""
+        dated = _DATED_ID.fullmatch(self.id)
+        if dated is None or self.start_utc is not None or self.timezone is not None:
+            return None
+        try:
+            return datetime.strptime(dated[1], "%Y%m%d-%H%M")  # noqa: DTZ007 - its zone is not known
+        except ValueError:
+            return None

@@ -220,8 +220,8 @@ class FakeProvider:
             return []
         ride = self.view.ride
         first = RideItem(
-            id=ride.id, bike=ride.bike, start_utc=ride.start_utc, timezone=ride.timezone, duration_s=ride.duration_s,
-            distance_m=ride.distance_m, peak_c=ride.peak_c, condition=ride.condition,
+            id=ride.id, bike=ride.bike, start_utc=ride.start_utc, start_local=None, timezone=ride.timezone,
+            duration_s=ride.duration_s, distance_m=ride.distance_m, peak_c=ride.peak_c, condition=ride.condition,
             channels=tuple(ride.channels), files=("sunday loop.csv",),
         )  # fmt: skip
         second = replace(
@@ -229,6 +229,9 @@ class FakeProvider:
             condition="faulty", channels=("engine_rpm", "throttle_pct"), files=("<b>odd</b>.csv",),
         )  # fmt: skip
         return [first, second][:limit]
+
+    def holds(self, ride_id: str) -> bool:
+        return ride_id == self.view.ride.id
 
     def view_of(self, ride_id: str) -> RideView:
         self.asked += 1

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
 from types import ModuleType
 from typing import Any
 
@@ -16,7 +17,7 @@ from dashboard import config, ids
 from dashboard.callbacks.routing import page
 from dashboard.pages import rides
 from dashboard.pages.ride import stretches_of
-from ridelog.errors import LibraryError
+from ridelog.errors import LibraryError, NotInLibrary
 
 
 def parts(node: Any) -> Iterator[Component]:
@@ -49,13 +50,42 @@ def test_the_list_names_what_a_rider_looks_for(provider: Any, fakes: ModuleType)
     shown, title = page(provider, "/")
     text = words(shown)
     for expected in (
-        "17 May 2026, 10:12", "dune-07", "50 min 00 s", "32.4 km", "112 °C", "nothing missing",
+        "17 May 2026, 10:12 UTC+2", "dune-07", "50 min 00 s", "32.4 km", "112 °C", "nothing missing",
         "day not known", "not named", "had a fault", "no coolant, no map switch, no speed, no position",
     ):  # fmt: skip
         assert expected in text
     links = [part.href for part in parts(shown) if getattr(part, "href", None)]
     assert f"/ride/{fakes.RIDE_ID}" in links
     assert title == "Rides · ridelog"
+
+
+def test_a_start_without_a_zone_says_so_in_the_list(provider: Any) -> None:
+    item = replace(provider.rides()[0], start_utc=None, start_local=datetime(2026, 5, 24, 10, 15), timezone=None)  # noqa: DTZ001
+    assert "24 May 2026, 10:15 (time zone not known)" in words(rides.layout([item]))
+
+
+def test_the_peak_of_the_list_is_that_of_the_page(provider: Any) -> None:
+    assert "110.5 °C" in words(rides.layout([replace(provider.rides()[0], peak_c=110.5)]))
+
+
+def test_a_ride_whose_bike_is_gone_is_not_called_missing(
+    provider: Any, fakes: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(_: object) -> None:
+        raise NotInLibrary("no bike 'dune-07'", where="library", to_do="add it")
+
+    monkeypatch.setattr(provider, "view_of", fail)
+    assert "no bike 'dune-07'" in words(page(provider, f"/ride/{fakes.RIDE_ID}")[0])
+
+
+def test_keys_left_to_their_default_stand_behind_words(provider: Any, fakes: ModuleType) -> None:
+    shown, _ = page(provider, f"/ride/{fakes.RIDE_ID}")
+    details = [part for part in parts(shown) if type(part).__name__ == "Details"]
+    assert [words(part.children[0]) for part in details] == [
+        "advice sheet built-in: 1 whole rule left to the default",
+        "bike file: 2 keys of mass and engine left to the default",
+    ]
+    assert "mass.total_kg, engine.power_curve_kw" in words(details[1])
 
 
 def test_an_empty_library_tells_what_to_do(provider: Any) -> None:
@@ -73,7 +103,7 @@ def test_a_long_list_says_where_the_rest_is(provider: Any) -> None:
 def test_the_page_of_a_ride_answers_first(provider: Any, fakes: ModuleType) -> None:
     shown, title = page(provider, f"/ride/{fakes.RIDE_ID}")
     text = words(shown)
-    assert text.index("The coolant peaked at 112 C") < text.index("Peak coolant")
+    assert text.index("The coolant peaked at 112 °C") < text.index("Peak coolant")
     for expected in (
         "coolant known for 96 % of the ride", "On the conservative map where advised 43 %",
         "Deep-drag ground (uncertain)",
@@ -81,7 +111,7 @@ def test_the_page_of_a_ride_answers_first(provider: Any, fakes: ModuleType) -> N
         "turned into C (2,880 rows)", "mass.total_kg", "Leave a hot cooling system closed.", "SHA-256 9f86d081884c",
     ):  # fmt: skip
         assert expected in text, expected
-    assert title == "dune-07, 17 May 2026, 10:12 · ridelog"
+    assert title == "dune-07, 17 May 2026, 10:12 UTC+2 · ridelog"
 
 
 def test_the_page_has_its_figures_buttons_and_report(provider: Any, fakes: ModuleType) -> None:
@@ -127,6 +157,7 @@ def test_a_poor_ride_says_what_it_lacks(fakes: ModuleType) -> None:
 def test_an_unknown_ride_is_a_page_that_helps(provider: Any, path: str) -> None:
     shown, title = page(provider, path)
     assert "not in the library" in words(shown)
+    assert "ridelog rides" not in words(shown)  # the list is a click away
     assert title == "Not found · ridelog"
     assert any(getattr(part, "href", None) == "/" for part in parts(shown))
 

@@ -60,6 +60,36 @@ def post(client: FlaskClient, headers: dict[str, str], base: str = HERE) -> Any:
                        headers=headers, base_url=base)  # fmt: skip
 
 
+@pytest.mark.parametrize(
+    ("path", "status"),
+    [
+        ("/", 200),
+        ("/ride/none-such", 404),
+        ("/ride/..%2F..%2Fetc%2Fpasswd", 404),
+        ("/rides", 404),
+        ("/ride", 404),
+        ("/ride/a/b", 404),
+        ("/ride/none-such/report.html", 404),
+        ("/assets/page.css", 200),
+        ("/_dash-layout", 200),
+    ],
+)
+def test_an_address_that_leads_nowhere_says_so(client: FlaskClient, path: str, status: int) -> None:
+    answer = client.get(path, base_url=HERE)
+    assert answer.status_code == status
+    assert "Content-Security-Policy" in answer.headers
+
+
+def test_a_ride_of_the_library_is_found(client: FlaskClient, fakes: ModuleType, provider: Any) -> None:
+    asked = provider.asked
+    assert client.get(f"/ride/{fakes.RIDE_ID}", base_url=HERE).status_code == 200
+    assert provider.asked == asked  # the document costs no analysis
+
+
+def test_a_lost_address_is_not_told_to_strangers(locked: FlaskClient, fakes: ModuleType) -> None:
+    assert {locked.get(f"/ride/{name}", base_url=HERE).status_code for name in (fakes.RIDE_ID, "none-such")} == {401}
+
+
 ROUTES = (
     "/",
     "/ride/x",

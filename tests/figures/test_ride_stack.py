@@ -2,17 +2,22 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from itertools import pairwise
 from types import ModuleType
 from typing import Any
 
 import numpy as np
 import plotly.graph_objects as go
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ridelog.figures.course_strip import map_stretches
 from ridelog.figures.display import IMPERIAL
-from ridelog.figures.ride_stack import View, absent_panels, ride_stack
-from ridelog.figures.theme import KIND_STYLES
+from ridelog.figures.margin_labels import APART_PX, spread
+from ridelog.figures.ride_stack import HEIGHT_PX, View, absent_panels, ride_stack
+from ridelog.figures.theme import KIND_STYLES, LABEL_PX
 
 
 @pytest.fixture(scope="module")
@@ -60,7 +65,53 @@ def test_values_marked_as_left_out_are_not_drawn(fakes: ModuleType, figure: go.F
 
 def test_thresholds_and_boiling_are_labelled(figure: go.Figure) -> None:
     words = {note.text.replace("\u00a0", " ") for note in figure.layout.annotations}
-    assert {"warm 95 °C", "hot 105 °C", "limit 115 °C", "boils from 107 °C", "deep-drag rule: 0.20"} <= words
+    assert {"warm 95", "hot 105", "limit 115", "boils ≥ 107", "rule 0.20"} <= words
+
+
+@pytest.mark.parametrize("close", [(100.0, 101.0, 102.0), (95.0, 105.0, 115.0), (104.0, 104.5, 105.0, 105.5, 106.0)])
+def test_labels_of_levels_never_lie_on_each_other_or_on_the_plot(view: Any, close: tuple[float, ...]) -> None:
+    bike = replace(view.bike, thresholds=tuple((f"level {n}", value) for n, value in enumerate(close)))
+    figure = ride_stack(view.analysis, view.lines, bike, view.advice)
+    low, high = figure.layout.yaxis.range
+    panel_px = HEIGHT_PX["coolant"]
+    found = [note for note in figure.layout.annotations if note.yref == "y"]
+    assert len(found) == len(close) + 1  # and where it boils
+    places = sorted((note.y - low) / (high - low) * panel_px for note in found)
+    assert min(b - a for a, b in pairwise(places)) >= APART_PX - 0.01
+    assert places[0] >= 0
+    assert places[-1] <= panel_px + 0.01
+    by_value = sorted(found, key=lambda note: note.y)
+    assert [float(note.text.rsplit(" ", 1)[1]) for note in by_value] == sorted(
+        float(note.text.rsplit(" ", 1)[1]) for note in by_value
+    )
+    for note in found:
+        assert (note.xref, note.x, note.xanchor) == ("paper", 1, "left")
+        assert note.xshift + 0.5 * LABEL_PX * len(note.text) <= figure.layout.margin.r
+
+
+def test_a_level_and_its_label_are_joined(view: Any, figure: go.Figure) -> None:
+    leads = {shape.y0: shape.y1 for shape in figure.layout.shapes if shape.xsizemode == "pixel" and shape.yref == "y"}
+    assert set(leads) == {95.0, 105.0, 115.0, view.analysis.boiling.vented_c}
+    notes = {note.y for note in figure.layout.annotations if note.yref == "y"}
+    assert set(leads.values()) == notes
+
+
+def test_a_long_name_does_not_push_the_plot_aside(view: Any) -> None:
+    bike = replace(view.bike, thresholds=(("the radiator of the race bike is warm", 95.0),))
+    figure = ride_stack(view.analysis, view.lines, bike, view.advice)
+    assert any(note.text == "the radia… 95" for note in figure.layout.annotations)
+    assert figure.layout.margin.r < 110
+
+
+@given(st.lists(st.floats(0.0, 240.0), min_size=1, max_size=30))
+def test_places_keep_apart_in_order_and_inside(wanted: list[float]) -> None:
+    wanted = sorted(wanted)
+    places = spread(wanted, 20.0, 240.0)
+    least = min(20.0, 240.0 / max(1, len(wanted) - 1))
+    assert all(b - a >= least - 1e-6 for a, b in pairwise(places))
+    assert -1e-6 <= places[0] <= places[-1] <= 240.0 + 1e-6
+    if all(b - a >= 20.0 for a, b in pairwise(wanted)):
+        assert places == pytest.approx(wanted)
 
 
 def test_no_kind_rests_on_colour_alone(figure: go.Figure) -> None:

@@ -15,6 +15,7 @@ import pytest
 from ridelog.errors import UsageError
 from ridelog.report import render
 from ridelog.report.cautions import CAUTIONS
+from ridelog.report.sentences import shown
 from ridelog.ride import Note, SourceFile
 
 ATTACK = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\"'>"
@@ -132,7 +133,7 @@ def test_policy_lets_only_the_scripts_of_the_file_run(page: Page) -> None:
 
 
 def test_the_answer_stands_first(view: Any, page: Page) -> None:
-    assert page.text.index(view.analysis.summary[0]) < page.text.index("Peak coolant")
+    assert page.text.index(shown(view.analysis.summary[0]).replace("\u00a0", " ")) < page.text.index("Peak coolant")
 
 
 def test_every_stretch_every_threshold_and_every_doubt_is_there(view: Any, page: Page) -> None:
@@ -146,7 +147,7 @@ def test_every_stretch_every_threshold_and_every_doubt_is_there(view: Any, page:
     assert "2 min 40 s to 4 min 04 s" in page.text
     assert "Did the wheel spin or the clutch slip?" in page.text
     assert "The coolant column says F and was turned into C (2,880 rows) for example 212 became 100." in page.text
-    assert "130 C for 2 s between 92 and 93 C" in page.text
+    assert "130 °C for 2 s between 92 and 93 °C" in page.text
 
 
 def test_figures_come_with_what_they_cover(page: Page) -> None:

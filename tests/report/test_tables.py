@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from types import ModuleType
 from typing import Any
 
 import pytest
 
-from ridelog.report import tables
+from ridelog.report import basis, tables
+from ridelog.report.sentences import moment, sentence, shown
 from ridelog.results import Boiling
+from ridelog.ride import LOCAL_START, Note, SourceFile, ride_day
 
 
 @pytest.fixture(scope="module")
@@ -48,16 +50,37 @@ def test_a_threshold_the_sensor_may_have_passed_is_not_hidden(view: Any) -> None
 
 
 @pytest.mark.parametrize(
-    ("sealed", "vented", "words"),
+    ("sealed", "vented", "value", "words"),
     [
-        (16.4, 2.0, "with a leaking cap, to a sealed one"),
-        (16.4, -4.8, "may have boiled if the cap leaked, not if it sealed"),
-        (-1.0, -22.0, "over the boiling point, even with a sealed cap"),
+        (16.4, 2.0, "16 °C below", "the boiling point with a sealed cap; if the cap leaks, 2 °C below it"),
+        (
+            11.6, -10.9, "12 °C below",
+            "the boiling point with a sealed cap; if the cap leaks, 11 °C above it: it may have boiled",
+        ),
+        (-1.0, -22.0, "1 °C above", "the boiling point even with a sealed cap; 22 °C above it if the cap leaks"),
     ],
-)
-def test_boiling_margin(view: Any, sealed: float, vented: float, words: str) -> None:
+)  # fmt: skip
+def test_a_difference_to_boiling_says_so(view: Any, sealed: float, vented: float, value: str, words: str) -> None:
     boiling = Boiling(128.0, 107.0, sealed, vented, 205.0, 95.0)
-    assert values(replace(view.analysis, boiling=boiling))["Margin to boiling at the peak"][1] == words
+    found = values(replace(view.analysis, boiling=boiling))["Coolant at its peak, against boiling"]
+    assert found == (value, words)
+
+
+@pytest.mark.parametrize(("peak", "text"), [(110.5, "110.5 °C"), (118.0, "118 °C"), (106.1, "106.1 °C")])
+def test_the_peak_is_written_as_in_the_sentence(view: Any, peak: float, text: str) -> None:
+    rows = tuple(replace(row, peak_c=peak) for row in view.analysis.exposure)
+    said = replace(view.analysis, exposure=rows, summary=(f"Coolant peaked at {peak:g} C.",))
+    assert values(said)["Peak coolant"][0] == text
+    assert text in tables.answer(said).replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize(("step", "cell"), [(0.5, "95.5 → 110.5 °C"), (1.0, "96 → 110 °C"), (None, "96 → 110 °C")])
+def test_a_stretchs_coolant_has_the_sensors_decimals(view: Any, step: float | None, cell: str) -> None:
+    channel = replace(view.analysis.ride.channels["coolant_c"], resolution=step)
+    facts = replace(view.analysis.ride, channels={**view.analysis.ride.channels, "coolant_c": channel})
+    stretch = replace(view.analysis.segments[0], coolant_start_c=95.5, coolant_peak_c=110.5)
+    (row,) = tables.segment_rows(replace(view.analysis, ride=facts, segments=(stretch,)))
+    assert row.cells[6].replace("\u00a0", " ") == cell
 
 
 def test_adherence_three_ways(view: Any) -> None:
@@ -93,8 +116,12 @@ def test_rows_have_the_columns_they_are_named_for(view: Any) -> None:
 @pytest.mark.parametrize(
     ("start", "zone", "text"),
     [
-        (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "Europe/Madrid", "17 May 2026, 10:12"),
-        (datetime(2026, 10, 25, 1, 30, tzinfo=UTC), "Europe/Madrid", "25 October 2026, 02:30"),
+        (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "Europe/Madrid", "17 May 2026, 10:12 UTC+2"),
+        (datetime(2026, 10, 25, 0, 30, tzinfo=UTC), "Europe/Madrid", "25 October 2026, 02:30 UTC+2"),
+        (datetime(2026, 10, 25, 1, 30, tzinfo=UTC), "Europe/Madrid", "25 October 2026, 02:30 UTC+1"),
+        (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "+05:30", "17 May 2026, 13:42 UTC+5:30"),
+        (datetime(2026, 5, 17, 1, 12, tzinfo=UTC), "-02:30", "16 May 2026, 22:42 UTC−2:30"),
+        (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "UTC", "17 May 2026, 08:12 UTC"),
         (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), None, "17 May 2026, 08:12 UTC"),
         (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "Nowhere/At all", "17 May 2026, 08:12 UTC"),
         (datetime(2026, 5, 17, 8, 12, tzinfo=UTC), "../../etc/passwd", "17 May 2026, 08:12 UTC"),
@@ -102,21 +129,137 @@ def test_rows_have_the_columns_they_are_named_for(view: Any) -> None:
     ],
 )
 def test_start_in_its_own_zone(start: datetime | None, zone: str | None, text: str) -> None:
-    assert tables.local_time(start, zone) == text
+    assert moment(start, zone) == text
+
+
+def test_a_start_without_a_zone_is_shown_and_says_so(view: Any) -> None:
+    ride = replace(view.ride, start_utc=None, timezone=None, extra={LOCAL_START: "2026-05-24T10:15:00"})
+    assert tables.title(ride) == "dune-07, 24 May 2026, 10:15 (time zone not known)"
+    assert dict(basis.basis_rows(view.analysis, ride))["Start"] == "24 May 2026, 10:15 (time zone not known)"
+    assert ride_day(ride) == date(2026, 5, 24)
+    undated = replace(ride, extra={})
+    assert tables.title(undated) == "dune-07, day not known"
+    assert ride_day(undated) is None
+    told = replace(ride, start_utc=datetime(2026, 5, 24, 8, 15, tzinfo=UTC), timezone="+02:00")
+    assert tables.title(told) == "dune-07, 24 May 2026, 10:15 UTC+2"
+
+
+@pytest.mark.parametrize(
+    ("utc", "zone", "day"),
+    [
+        (datetime(2026, 4, 30, 22, 30, tzinfo=UTC), "Europe/Madrid", date(2026, 5, 1)),
+        (datetime(2026, 5, 1, 2, 30, tzinfo=UTC), "-04:00", date(2026, 4, 30)),
+        (datetime(2026, 4, 30, 22, 30, tzinfo=UTC), "UTC", date(2026, 4, 30)),
+        (datetime(2026, 4, 30, 22, 30, tzinfo=UTC), None, date(2026, 4, 30)),
+        (datetime(2026, 4, 30, 22, 30, tzinfo=UTC), "../../etc/passwd", date(2026, 4, 30)),
+        (datetime(2026, 4, 30, 22, 30, tzinfo=UTC), "Nowhere/At all", date(2026, 4, 30)),
+    ],
+)
+def test_the_day_of_a_ride_is_that_of_its_own_clock(view: Any, utc: datetime, zone: str | None, day: date) -> None:
+    assert ride_day(replace(view.ride, start_utc=utc, timezone=zone)) == day
 
 
 def test_sentences_start_large_and_end(view: Any) -> None:
-    for sentence in [
+    for said in [
         *tables.note_sentences(view.ride),
         *(reason for _, reason in tables.cannot_tell_rows(view.analysis)),
     ]:
-        assert sentence[0].isupper()
-        assert sentence.endswith(".")
+        assert said[0].isupper()
+        assert said.endswith(".")
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("120 C stands for no value", "120 °C stands for no value"),
+        ("between 92 and 93 C.", "between 92 and 93 °C."),
+        ("it rose 30 C/s", "it rose 30 °C/s"),
+        ("118\u00a0C", "118 °C"),
+        ("the coolant column says C", "the coolant column says C"),
+        ("at 3 Celsius and 4 CAN frames", "at 3 Celsius and 4 CAN frames"),
+        ("already 95 °C", "already 95 °C"),
+    ],
+)
+def test_a_page_writes_degrees_in_one_way(text: str, told: str) -> None:
+    assert shown(text).replace("\u00a0", " ") == told
+
+
+@pytest.mark.parametrize(
+    ("text", "told"),
+    [
+        ("rows without a time were left out", "Rows without a time were left out."),
+        ("engine.csv: rows were left out", "engine.csv: rows were left out."),
+        ("05-first-mud.csv.gz, track.gpx: read", "05-first-mud.csv.gz, track.gpx: read."),
+        ("sunday loop.csv: read", "sunday loop.csv: read."),
+        ("maps.slot_values names no slot", "maps.slot_values names no slot."),
+        ("rule_x is odd", "rule_x is odd."),
+        ("why? no bike file", "Why? no bike file."),
+    ],
+)
+def test_a_file_name_or_key_keeps_its_letters(text: str, told: str) -> None:
+    assert sentence(text, ("sunday loop.csv",)) == told
+
+
+def test_notes_of_files_read_together_keep_the_files_names(view: Any) -> None:
+    ride = replace(
+        view.ride,
+        sources=(SourceFile("my log", "0" * 64, 1, "csv"),),
+        notes=(Note("row", "my log: rows were left out", 3),),
+    )
+    assert tables.note_sentences(ride) == ["my log: rows were left out (3 rows)."]
+
+
+def test_defaults_are_told_in_words_with_their_keys_beside() -> None:
+    from types import SimpleNamespace
+
+    keys = (
+        "mass.total_kg", "engine.power_curve_kw", "engine.fuel_ron", "thresholds", "ambient_c", "valid_from",
+        "rule.heavy_drag", "rule.wide_open.merge_gap_s", "rule.wide_open.leave_share", "rule.high_speed.leave_share",
+        "rule.high_speed.min_speed_mps",
+    )  # fmt: skip
+    analysis: Any = SimpleNamespace(basis=SimpleNamespace(defaults_used=keys, advice_version="2026-01"))
+    found = basis.defaults(analysis)
+    assert [group.words for group in found] == [
+        "advice sheet 2026-01: 1 whole rule and 5 first day, pause, hysteresis and level keys left to the default",
+        "bike file: 3 keys of mass and engine left to the default",
+        "temperatures to watch: warm 95 °C, hot 105 °C, limit 115 °C",
+        "air temperature: that of the standard atmosphere, since it was neither stated nor logged",
+    ]
+    assert sorted(key for group in found for key in group.keys) == sorted(keys)
+    pauses: Any = SimpleNamespace(
+        basis=SimpleNamespace(
+            defaults_used=("rule.standstill.merge_gap_s", "rule.standstill.leave_share"), advice_version="2026-01"
+        )
+    )
+    assert [group.words for group in basis.defaults(pauses)] == [
+        "advice sheet 2026-01: 2 pause and hysteresis keys left to the default"
+    ]
+
+
+def test_the_fingerprint_says_what_it_is_of(view: Any) -> None:
+    text = dict(basis.basis_rows(view.analysis, view.ride))["Settings"]
+    assert view.analysis.basis.settings_hash[:12] in text
+    assert "fingerprint" in text
+    assert "bike file, advice sheet" in text
+
+
+def test_doubtful_data_is_told_in_words(view: Any) -> None:
+    mark = replace(view.analysis.quality[0], kind="impossible_rate", detail="130 C is reached too fast")
+    (row,) = tables.quality_rows(replace(view.analysis, quality=(mark,)))
+    assert row[1] == "impossible step"
+    assert row[5].replace("\u00a0", " ") == "130 °C is reached too fast"
+
+
+def test_the_limit_of_the_version_is_said_once(view: Any) -> None:
+    assert "heat" in tables.limit_text(view.analysis)
+    assert not any("heat balance" in reason for _, reason in tables.cannot_tell_rows(view.analysis))
+    fitted = replace(view.analysis, heat=replace(view.analysis.heat, fitted=True, reason=None))
+    assert tables.limit_text(fitted) == ""
 
 
 def test_a_number_and_its_unit_stay_on_one_line(view: Any) -> None:
     said = replace(view.analysis, summary=("Over 105 C for 1 min 08 s, 28 % of 3 km at 40 km/h.", "It took 2 steps."))
-    assert tables.answer(said) == "Over 105~C for 1~min 08~s, 28~% of 3~km at 40~km/h.".replace("~", "\u00a0")
+    assert tables.answer(said) == "Over 105~°C for 1~min 08~s, 28~% of 3~km at 40~km/h.".replace("~", "\u00a0")
     assert tables.rest(said) == ["It took 2 steps."]
 
 

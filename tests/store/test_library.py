@@ -190,12 +190,10 @@ def test_ten_thousand_rides_are_listed_in_order(library: Library, maker: ModuleT
     assert all(row.files[0].sha256 == f"{int(row.id[5:]):064x}" for row in rows)
     assert [row.id for row in library.list_rides()] == [row.id for row in rows[:50]]
     assert library.resolve("ride-09999") == "ride-09999"
-    plan = " ".join(
-        str(line)
-        for (*_, line) in library_plan(library, "SELECT id FROM ride ORDER BY start_utc DESC, seq DESC LIMIT 50")
-    )
-    assert "ride_newest" in plan
-    assert "TEMP B-TREE" not in plan
+    for condition, index in (("1", "ride_newest"), ("bike = ?", "ride_of_bike")):
+        plan = [str(line) for (*_, line) in library_plan(library, catalogue.newest_sql(condition))]
+        dated = next(place for place, line in enumerate(plan) if index in line and "start_utc>" in line)
+        assert "TEMP B-TREE" not in plan[dated + 1]
 
 
 def replace_source(number: int) -> object:
@@ -206,7 +204,28 @@ def replace_source(number: int) -> object:
 
 def library_plan(library: Library, query: str) -> list[tuple[object, ...]]:
     with library._catalogue.read() as db:
-        return db.execute("EXPLAIN QUERY PLAN " + query).fetchall()
+        return db.execute("EXPLAIN QUERY PLAN " + query, (50,) * query.count("?")).fetchall()
+
+
+def test_a_start_without_a_zone_stands_by_its_own_clock(library: Library, maker: ModuleType, tmp_path: Path) -> None:
+    """The id begins with the date and time the log has; a ride without a zone must not sink below undated ones."""
+    known = {
+        "20260501-0930-0a0b0c0d": None, "20260420-1015-1a1b1c1d": None, "undated-2a2b2c2d": None,
+        "20260425-0800-3a3b3c3d": maker.BEGIN - timedelta(days=6), "20261399-9999-4a4b4c4d": None,
+    }  # fmt: skip
+    for number, (ride_id, start) in enumerate(known.items(), 10):
+        path = maker.original(tmp_path, number)
+        ride = replace(maker.ride(number, path, start=start), id=ride_id, timezone="+02:00" if start else None)
+        library.add(ride, [path])
+    rows = library.list_rides(limit=4)
+    assert [row.id[:8] for row in rows] == ["20261399", "20260501", "20260425", "20260420"]
+    assert [row.id for row in library.list_rides()][-1] == "undated-2a2b2c2d"
+    by_id = {row.id[:8]: row for row in library.list_rides()}
+    assert by_id["20260501"].start_local == datetime(2026, 5, 1, 9, 30)  # noqa: DTZ001 - its zone is not known
+    assert by_id["20260501"].start_utc is None
+    assert by_id["20260425"].start_local is None  # its moment is known
+    assert by_id["20261399"].start_local is None  # no such day
+    assert by_id["undated-"].start_local is None
 
 
 def test_listing_loads_no_data_library(library: Library) -> None:

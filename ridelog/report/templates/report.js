@@ -39,7 +39,7 @@
   // paper is narrower than the screen: draw for its width, then go back
   const paper = { stack: 700, map: 330 };
   function resize(printing) {
-    for (const [box, width, height] of [[stack, paper.stack, 450], [map, paper.map, 215]]) {
+    for (const [box, width, height] of [[stack, paper.stack, 0.7 * figures.stack.layout.height], [map, paper.map, 215]]) {
       if (!box) continue;
       const figure = box === stack ? figures.stack : figures.map;
       Plotly.relayout(box, printing ? { width: width, height: height } : { width: null, height: figure.layout.height, autosize: true });
