@@ -180,8 +180,9 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
                 drag += f" ({number(s.drag_low, 2)} to {number(s.drag_high, 2)})"
         coolant = DASH
         if s.coolant_start_c is not None and s.coolant_peak_c is not None:
-            before = display.temperature_text(s.coolant_start_c, digits).rsplit(NBSP, 1)[0]
-            coolant = f"{before} → {display.temperature_text(s.coolant_peak_c, digits)}"
+            before = display.temperature_text(s.coolant_start_c).rsplit(NBSP, 1)[0]
+            peak = display.temperature_text if digits == 0 else display.peak_text
+            coolant = f"{before} → {peak(s.coolant_peak_c)}"
         verdict = f"{VERDICT_SIGNS[s.verdict]} {verdict_words(s, analysis)}"
         if s.switched_after_s is not None and s.verdict == "late":
             verdict += f", after {duration(s.switched_after_s)}"

@@ -206,6 +206,9 @@ def test_an_unknown_ride_is_a_page_that_helps(desk: Any) -> None:
     desk.open("/ride/none-such", ".message")
     assert "This ride is not in the library" in desk.text()
     desk.picture("no-such-ride")
+    (told,) = desk.complaints()  # the browser's own word on the status of the document
+    assert "status of 404" in told
+    assert desk.traffic()[1] == [f"404 {desk.base}/ride/none-such"]
     desk.wait("a.back").click()
     desk.wait("main table")
     clean(desk)
@@ -225,6 +228,14 @@ def test_the_report_draws_offline_and_prints_on_paper(desk: Any, view: RideView,
     asked, failed = desk.traffic()
     assert failed == []
     assert [address for address in asked if not address.startswith(("file:", "data:", "blob:"))] == []
+    height = "return ['#stack', '#map'].map(name => document.querySelector(name).offsetHeight)"
+    on_screen = desk.run(height)
+    for _ in range(2):  # what is printed twice comes out the same, and the screen is as it was
+        desk.run("window.dispatchEvent(new Event('beforeprint'))")
+        on_paper = desk.run(height)
+        assert on_paper[0] == pytest.approx(0.64 * on_screen[0], abs=1)
+        desk.run("window.dispatchEvent(new Event('afterprint'))")
+        assert desk.run(height) == on_screen
     printed = desk.driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True, "printBackground": False})
     paper = base64.b64decode(printed["data"])
     (Path(__file__).parent / "pictures" / "report.pdf").write_bytes(paper)

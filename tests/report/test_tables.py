@@ -74,7 +74,7 @@ def test_the_peak_is_written_as_in_the_sentence(view: Any, peak: float, text: st
     assert text in tables.answer(said).replace("\u00a0", " ")
 
 
-@pytest.mark.parametrize(("step", "cell"), [(0.5, "95.5 → 110.5 °C"), (1.0, "96 → 110 °C"), (None, "96 → 110 °C")])
+@pytest.mark.parametrize(("step", "cell"), [(0.5, "96 → 110.5 °C"), (1.0, "96 → 110 °C"), (None, "96 → 110 °C")])
 def test_a_stretchs_coolant_has_the_sensors_decimals(view: Any, step: float | None, cell: str) -> None:
     channel = replace(view.analysis.ride.channels["coolant_c"], resolution=step)
     facts = replace(view.analysis.ride, channels={**view.analysis.ride.channels, "coolant_c": channel})

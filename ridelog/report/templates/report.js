@@ -24,6 +24,8 @@
     return box;
   }
 
+  // plotly writes into the layouts it is given: what comes back after printing is kept here
+  const onScreen = { stack: figures.stack.layout.height, map: figures.map ? figures.map.layout.height : 0 };
   const stack = draw("stack", figures.stack);
   const map = draw("map", figures.map);
   const whole = figures.stack.layout.xaxis.range.slice();
@@ -37,12 +39,11 @@
   });
 
   // paper is narrower than the screen: draw for its width, then go back
-  const paper = { stack: 700, map: 330 };
+  const paper = { stack: { width: 700, height: 0.64 * onScreen.stack }, map: { width: 330, height: 200 } };
   function resize(printing) {
-    for (const [box, width, height] of [[stack, paper.stack, 0.7 * figures.stack.layout.height], [map, paper.map, 215]]) {
+    for (const [name, box] of [["stack", stack], ["map", map]]) {
       if (!box) continue;
-      const figure = box === stack ? figures.stack : figures.map;
-      Plotly.relayout(box, printing ? { width: width, height: height } : { width: null, height: figure.layout.height, autosize: true });
+      Plotly.relayout(box, printing ? paper[name] : { width: null, height: onScreen[name], autosize: true });
     }
   }
   window.addEventListener("beforeprint", () => resize(true));
