@@ -21,7 +21,7 @@ from ridelog.readers.dialect import Dialect, is_time, split_line
 from ridelog.readers.numbers import parse_column
 from ridelog.results import FloatArray
 
-BATCH_BYTES = 24 * 1024 * 1024
+BATCH_BYTES = 8 * 1024 * 1024
 """How much text is parsed at a time: what is in memory beside the columns themselves."""
 
 _SAMPLE_ROWS = 300
