@@ -192,14 +192,14 @@ def _basis(view: RideView) -> html.Section:
     )
 
 
-def _defaults(view: RideView) -> html.Ul | html.P:
+def _defaults(view: RideView) -> html.Div | html.P:
     """The defaults in words; their keys, which only who writes the files needs, behind a click."""
     groups = basis.defaults(view.analysis)
     if not groups:
         return html.P("None: every key was given.")
-    return parts.bullets(
+    return html.Div(
         [
-            html.Details([html.Summary(group.words), html.Span(", ".join(group.keys), className="small")])
+            html.Details([html.Summary(group.words), html.P(", ".join(group.keys), className="small")])
             for group in groups
         ]
     )

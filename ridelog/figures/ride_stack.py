@@ -128,6 +128,7 @@ def _title(panel: Panel) -> dict[str, Any]:
     return {
         "text": f"<b>{panel.title}</b>", "xref": "paper", "yref": "paper", "x": 0, "y": panel.top, "xanchor": "left",
         "yanchor": "bottom", "showarrow": False, "font": {"size": 12, "color": INK}, "yshift": 3,
+        "bgcolor": faint(PAPER, 0.85), "borderpad": 0,  # the outline of a chosen stretch runs through here
     }  # fmt: skip
 
 
