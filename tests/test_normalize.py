@@ -232,7 +232,7 @@ def test_a_speed_without_a_unit_beside_positions(text: str, factor: float, tmp_p
     lat = [f"{45.5 + n * 1e-5:.6f}" for n in range(N)]
     ride = read(tmp_path, **{"Latitude": lat, "Longitude": [7.5] * N, "GPS speed": [round(11.114 * factor, 3)] * N})
     assert ride.samples["gps_speed_mps"][0] == pytest.approx(11.114, rel=1e-3)
-    assert speed_unit(factor, None, "v", "gps_speed_mps", "x").unit == parse_unit(text)
+    assert speed_unit(factor, None, "v", "gps_speed_mps", "x", np.zeros(0)).unit == parse_unit(text)
 
 
 def test_a_speed_without_a_unit_or_positions_asks(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import numpy as np
 
 from ridelog.channels import CHANNELS, base_name
 from ridelog.errors import AmbiguousColumn
+from ridelog.normalize import unit_choices
 from ridelog.normalize.meaning import RATIO, ROUGH_VOLTS
 from ridelog.results import FloatArray
 from ridelog.ride import Note
@@ -20,6 +21,7 @@ _SPEEDS = {
     "mph": Unit("m/s", 0.44704),
     "kn": Unit("m/s", 1852.0 / 3600),
 }
+_HOTTEST_K = 430.0
 _COUNTS_8 = Unit("%", 100.0 / 255.0)
 _TEMPERATURES = frozenset(name for name, channel in CHANNELS.items() if channel.unit == "C")
 
@@ -34,7 +36,7 @@ class Found:
 
 
 def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: str, where: str) -> Found:
-    """Unit of a coolant column (or another engine temperature of its kind).
+    """Unit of a coolant column (or another engine temperature of its kind); `values` in the order of the ride.
 
     A warm engine's coolant runs at 50 to 135 C, 135 to 275 F, 320 to 410 K: over a whole ride only one fits, but for an
     engine that never got warm. Common practice, no source.
@@ -46,21 +48,31 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
     low = float(values.min())
     if stated is not None:
         return _contradicted(stated, unit_text or "", middle, high, name)
-    if high > 290.0 and low > 230.0 and high < 430.0:
-        return Found(
-            _K, Note("unit_by_value", f"{name} has no unit; its values ({low:g} to {high:g}) fit kelvin alone")
-        )
-    if high <= 120.0:
-        return Found(_C, Note("unit_by_value", f"{name} has no unit; its values (up to {high:g}) fit C alone"))
-    if 135.0 < high < 290.0:
-        return Found(_F, Note("unit_by_value", f"{name} has no unit; its values (up to {high:g}) fit F alone"))
+    told = (unit_text or "").strip()
+    begin = f"{name}: the unit {told[:16]!r} is not known" if told else f"{name} has no unit"
+    if high > 290.0 and low > 230.0 and high < _HOTTEST_K:
+        return Found(_K, Note("unit_by_value", f"{begin}; its values ({low:g} to {high:g}) fit kelvin alone"))
+    peak, start = float(values.max()), float(np.median(values[: max(5, values.size // 200)]))
+    if high <= 120.0 and not (peak > 105.0 and 45.0 < start < 104.0):
+        text = f"{begin}; its values ({low:g} to {peak:g}) were taken as C"
+        if peak > 85.0:
+            as_f = f"{_F.convert(low):.0f} to {_F.convert(peak):.0f}"
+            text += f" (as F they would be {as_f} C; if so: --column '{name}={channel}:F')"
+        return Found(_C, Note("unit_by_value", text))
+    if 135.0 < high < 275.0:
+        return Found(_F, Note("unit_by_value", f"{begin}; its values (up to {high:g}) fit F alone"))
     options = tuple(f"{name}={channel}:{unit}" for unit in ("C", "F"))
+    found = f"{name!r} has no unit" if not told else f"the unit {told[:16]!r} of {name!r} is not known"
+    either = f"they can be C or F ({_F.convert(start):.0f} to {_F.convert(peak):.0f} C)"
     raise AmbiguousColumn(
-        f"{name!r} has no unit and its values (up to {high:g}) can be C or F",
+        f"{found} and its values start at {start:g} and reach {peak:g}: "
+        + (either if high <= 135.0 else "they fit neither C nor F nor kelvin"),
         where=where,
         options=options,
         expected="a temperature with its unit",
-        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options),
+        to_do="say which: "
+        + " or ".join(f"--column '{option}'" for option in options)
+        + (f"; '{name}=raw' keeps it unnamed" if high > 135.0 else ""),
     )
 
 
@@ -75,7 +87,7 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
                 f"{middle:g}, which is possible in F only; it was read as F",
             ),
         )
-    if stated == _C and middle > 290.0:
+    if stated == _C and middle > 290.0 and high < _HOTTEST_K:
         return Found(
             _K,
             Note(
@@ -83,6 +95,16 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
                 f"ATTENTION: {name} is labelled {text}, but half of its values are above "
                 f"{middle:g}, which is possible in kelvin only; it was read as kelvin",
             ),
+        )
+    if (stated == _C and middle > 275.0) or (stated == _F and middle > 300.0) or (stated == _K and middle > _HOTTEST_K):
+        return Found(
+            None,
+            Note(
+                "unit_contradiction",
+                f"ATTENTION: {name} is labelled {text}, but half of its values are above {middle:g}, which is possible "
+                f"in no unit; it was kept as it is, unnamed",
+            ),
+            keep_raw=True,
         )
     if stated == _F and 60.0 < high <= 125.0:
         celsius = (high - 32) / 1.8
@@ -115,8 +137,6 @@ def other_unit(  # noqa: PLR0911 - one return a case
             ),
             keep_raw=True,
         )
-    if base == "throttle_pct":
-        return _throttle(values, name)
     if base in _TEMPERATURES and coolant is not None:
         return _temperature(values, name, base, coolant)
     if base == "engine_rpm" and values.size and 2.0 < float(values.max()) <= 20.0:
@@ -178,11 +198,19 @@ def _temperature(values: FloatArray, name: str, base: str, coolant: Unit) -> Fou
     return Found(None, Note("unit_unknown", f"{name} has no unit and fits none; it was kept as it is"), keep_raw=True)
 
 
-def _throttle(values: FloatArray, name: str) -> Found:
-    """Percent, a share of 1, volts of a 5 V supply, or counts of one byte: told apart by how far the values reach."""
+def throttle(values: FloatArray, name: str, *, stated: bool, ridden: bool) -> Found:  # noqa: PLR0911 - one a case
+    """Percent, a share of 1, volts of a 5 V supply, or counts of one byte: told apart by how far the values reach.
+
+    `stated`: the header says percent. `ridden`: engine or road speed vary as on a ride, which no throttle does that
+    stays under a few percent; percent is then not believed, whoever says so.
+    """
     if not values.size:
         return Found(None)
     low, high = float(values.min()), float(values.max())
+    if ridden and high < _NEVER_PERCENT:
+        return _never_percent(values, name, stated=stated)
+    if stated:
+        return Found(None)
     shut = float(np.quantile(values, 0.05))
     if high > 260.0:
         return Found(
@@ -207,8 +235,41 @@ def _throttle(values: FloatArray, name: str) -> Found:
     return Found(None)
 
 
-def speed_unit(ratio: float | None, unit_text: str | None, name: str, channel: str, where: str) -> Found:
-    """Unit of a speed column. `ratio`: written speed over speed from the positions (m/s), None where there are none."""
+_NEVER_PERCENT = 6.0
+"""A ride on which the throttle stays under this many percent is none. Common practice, no source."""
+
+
+def _never_percent(values: FloatArray, name: str, *, stated: bool) -> Found:
+    """A throttle that can't be in percent: converted where one scale clearly fits, else kept as it came."""
+    low, high = float(values.min()), float(values.max())
+    shut = float(np.quantile(values, 0.05))
+    says = "is labelled %" if stated else "has no unit"
+    begin = (
+        f"ATTENTION: {name} {says}, but lies between {low:g} and {high:g} while engine or road speed vary, which no "
+    )
+    begin += "throttle in percent does"
+    kind = "unit_contradiction" if stated else "unit_by_value"
+    whole = bool((values == np.floor(values)).all()) and high > 1.0
+    if low >= -0.05 and high <= 1.05 and shut < 0.25 and high - low > 0.2:
+        return Found(RATIO, Note(kind, f"{begin}; it was read as a share of 1"))
+    if low >= 0.0 and 1.4 < high <= 5.3 and high - low > 0.5 and not whole:
+        return Found(
+            ROUGH_VOLTS,
+            Note(kind, f"{begin}; it was read as volts of a 5 V supply, so that shut and open are only known roughly"),
+        )
+    return Found(
+        None,
+        Note(kind, f"{begin}, and no other scale clearly fits; it was kept as it is, unnamed: "
+             f"--column '{name}=throttle_pct:UNIT' tells (%, V or 1 for a share of 1)"),
+        keep_raw=True,
+    )  # fmt: skip
+
+
+def speed_unit(  # noqa: PLR0917 - all are given
+    ratio: float | None, unit_text: str | None, name: str, channel: str, where: str, values: FloatArray
+) -> Found:
+    """Unit of a speed column. `ratio`: written speed over speed from the positions (m/s), None where there are none.
+    `values` as written, for the units that are possible."""
     stated = parse_unit(unit_text) if unit_text else None
     if unit_text and stated is None:
         return Found(
@@ -234,11 +295,11 @@ def speed_unit(ratio: float | None, unit_text: str | None, name: str, channel: s
             )
     if stated is not None:
         return Found(stated)
-    options = tuple(f"{name}={channel}:{text}" for text in ("km/h", "m/s", "mph", "kn"))
+    options = unit_choices.options(name, (channel,), values)
     raise AmbiguousColumn(
-        f"{name!r} is a speed without a unit",
+        f"{name!r} is a speed without a unit, and its values fit {len(options)}",
         where=where,
         options=options,
         expected="a speed with its unit",
-        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options[:3]),
+        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options),
     )

@@ -9,7 +9,7 @@ import polars as pl
 
 from ridelog.bike import Bike
 from ridelog.channels import RAW_PREFIX, base_name
-from ridelog.normalize import by_value, distance
+from ridelog.normalize import by_value, distance, hemisphere
 from ridelog.normalize.by_value import Found
 from ridelog.normalize.meaning import Plan, sample
 from ridelog.normalize.states import read_state
@@ -20,6 +20,8 @@ from ridelog.units import Unit
 _STATES = ("map_slot", "gear", "fan_on")
 _SPEEDS = ("gps_speed_mps", "wheel_speed_mps")
 _CLEARLY_MOVING_M = 200.0
+_FEWEST_VALUES = 50
+_PERCENT = Unit("%")
 
 
 @dataclass(frozen=True)
@@ -31,7 +33,7 @@ class Converted:
     source: str
 
 
-def convert(
+def convert(  # noqa: PLR0912 - one branch a kind of column
     columns: list[RawColumn | None],
     plan: Plan,
     used_for_time: frozenset[int],
@@ -49,6 +51,8 @@ def convert(
     units = _Units(columns, plan, recording, file_name)
     if units.coolant.note is not None:
         notes.append(units.coolant.note)
+    sides, side_notes = _signed(columns, plan)
+    notes.extend(side_notes)
     result: list[Converted] = []
     for meaning in plan.meanings:
         column = columns[meaning.column]
@@ -56,7 +60,7 @@ def convert(
         if column is None or meaning.column in used_for_time:
             continue
         source = f"{file_name}, {column.name}"
-        if meaning.channel in ("time", "date"):
+        if meaning.channel in ("time", "date") or base_name(meaning.channel) in hemisphere.SIGNS:
             result.append(Converted(RAW_PREFIX + column.name, column.values, source))
             continue
         if meaning.channel.startswith(RAW_PREFIX):
@@ -81,9 +85,34 @@ def convert(
             notes.append(found.note)
         if found.keep_raw:
             result.append(Converted(RAW_PREFIX + column.name, column.values, source))
+            continue
+        signed = sides.pop(meaning.channel) if meaning.channel in sides else column.values
+        if signed is None:
+            result.append(Converted(RAW_PREFIX + column.name, column.values, source))
         else:
-            result.append(Converted(meaning.channel, _scaled(column.values, found.unit), source))
+            result.append(Converted(meaning.channel, _scaled(signed, found.unit), source))
     return result, notes
+
+
+def _signed(columns: list[RawColumn | None], plan: Plan) -> tuple[dict[str, pl.Series | None], list[Note]]:
+    """Latitudes and longitudes with the sign of their hemisphere, where columns hold it: None for both where one of
+    them can't be read."""
+    found = hemisphere.signs(columns, plan.meanings, plan.languages)
+    values = {
+        meaning.channel: column.values.rename(column.name)
+        for meaning in plan.meanings
+        if meaning.channel in ("lat_deg", "lon_deg") and (column := columns[meaning.column]) is not None
+        if column.values.dtype == pl.Float64
+    }
+    sides: dict[str, pl.Series | None] = {}
+    notes = []
+    for channel, one in found.items():
+        if channel in values:
+            sides[channel], note = hemisphere.apply(values[channel], one)
+            notes.append(note)
+    if any(signed is None for signed in sides.values()):
+        return dict.fromkeys(values), [note for note in notes if note.kind != "hemisphere"]
+    return sides, notes
 
 
 class _Units:
@@ -95,6 +124,8 @@ class _Units:
         self._ratio_of = _Ratios(columns, plan, recording)
         meaning = next((m for m in plan.meanings if m.channel == "coolant_c"), None)
         column = columns[meaning.column] if meaning is not None else None
+        moving = [columns[m.column] for m in plan.meanings if m.channel in ("engine_rpm", *_SPEEDS)]
+        self._ridden = any(_varies(one.values) for one in moving if one is not None)
         # Other temperatures without a unit follow the coolant.
         self.coolant = self._coolant(meaning, column) if meaning and column else Found(Unit("C"))
 
@@ -105,7 +136,7 @@ class _Units:
             sample(column.values), meaning.unit_text, column.name, base_name(meaning.channel), self._file_name
         )
 
-    def of(self, meaning: Meaning, column: RawColumn) -> Found:
+    def of(self, meaning: Meaning, column: RawColumn) -> Found:  # noqa: PLR0911 - one return a case
         """The unit of one column. Raises AmbiguousColumn where it can't be told."""
         base = base_name(meaning.channel)
         if meaning.channel == "coolant_c":
@@ -116,11 +147,26 @@ class _Units:
             return self._coolant(meaning, column)
         if base in _SPEEDS:
             ratio = self._ratio_of(column)
-            return by_value.speed_unit(ratio, meaning.unit_text, column.name, base, self._file_name)
+            return by_value.speed_unit(
+                ratio, meaning.unit_text, column.name, base, self._file_name, sample(column.values)
+            )
+        if base == "throttle_pct" and (meaning.unit == _PERCENT or not (meaning.unit_text or "").strip()):
+            return by_value.throttle(
+                sample(column.values), column.name, stated=meaning.unit is not None, ridden=self._ridden
+            )
         if meaning.unit is not None:
             return Found(meaning.unit)
         values = sample(column.values)
         return by_value.other_unit(values, meaning.unit_text, column.name, meaning.channel, self.coolant.unit)
+
+
+def _varies(values: pl.Series) -> bool:
+    """Does an engine or road speed change as it does on a ride?"""
+    some = sample(values)
+    if some.size < _FEWEST_VALUES:
+        return False
+    low, high = np.quantile(some, [0.05, 0.95])
+    return bool(high > 0.0 and high > 1.3 * low)
 
 
 def _scaled(values: pl.Series, unit: Unit | None) -> pl.Series:

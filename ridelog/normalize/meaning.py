@@ -11,12 +11,17 @@ from dataclasses import dataclass, field
 import numpy as np
 import polars as pl
 
-from ridelog.channels import CHANNELS, RAW_PREFIX
+from ridelog.channels import CHANNELS, RAW_PREFIX, base_name
 from ridelog.errors import AmbiguousColumn, InputRefused
+from ridelog.normalize import hemisphere, unit_choices
+from ridelog.normalize.twins import alike
 from ridelog.ride import Candidate, Meaning, Note, RawColumn
 from ridelog.units import TIME_UNITS_S, Unit, fold, parse_unit
 
 _TEXT_CHANNELS = frozenset(("map_slot", "gear", "fan_on", "gps_fix"))
+_NOT_SHOWN = frozenset(("time", "date", *hemisphere.SIGNS))
+"""What a column can hold without being a channel itself."""
+
 _DATE_ORDERS = ("dmy", "mdy", "ymd")
 _DATED = re.compile(r"\d{4}[-/.]\d|\d[-/.]\d{4}|\d[-/.]\d{1,2}[-/.]\d\d")
 _EPOCH_S = (1.0e9, 4.1e9)
@@ -64,18 +69,22 @@ class ColumnChoice:
 
 @dataclass
 class Plan:
-    """The meaning of every column, and notes on how it was found. `time` lists the time columns, best first."""
+    """The meaning of every column, and notes on how it was found. `time` lists the time columns, best first;
+    `languages` counts those that the names of the columns belong to."""
 
     meanings: list[Meaning]
     time: list[int]
     date: int | None
     chosen: frozenset[int]
     notes: list[Note] = field(default_factory=list)
+    languages: Counter[str] = field(default_factory=Counter)
 
 
 def unit_for(channel: str, unit_text: str | None) -> tuple[bool, Unit | None]:  # noqa: PLR0911 - one return a case
     """Does a unit text go with a channel, and the conversion it names. No text, or one nobody knows, goes with any."""
     if unit_text is None or not unit_text.strip():
+        return True, None
+    if channel in hemisphere.SIGNS:
         return True, None
     if channel in ("time", "date"):
         key = fold(unit_text).strip("[]() .")
@@ -124,15 +133,22 @@ def decide(
                 Note("column_choice", f"no column is named {choice.names[0]!r}; what was said of it was not used")
             )
     plan.chosen = frozenset(settled)
-    _by_language(open_)
+    _by_language(open_, plan.languages)
+    _add_hemispheres(open_, columns)
     _drop_fallbacks(open_, settled, columns, plan)
     for index, found in open_.items():
         certain = {f[0].channel for i, f in open_.items() if i != index and len({c.channel for c in f}) == 1}
         certain |= {channel for channel, _ in settled.values()}
         channel = _one_of(index, found, columns, certain, where)
+        if channel in CHANNELS and len({candidate.channel for candidate in found}) > 1:
+            plan.notes.append(
+                Note("taken_as", f"{columns[index].name!r} was taken as {CHANNELS[channel].meaning} ({channel})")
+            )
         settled[index] = (channel, columns[index].unit) if channel else ("raw", None)
+    not_understood = [i for i, found in open_.items() if not found and not proposals[i]]
     _number(settled, columns, proposals, plan, where)
     _choose_time(columns, plan, where)
+    _tell_not_understood([columns[index] for index in not_understood], plan)
     return plan
 
 
@@ -144,7 +160,7 @@ def _possible(column: RawColumn, proposals: tuple[Candidate, ...], plan: Plan) -
         fits, _ = unit_for(candidate.channel, column.unit)
         if not fits:
             continue
-        if text and candidate.channel not in _TEXT_CHANNELS and candidate.channel not in ("time", "date"):
+        if text and candidate.channel not in _TEXT_CHANNELS and candidate.channel not in _NOT_SHOWN:
             plan.notes.append(
                 Note(
                     "not_numbers",
@@ -166,9 +182,49 @@ def _may_be_slots(values: pl.Series) -> bool:
     return not some.size or bool(np.mean((some == np.floor(some)) & (some >= 0) & (some <= 15)) > 0.9)
 
 
-def _by_language(open_: dict[int, list[Candidate]]) -> None:
-    """Where languages disagree on a word, the language of the other headers decides."""
-    votes: Counter[str] = Counter()
+def _add_hemispheres(open_: dict[int, list[Candidate]], columns: Sequence[RawColumn]) -> None:
+    """A column of N and S, or E and W, right behind the latitudes or longitudes is their sign, whatever its name."""
+    places = {
+        channel: {index for index, found in open_.items() if any(c.channel == channel for c in found)}
+        for channel in hemisphere.SIGNS.values()
+    }
+    for index, found in open_.items():
+        channel = hemisphere.holds_signs(columns[index].values) if not found else None
+        if channel is not None and index - 1 in places[hemisphere.SIGNS[channel]]:
+            found.append(Candidate(channel, "any"))
+
+
+_MOST_NAMED = 8
+
+
+def _tell_not_understood(columns: Sequence[RawColumn], plan: Plan) -> None:
+    """One note on the columns that no table knows, with the option that would give the first of them a meaning."""
+    columns = [c for c in columns if c.values.null_count() < c.values.len() and not c.name.startswith(RAW_PREFIX)]
+    if not columns:
+        return
+    first = columns[0]
+    stated = parse_unit(first.unit) if first.unit else None
+    guess = {"1/min": "engine_rpm", "%": "throttle_pct"}.get(stated.canonical if stated else "", "")
+    option = f"{guess}:{first.unit}" if guess else f"CHANNEL:{(first.unit or 'UNIT') if stated else 'UNIT'}"
+    named = ", ".join(f"{c.name[:40]!r} ({_values_like(c.values)})" for c in columns[:_MOST_NAMED])
+    more = f" and {len(columns) - _MOST_NAMED} more" if len(columns) > _MOST_NAMED else ""
+    plan.notes.append(
+        Note(
+            "not_understood",
+            f"columns not understood, kept as they are: {named}{more}; if one is one of ridelog's channels, say so: "
+            f"--column '{first.name[:40]}={option}'",
+        )
+    )
+
+
+def _values_like(values: pl.Series) -> str:
+    filled = values.drop_nulls()
+    middle = filled[filled.len() // 2]
+    return f"values like {middle:.6g}" if isinstance(middle, float) else f"texts like {str(middle)[:16]!r}"
+
+
+def _by_language(open_: dict[int, list[Candidate]], votes: Counter[str]) -> None:
+    """Where languages disagree on a word, the language of the other headers decides. `votes` is filled."""
     for found in open_.values():
         languages = {candidate.language for candidate in found}
         if len(languages) == 1:
@@ -226,26 +282,26 @@ def _one_of(
         if "time" not in certain and column.unit is None:
             return "time"
         channels.remove("time")
-    if set(channels) == {"gps_speed_mps", "wheel_speed_mps"}:
-        if "gps_speed_mps" in certain:
-            return "wheel_speed_mps"
-        if (
-            "wheel_speed_mps" in certain
-            or {"lat_deg", "lon_deg"} <= certain
-            or certain & {"gps_hdop", "gps_satellites", "gps_fix"}
-        ):
-            return "gps_speed_mps"
+    if speed := _speed_of(channels, certain):
+        return speed
     fitting = [channel for channel in channels if _plausible(column, channel)]
     if len(fitting) == 1:
         return fitting[0]
     options = fitting or channels
     if len(options) == 1:
         return options[0]
-    unit = column.unit or CHANNELS[options[0]].unit
-    texts = tuple(f"{column.name}={channel}:{unit}" for channel in options)
+    if speed := _speed_of(options, certain):
+        return speed
+    if column.unit is not None:
+        texts = tuple(f"{column.name}={channel}:{column.unit}" for channel in options)
+        unit_too = ""
+    else:
+        texts = unit_choices.options(column.name, options, sample(column.values))
+        unit_too = ", and its unit is unknown"
     raise AmbiguousColumn(
         f"column {column.name!r} can be "
-        + " or ".join(f"{channel} ({CHANNELS[channel].meaning})" for channel in options),
+        + " or ".join(f"{channel} ({CHANNELS[channel].meaning})" for channel in options)
+        + unit_too,
         where=where,
         options=texts,
         expected="a column that fits one meaning",
@@ -253,14 +309,29 @@ def _one_of(
     )
 
 
+def _speed_of(channels: Sequence[str], certain: set[str]) -> str | None:
+    """Where a speed is the receiver's or the wheel's and nothing else, the other columns tell which."""
+    if set(channels) != {"gps_speed_mps", "wheel_speed_mps"}:
+        return None
+    if "gps_speed_mps" in certain:
+        return "wheel_speed_mps"
+    receiver = {"lat_deg", "lon_deg"} <= certain or bool(certain & {"gps_hdop", "gps_satellites", "gps_fix"})
+    return "gps_speed_mps" if receiver or "wheel_speed_mps" in certain else None
+
+
 def _plausible(column: RawColumn, channel: str) -> bool:
-    """Can the values be this channel's? Judged in the stated unit, in the canonical one where none is stated."""
+    """Can the values be this channel's? Judged in the stated unit, in the canonical one where none is stated; a speed
+    without one in any."""
     values = sample(column.values)
     if not values.size:
         return True
     _, unit = unit_for(channel, column.unit)
+    if unit is None and base_name(channel) in unit_choices.SPEEDS:
+        return bool(unit_choices.possible(channel, values))
     if unit is not None:
         values = values * unit.factor + unit.offset
+    if channel not in CHANNELS:
+        return False
     limits = CHANNELS[channel]
     inside = float(np.mean((values >= limits.low) & (values <= limits.high)))
     return inside > 0.98
@@ -293,7 +364,7 @@ def _number(
             names.update(_raw_names(indices, columns))
         else:
             in_order = sorted(indices, key=lambda index: (_sensor_number(proposals[index], channel), index))
-            kept = _without_twins(in_order, columns, plan, where)
+            kept = _without_twins(in_order, [(columns[i], settled[i][1]) for i in in_order], channel, plan, where)
             names.update((i, channel if place == 1 else f"{channel}.{place}") for place, i in enumerate(kept, start=1))
     for index in sorted(names):
         channel, unit_text = settled[index]
@@ -315,24 +386,47 @@ def _raw_names(indices: Sequence[int], columns: Sequence[RawColumn]) -> dict[int
     return names
 
 
-def _without_twins(indices: Sequence[int], columns: Sequence[RawColumn], plan: Plan, where: str) -> list[int]:
-    """Columns of one channel, those left out that repeat another's name and values. Raises InputRefused where only the
-    names are the same."""
+def _without_twins(
+    indices: Sequence[int], columns: Sequence[tuple[RawColumn, str | None]], channel: str, plan: Plan, where: str
+) -> list[int]:
+    """Columns (with their units) of one channel, those left out that repeat another's name and values. One in another
+    unit whose values differ is a second sensor. Raises InputRefused where name and unit are the same."""
     kept: list[int] = []
-    for index in indices:
-        name = columns[index].name
-        twin = next((k for k in kept if fold(columns[k].name) == fold(name)), None)
-        if twin is None:
-            kept.append(index)
-        elif columns[twin].values.equals(columns[index].values, check_names=False):
-            plan.notes.append(Note("same_column", f"{name} stands there twice with the same values; kept once"))
-        else:
+    for place, (column, unit_text) in enumerate(columns):
+        same = [k for k in range(place) if indices[k] in kept and fold(columns[k][0].name) == fold(column.name)]
+        twin, differs = None, False
+        for k in same:
+            other, other_text = columns[k]
+            units = unit_for(channel, other_text)[1], unit_for(channel, unit_text)[1]
+            if other.values.equals(column.values, check_names=False) and units[0] == units[1]:
+                twin = Note("same_column", f"{column.name} stands there twice with the same values; kept once")
+            elif units[0] != units[1] and alike(other.values, units[0], column.values, units[1]):
+                twin = Note(
+                    "same_column",
+                    f"{column.name} stands there in {other_text or 'no unit'} and in {unit_text or 'no unit'} with the "
+                    f"same values; kept in {other_text or 'no unit'}",
+                )
+            elif units[0] == units[1]:
+                differs = True
+        if twin is not None:
+            plan.notes.append(twin)
+        elif differs:
             raise InputRefused(
-                f"two columns are named {name!r} and their values differ",
+                f"two columns are named {column.name!r} and their values differ",
                 where=where,
                 expected="one name a column",
                 to_do="rename one of them in the header",
             )
+        else:
+            if same:
+                plan.notes.append(
+                    Note(
+                        "second_sensor",
+                        f"{column.name} stands there in two units with different values; the one in "
+                        f"{unit_text or 'no unit'} was taken as a second sensor",
+                    )
+                )
+            kept.append(indices[place])
     return kept
 
 

@@ -3,18 +3,40 @@ null."""
 
 from __future__ import annotations
 
+import json
 import re
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 
 import polars as pl
 
 from ridelog.bike import Bike
 from ridelog.ride import Note
+from ridelog.units import fold
 
-_ON = ("1", "on", "true", "yes", "y", "ein", "an", "ja", "high", "running", "active", "aktiv", "wahr")
-_OFF = ("0", "off", "false", "no", "aus", "nein", "low", "stopped", "inactive", "inaktiv", "falsch")
-_NEUTRAL = ("n", "neutral", "leerlauf", "0")
-_GEAR = re.compile(r"(?:g|gear|gang)?\s*(\d)\s*(?:st|nd|rd|th|\.|\. gang)?")
+_MOST_LISTED = 12
+
+_ON_WORDS = """
+1 on true yes y high running active enabled ein an ja j aktiv wahr laeuft oui o vrai marche allume active si v verdadero
+cierto encendido activado activo vero acceso attivo inserito sim s verdadeiro ligado ativo ativado aan waar actief
+ingeschakeld pa till sant sann
+"""
+_OFF_WORDS = """
+0 off false no n low stopped inactive disabled aus nein inaktiv falsch steht non faux arret arrete eteint inactif
+desactive falso apagado desactivado inactivo spento disattivo inattivo disinserito nao desligado inativo desativado
+uit nee onwaar inactief uitgeschakeld av fran nej falskt falsk
+"""
+_ON, _OFF = frozenset(_ON_WORDS.split()), frozenset(_OFF_WORDS.split())
+"""English, German, French, Spanish, Italian, Portuguese, Dutch and Swedish, folded (accents off)."""
+
+_NEUTRAL = frozenset(
+    ("n", "neutral", "leerlauf", "0", "neutre", "point mort", "pm", "neutro", "punto muerto", "folle", "in folle",
+     "ponto morto", "vrij", "neutraal", "vrijloop", "frilage")
+)  # fmt: skip
+_GEAR = re.compile(
+    r"(?:g|gear|gang|marcha|marcia|mudanca|rapport|vitesse|versnelling|vaxel)?\s*(\d)\s*"
+    r"(?:st|nd|rd|th|er|re|e|eme|a|o|\.|\. gang)?"
+)
 
 
 @dataclass(frozen=True)
@@ -32,6 +54,11 @@ def written(value: object) -> str:
     return str(value).strip().lower()
 
 
+def spoken(value: object) -> str:
+    """A cell as a word of any language, accents off: 'Não' is 'nao'."""
+    return fold(written(value))
+
+
 def read_state(channel: str, values: pl.Series, name: str, bike: Bike | None) -> State:
     """One state column. `channel` is map_slot, gear or fan_on."""
     if channel == "map_slot":
@@ -39,9 +66,8 @@ def read_state(channel: str, values: pl.Series, name: str, bike: Bike | None) ->
     if channel == "gear":
         if values.dtype == pl.Float64:
             return State(values)
-        return _from_words(values, name, _gear_words(values))
-    words = dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0)
-    return _from_words(values, name, words)
+        return _from_words(values, name, _gear_words(values), spoken)
+    return _from_words(values, name, dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0), spoken)
 
 
 def _distinct(values: pl.Series) -> list[object]:
@@ -51,7 +77,7 @@ def _distinct(values: pl.Series) -> list[object]:
 def _gear_words(values: pl.Series) -> dict[str, float]:
     words: dict[str, float] = dict.fromkeys(_NEUTRAL, 0.0)
     for value in _distinct(values)[:1000]:
-        text = written(value)
+        text = spoken(value)
         if (match := _GEAR.fullmatch(text)) and int(match[1]) <= 8:
             words[text] = float(match[1])
     return words
@@ -62,11 +88,11 @@ def _map(values: pl.Series, name: str, bike: Bike | None) -> State:
         if values.dtype == pl.Float64:
             note = Note("map_slots", f"{name}: no bike file says what its numbers mean; they were kept as slot numbers")
             return State(values, (note,))
-        return State(
-            None, (Note("map_unread", f"{name}: no bike file says what its words mean; it was kept as it is"),)
-        )
+        text = f"{name}: no bike file says what its words mean; it was kept as it is; {_line(values, ())}"
+        return State(None, (Note("map_unread", text),))
     words = {written: float(slot) for written, slot in bike.slot_values}
-    found = _from_words(values, name, words, listed_in=f"slot_values of {bike.id}")
+    to_add = f"the bike file of {bike.id} does not say which map they are; {_line(values, bike.slot_values)}"
+    found = _from_words(values, name, words, written, to_add)
     if (
         found.values is not None
         and found.values.null_count() == found.values.len()
@@ -76,11 +102,25 @@ def _map(values: pl.Series, name: str, bike: Bike | None) -> State:
     return found
 
 
-def _from_words(values: pl.Series, name: str, words: dict[str, float], listed_in: str = "") -> State:
+def _line(values: pl.Series, listed: Iterable[tuple[str, int]]) -> str:
+    """The line of a bike file that would list every value of this column, the numbers of new ones an example."""
+    known = {text: int(slot) for text, slot in listed}
+    free = iter(slot for slot in range(1, 1000) if slot not in known.values())
+    new = list(dict.fromkeys(text for v in _distinct(values)[:_MOST_LISTED] if (text := written(v)) not in known))
+    pairs = [*known.items(), *((text, next(free)) for text in new)]
+    line = ", ".join(f"{json.dumps(text[:40], ensure_ascii=False)} = {slot}" for text, slot in pairs)
+    return (
+        f"under [maps] it takes a line such as: slot_values = {{ {line} }} (set each number to the slot it stands for)"
+    )
+
+
+def _from_words(
+    values: pl.Series, name: str, words: dict[str, float], key: Callable[[object], str], to_add: str = ""
+) -> State:
     distinct = _distinct(values)
-    mapping = {value: words[written(value)] for value in distinct if written(value) in words}
+    mapping = {value: words[key(value)] for value in distinct if key(value) in words}
     unknown = [value for value in distinct if value not in mapping]
-    if not mapping and unknown and not listed_in:
+    if not mapping and unknown and not to_add:
         return State(
             None, (Note("state_unread", f"{name}: its values are no state that is known; it was kept as it is"),)
         )
@@ -92,9 +132,7 @@ def _from_words(values: pl.Series, name: str, words: dict[str, float], listed_in
     if not unknown:
         return State(result)
     rows = int(values.is_in(unknown).sum() or 0)
-    where = f" ({listed_in} does not list it)" if listed_in else ""
     example = ", ".join(repr(written(value))[:20] for value in unknown[:3])
-    return State(
-        result,
-        (Note("state_unknown", f"{name}: values that mean nothing known{where} count as unknown", rows, example),),
-    )
+    text = f"{name}: {example}{', ...' if len(unknown) > 3 else ''} count as unknown"
+    text += f": {to_add}" if to_add else ", because no state is known by these words"
+    return State(result, (Note("state_unknown", text, rows, example),))

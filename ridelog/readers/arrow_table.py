@@ -19,6 +19,7 @@ from ridelog.readers import naming
 from ridelog.readers.base import ReadOptions, Sniff
 from ridelog.readers.limits import Limits
 from ridelog.readers.numbers import file_decimal, parse_column
+from ridelog.readers.signs import only_channel
 from ridelog.ride import Note, RawColumn, RawLog
 
 if TYPE_CHECKING:
@@ -361,10 +362,12 @@ def _read_texts(
     texts: list[tuple[int, str, str | None, pl.Series]], columns: list[RawColumn], notes: list[Note]
 ) -> None:
     """Columns of text that hold numbers become numbers, with every cell that did not simply parse counted."""
-    decimal = file_decimal([series for _, _, _, series in texts], ";")
-    for number, name, unit, series in texts:
-        large = any(one.channel == "engine_rpm" for one in naming.candidates(name))
-        parsed = parse_column(series.rename(name), decimal, large=large)
+    channels = [only_channel(naming.candidates(name)) for _, name, _, _ in texts]
+    decimal = file_decimal([series for _, _, _, series in texts], ";", channels)
+    for channel, (number, name, unit, series) in zip(channels, texts, strict=True):
+        parsed = parse_column(series.rename(name), decimal, channel=channel, unit=unit)
+        if parsed.signs is not None and parsed.signs.why and parsed.is_number:
+            notes.append(Note("decimal_sign", f"{name}: {parsed.signs.why}"))
         columns[number] = RawColumn(name, unit or parsed.unit, parsed.values)
         for kind, count in parsed.counts.items():
             example = repr(parsed.examples[kind][1][:24]) if kind in parsed.examples else None

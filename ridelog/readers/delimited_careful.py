@@ -15,6 +15,7 @@ from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, is_value, split_line
 from ridelog.readers.limits import Limits
 from ridelog.readers.numbers import Parsed, file_decimal, parse_column
+from ridelog.readers.signs import only_channel
 from ridelog.readers.textfile import TextFile
 from ridelog.ride import Note, RawColumn
 
@@ -132,9 +133,11 @@ class _Sorting:
 
     def _kind(self, text: str) -> str:
         stripped = text.strip()
-        if stripped == self.dialect.header_text.strip():
+        # A logger started again by other software may write the same names in other letters.
+        same = stripped.casefold()
+        if same == self.dialect.header_text.strip().casefold():
             return "header"
-        if self.dialect.units_text is not None and stripped == self.dialect.units_text.strip():
+        if self.dialect.units_text is not None and same == self.dialect.units_text.strip().casefold():
             return "units"
         if re.match(r"\"?(?:#|//|%)", stripped):
             return "event"
@@ -264,7 +267,8 @@ def _numbers(
     frame: pl.DataFrame, dialect: Dialect, numbers: pl.Series, notes: list[Note], file_name: str
 ) -> list[RawColumn]:
     texts = list(frame.iter_columns())
-    decimal = file_decimal(texts, dialect.separator)
+    channels = [only_channel(naming.candidates(name)) for name in dialect.names]
+    decimal = file_decimal(texts, dialect.separator, channels)
     if decimal == ",":
         notes.append(Note("decimal_comma", "numbers have a decimal comma"))
     del frame
@@ -273,8 +277,7 @@ def _numbers(
         text = texts.pop(0)
         number = len(columns)
         name, unit = dialect.names[number], dialect.units[number]
-        large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
-        parsed = parse_column(text, decimal, large=large, unit=unit)
+        parsed = parse_column(text, decimal, channel=channels[number], unit=unit)
         notes.extend(told(parsed, name, numbers))
         columns.append(RawColumn(name, _unit(unit, parsed, name, file_name), parsed.values))
     return columns
@@ -297,7 +300,9 @@ def _unit(unit: str | None, parsed: Parsed, name: str, file_name: str) -> str | 
 
 def told(parsed: Parsed, name: str, numbers: pl.Series | None) -> list[Note]:
     """Notes on the cells of one column; `numbers` are the file lines of its rows."""
-    return [
+    why = parsed.signs.why if parsed.signs is not None and parsed.is_number else None
+    signs = [Note("decimal_sign", f"{name}: {why}")] if why else []
+    return signs + [
         Note(
             f"cells_{kind}",
             f"{name}: {_TOLD[kind]}",

@@ -19,6 +19,7 @@ import polars as pl
 from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, is_time, split_line
 from ridelog.readers.numbers import parse_column
+from ridelog.readers.signs import fits, only_channel, signs_of
 from ridelog.results import FloatArray
 
 BATCH_BYTES = 8 * 1024 * 1024
@@ -27,6 +28,7 @@ BATCH_BYTES = 8 * 1024 * 1024
 _SAMPLE_ROWS = 300
 _PLAIN = re.compile(r"[+-]?(?:\d+(?:\.\d*)?|\.\d+)(?:[eE][+-]?\d{1,2})?")
 _COMMA = re.compile(r"[+-]?\d*,\d+")
+_WHOLE_OR_GROUP = re.compile(r"[+-]?(?:\d+|[1-9]\d{0,2}[.,]\d{3})")
 
 Schema = dict[str, type[pl.Float64 | pl.String]]
 
@@ -42,7 +44,10 @@ def read_fast(path: Path, dialect: Dialect, lines: Sequence[str]) -> list[pl.Ser
     schema = _schema(sample, dialect, decimal_comma=decimal_comma is True) if decimal_comma is not None else None
     if schema is None or decimal_comma is None:
         return None
-    columns = [_Column(dialect.names[n], kind) for n, kind in enumerate(list(schema.values())[: dialect.width])]
+    columns = []
+    for n, kind in enumerate(list(schema.values())[: dialect.width]):
+        cells = [row[n] for row in sample if any(row) and row[n]]
+        columns.append(_Column(kind, dialect.names[n], dialect.units[n], open_=_open(cells)))
     done = 0
     for frame, share in _frames(path, dialect, schema, decimal_comma=decimal_comma):
         if frame is None:
@@ -52,6 +57,8 @@ def read_fast(path: Path, dialect: Dialect, lines: Sequence[str]) -> list[pl.Ser
         for column, part in zip(columns, frame.iter_columns(), strict=False):
             if not column.take(part, done, expected):
                 return None
+    if any(column.doubtful() for column in columns):
+        return None
     finished = [column.finish(done) for column in columns] if done else []
     # A blank line parses as a row without one value; the clock's column has none such.
     return finished if any(not column.null_count() for column in finished) else None
@@ -70,7 +77,7 @@ def _schema(sample: Sequence[Sequence[str]], dialect: Dialect, *, decimal_comma:
     for column in range(dialect.width):
         cells = [row[column] for row in filled if row[column]]
         number = all(pattern.fullmatch(cell) or _PLAIN.fullmatch(cell) for cell in cells)
-        if number and _may_be_thousands(dialect.names[column], cells):
+        if number and _may_be_thousands(cells, dialect.names[column], dialect.units[column], comma=decimal_comma):
             return None
         if (
             not number
@@ -144,8 +151,12 @@ def _parse(block: bytes, schema: Schema, separator: str, *, decimal_comma: bool)
 class _Column:
     """One column as it fills up."""
 
-    def __init__(self, name: str, kind: type[pl.Float64 | pl.String]) -> None:
-        self.large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
+    def __init__(self, kind: type[pl.Float64 | pl.String], name: str, unit: str | None, *, open_: bool) -> None:
+        self.channel, self.unit = only_channel(naming.candidates(name)), unit
+        # Parts of the values that tell, where the first cells left it open, whether 1.050 means 1050.
+        self.open = open_
+        self.fractions = False
+        self.top = self.top_whole = 0.0
         self.nulls = False
         self.numbers: FloatArray | None = np.empty(0) if kind is pl.Float64 else None
         self.texts: list[pl.Series] = []
@@ -158,8 +169,8 @@ class _Column:
             return True
         if not math.isfinite(float(part.sum() or 0.0)):  # one infinity or NaN makes the sum one
             return False
-        if self.large and _odd_thousands(part):
-            return False
+        if self.open and part.null_count() < part.len():
+            self._look(part)
         self.nulls = self.nulls or bool(part.null_count())
         at = end - part.len()
         if self.numbers.size < end:
@@ -171,6 +182,20 @@ class _Column:
             self.numbers[at : at + piece.len()] = piece.to_numpy()
             at += piece.len()
         return True
+
+    def _look(self, part: pl.Series) -> None:
+        whole = part == part.floor()
+        if not whole.all():
+            self.fractions = True
+            self.top = max(self.top, float(part.max() or 0.0))  # type: ignore[arg-type]
+            part = part.filter(whole)
+        self.top_whole = max(self.top_whole, float(part.max() or 0.0))  # type: ignore[arg-type]
+
+    def doubtful(self) -> bool:
+        """May a sign taken for a decimal one have stood between thousands? The careful path then looks at the texts."""
+        if not self.fractions:
+            return False
+        return 100.0 <= self.top_whole < 1000.0 or not fits(self.channel, self.unit, max(self.top, self.top_whole))
 
     def finish(self, rows: int) -> pl.Series:
         """The whole column, in one piece."""
@@ -209,16 +234,13 @@ def _decimal_comma(rows: Sequence[Sequence[str]], separator: str) -> bool | None
     return None if commas and dots else commas
 
 
-def _may_be_thousands(name: str, cells: Sequence[str]) -> bool:
-    dotted = [cell for cell in cells if "." in cell or "," in cell]
-    large = any(candidate.channel == "engine_rpm" for candidate in naming.candidates(name))
-    return bool(dotted) and large and all(re.fullmatch(r"\d{1,3}[.,]\d{3}", cell) for cell in dotted)
+def _may_be_thousands(cells: Sequence[str], name: str, unit: str | None, *, comma: bool) -> bool:
+    """Do the first cells show groups of three digits that the parser would take for decimals?"""
+    channel = only_channel(naming.candidates(name))
+    signs = signs_of(pl.Series(cells, dtype=pl.String), "," if comma else ".", channel, unit)
+    return signs.groups("," if comma else ".")
 
 
-def _odd_thousands(column: pl.Series) -> bool:
-    """Engine speeds such as 8.5 between ones such as 950: perhaps 8.500 meant thousands."""
-    top = column.max()
-    if not isinstance(top, float) or top <= 20.0:
-        return False
-    small = column.filter((column > 0.0) & (column < 20.0))
-    return bool((small != small.floor()).any())
+def _open(cells: Sequence[str]) -> bool:
+    """Do the first cells leave open whether a sign in a later one is decimal? One that can only be so settles it."""
+    return all(_WHOLE_OR_GROUP.fullmatch(cell) for cell in cells)

@@ -23,6 +23,9 @@ _SENSOR_NUMBER = re.compile(r"[1-4]")
 _SQUARE = re.compile(r"^(.*?)[\s_.,:]*[\[{<]([^\[\]{}<>]*)[\]}>]\s*$")
 _ROUND = re.compile(r"^(.*?)[\s_.,:]*\(([^()]*)\)\s*$")
 _TAIL = re.compile(r"^(.*?)[\s_,:/-]+([^\s_,:-]+)$")
+_NO_CHANNELS = ("time", "date", "lat_sign", "lon_sign")
+"""What a name can mean beside the channels: times, and on which side of equator and meridian a position lies."""
+
 _LONGEST_NAME = 120
 """A longer cell names no column; the patterns below need not be tried on it."""
 
@@ -95,12 +98,14 @@ def parse_table(text: str, where: str) -> Table:
     draft = _Draft()
 
     def add(names: Iterable[str], channel: str, *, fallback: bool = False) -> None:
-        if channel not in CHANNELS and channel not in ("time", "date"):
+        if channel not in CHANNELS and channel not in _NO_CHANNELS:
             raise ValueError(f"{where}: {channel!r} is no channel")
         for name in names:
             for spelling in _spellings(name):
                 draft.add(bare.key(spelling), Candidate(channel, language, fallback))
 
+    for channel, names in data.get("hemisphere", {}).items():
+        add(names, f"{channel}_sign")
     time = data.get("time", {})
     add(time.get("names", ()), "time")
     add(time.get("date", ()), "date")
@@ -167,7 +172,7 @@ def _lookup(table: Table, name: str) -> tuple[Candidate, ...]:
     return tuple(
         Candidate(one.channel, one.language, one.fallback, number)
         for one in table.meanings.get(table.key(" ".join(words)), ())
-        if one.channel not in ("time", "date")
+        if one.channel not in _NO_CHANNELS
     )
 
 
@@ -196,6 +201,8 @@ def split_unit(cell: str) -> tuple[str, str | None]:  # noqa: PLR0911 - one retu
     cell = " ".join(cell.replace("\u00a0", " ").split())
     if cell == TIME or base_name(cell) in CHANNELS or len(cell) > _LONGEST_NAME:
         return cell, None  # a canonical name tells its unit itself
+    if "/" in cell and any(one.channel in ("lat_sign", "lon_sign") for one in candidates(cell)):
+        return cell, None  # N/S are two words, no turns per second
     if square := _SQUARE.match(cell):
         if square[1]:
             return square[1].strip(), square[2].strip()

@@ -8,15 +8,14 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Literal
 
 import polars as pl
 
 from ridelog.readers import naming
+from ridelog.readers.signs import Decimal, Signs, lone_group, signs_of
 from ridelog.units import Unit, fold, parse_unit
-
-Decimal = Literal[".", ","]
 
 _MISSING_WORDS = """
 nan na n/a n.a. null none nil nul - -- --- ---- ----- ---.- --.- ? ?? * ** ***
@@ -35,6 +34,7 @@ _COMMA_DECIMAL = re.compile(r"([+-]?\d*),(\d+)((?:[eE][+-]?\d{1,3})?)")
 _GROUPED_DOT = re.compile(r"[+-]?\d{1,3}(?:\.\d{3})+(?:,\d+)?")
 _GROUPED_COMMA = re.compile(r"[+-]?\d{1,3}(?:,\d{3})+(?:\.\d+)?")
 _GROUPED_OTHER = re.compile(r"[+-]?\d{1,3}(?:['’ \u00a0\u2009\u202f]\d{3})+(?:[.,]\d+)?")
+_LONE_COMMA, _LONE_DOT = re.compile(lone_group(",")), re.compile(lone_group("."))
 _WITH_UNIT = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s.,+-][^\d]{0,11})")
 
 _LOOKED_AT = 500
@@ -45,12 +45,13 @@ _NUMBERS_FROM_SHARE = 0.8
 @dataclass(frozen=True)
 class Parsed:
     """One column. `values` is Float64 (finite or null) or String (null where empty). Counts are cells; `example` of a
-    kind is (row index, text). `unit` is the unit glued to its values, if any."""
+    kind is (row index, text). `unit` is the unit glued to its values, if any; `signs` how comma and dot were read."""
 
     values: pl.Series
     unit: str | None = None
     counts: Counter[str] = field(default_factory=Counter)
     examples: dict[str, tuple[int, str]] = field(default_factory=dict)
+    signs: Signs | None = None
 
     @property
     def is_number(self) -> bool:
@@ -58,55 +59,67 @@ class Parsed:
         return self.values.dtype == pl.Float64
 
 
-def file_decimal(columns: list[pl.Series], separator: str) -> Decimal:
+def file_decimal(columns: Sequence[pl.Series], separator: str, channels: Sequence[str | None] = ()) -> Decimal:
     """The decimal sign of a file, from all cells of all columns that are not times: the sign more cells can only
-    mean."""
+    mean. `channels` are what the columns hold by their names, None where that is open."""
     commas = dots = 0
     for column in columns:
-        commas += int(column.str.contains(r"^\s*\"?[+-]?\d*,(?:\d{1,2}|\d{4,})\"?\s*$").sum() or 0)
+        commas += int(column.str.contains(r"^\s*\"?[+-]?(?:\d*,(?:\d{1,2}|\d{4,})|0?,\d{3})\"?\s*$").sum() or 0)
         commas += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:\.\d{3})+,\d+\"?\s*$").sum() or 0)
-        dots += int(column.str.contains(r"^\s*\"?[+-]?\d*\.(?:\d{1,2}|\d{4,})\"?\s*$").sum() or 0)
+        dots += int(column.str.contains(r"^\s*\"?[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})|0?\.\d{3})\"?\s*$").sum() or 0)
         dots += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:,\d{3})+\.\d+\"?\s*$").sum() or 0)
-    if commas == dots == 0:
+    if commas == dots == 0 and separator != ",":
         # Only groups of three digits: where a comma splits columns it can't be the decimal sign unless it is quoted.
-        threes = sum(int(column.str.contains(r"^\s*\"?[+-]?\d+,\d{3}\"?\s*$").sum() or 0) for column in columns)
-        return "," if threes and separator != "," else "."
+        for number, column in enumerate(columns):
+            text = _bare(column)
+            if text.str.contains(r"^[+-]?\d+,\d{3}$").any():
+                channel = channels[number] if number < len(channels) else None
+                if not signs_of(text, ",", channel).comma_groups:
+                    return ","
+        return "."
     return "," if commas > dots else "."
 
 
-def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False, unit: str | None = None) -> Parsed:
-    """Numbers of a column of cells.
+def _bare(text: pl.Series) -> pl.Series:
+    """Cells without what stands around them, null where nothing is left."""
+    text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
+    return text.set(text == "", None)
 
-    `large`: values with dots between thousands (8.500) are then possible. `unit` is the one in the header, if any: a
-    few cells with a unit behind them must agree with it; where most have one it is the column's.
+
+def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = None, unit: str | None = None) -> Parsed:
+    """Numbers of a column of cells in a file of one decimal sign.
+
+    `channel` is what the column's name says it holds: where 1,050 can be two numbers it helps to tell which. `unit` is
+    the one in the header, if any: a few cells with a unit behind them must agree with it; where most have one it is the
+    column's.
     """
     counts: Counter[str] = Counter()
     examples: dict[str, tuple[int, str]] = {}
-    text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
-    text = text.set(text == "", None)
+    text = _bare(text)
     if text.null_count() == text.len():
         return Parsed(pl.Series(text.name, [None], dtype=pl.Float64).new_from_index(0, text.len()))
     source = text
-    if decimal == ",":
+    signs = signs_of(source, decimal, channel, unit)
+    if decimal == "," or not signs.comma_groups:
+        # Lone groups that are thousands are left as they are: they do not parse, and are put right one by one.
         text = text.str.replace_all(r"^([+-]?\d*),(\d+)$", "${1}.${2}")
-        grouped = source.str.contains(r"^[+-]?\d{1,3}(\.\d{3})+$")
-        text = text.set(grouped, None) if _grouped_means_thousands(source, grouped, large=large) else text
-    elif large:
-        grouped = source.str.contains(r"^[+-]?\d{1,3}\.\d{3}$")
-        text = text.set(grouped, None) if _grouped_means_thousands(source, grouped, large=True) else text
+        if signs.comma_groups:
+            text = text.set(source.str.contains(lone_group(",")), None)
+    if signs.dot_groups:
+        text = text.set(source.str.contains(lone_group(".")), None)
     values = text.cast(pl.Float64, strict=False)
     odd = source.is_not_null() & (values.is_null() | ~values.is_finite()).fill_null(value=True)
     if not odd.any():
-        return Parsed(values, None, counts, examples)
+        return Parsed(values, None, counts, examples, signs)
     filled = source.len() - source.null_count()
     # Texts that are no numbers at all are told by the first of them; counting all different ones could take long.
     first = source.filter(odd).head(_LOOKED_AT).to_list()
-    strange = sum(_one(cell, decimal, large=large)[1] == "text" for cell in first)
+    strange = sum(_one(cell, signs)[1] == "text" for cell in first)
     if strange > 0.5 * len(first) and int(odd.sum() or 0) > (1 - _NUMBERS_FROM_SHARE) * filled:
         return _as_text(source)
     distinct = source.filter(odd).value_counts()
     times: dict[str, int] = dict(zip(distinct[source.name].to_list(), distinct["count"].to_list(), strict=True))
-    known = {cell: _one(cell, decimal, large=large) for cell in times}
+    known = {cell: _one(cell, signs) for cell in times}
     if sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text") > (1 - _NUMBERS_FROM_SHARE) * filled:
         return _as_text(source)
     found, known = _one_unit(known, times, filled, unit)
@@ -119,7 +132,7 @@ def parse_column(text: pl.Series, decimal: Decimal, *, large: bool = False, unit
     for kind in counts:
         cell = next(text for text, (_, other, _) in known.items() if other == kind)
         examples[kind] = (int(source.index_of(cell) or 0), cell)
-    return Parsed(values, found, counts, examples)
+    return Parsed(values, found, counts, examples, signs)
 
 
 Cell = tuple[float | None, str, str | None]
@@ -160,20 +173,7 @@ def _as_text(source: pl.Series) -> Parsed:
     )
 
 
-def _grouped_means_thousands(source: pl.Series, grouped: pl.Series, *, large: bool) -> bool:
-    """Are texts such as 8.500 thousands? Only where every value with a dot has this form, plain ones stay under 1000,
-    and the quantity is one that is large (engine speed)."""
-    if not large or not grouped.any():
-        return False
-    dotted = source.str.contains(".", literal=True)
-    if int(dotted.sum() or 0) != int(grouped.sum() or 0):
-        return False
-    plain = source.filter(~dotted.fill_null(value=False)).cast(pl.Float64, strict=False).drop_nulls()
-    top = float(plain.max() or 0.0)  # type: ignore[arg-type]
-    return top < 1000.0
-
-
-def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:  # noqa: PLR0911 - one return a case
+def _one(cell: str, signs: Signs) -> Cell:
     """One text: its value, what had to be done ('plain', 'missing', 'grouped' ...) and the unit glued to it."""
     word = cell.casefold()
     if word in MISSING:
@@ -181,42 +181,36 @@ def _one(cell: str, decimal: Decimal, *, large: bool) -> Cell:  # noqa: PLR0911 
     if word in NOT_FINITE:
         return None, "not_finite", None
     plain = unicodedata.normalize("NFKC", cell).replace("−", "-").replace("–", "-").strip()
-    value = _number(plain, decimal, large=large)
+    value, kind = _number(plain, signs)
     if value is not None:
         if value in (float("inf"), float("-inf")):
             return None, "not_finite", None
-        grouped = any(
-            pattern.fullmatch(plain) for pattern in (_GROUPED_DOT, _GROUPED_COMMA, _GROUPED_OTHER)
-        ) and not _PLAIN.fullmatch(plain)
-        if grouped or (large and _GROUPED_DOT.fullmatch(plain)):
-            return value, "grouped", None
-        return value, "plain" if plain == cell else "odd_characters", None
+        return value, "odd_characters" if kind == "plain" and plain != cell else kind, None
     if match := _WITH_UNIT.fullmatch(plain):
         unit = naming.mend(match[2]).strip()
-        value = _number(match[1], decimal, large=large)
+        value, _ = _number(match[1], signs)
         if value is not None and naming.is_unit(unit):
             return value, "unit_in_cell", fold(unit)
     return None, "text", None
 
 
-def _number(text: str, decimal: Decimal, *, large: bool) -> float | None:  # noqa: PLR0911 - one return a case
-    if decimal == ".":
-        if large and _GROUPED_DOT.fullmatch(text) and "," not in text:
-            return float(text.replace(".", ""))
-        if _PLAIN.fullmatch(text):
-            return float(text)
-        if _GROUPED_COMMA.fullmatch(text):
-            return float(text.replace(",", ""))
-        if match := _COMMA_DECIMAL.fullmatch(text):
-            return float(f"{match[1] or '0'}.{match[2]}{match[3]}")
-    else:
-        if match := _COMMA_DECIMAL.fullmatch(text):
-            return float(f"{match[1] or '0'}.{match[2]}{match[3]}")
-        if _GROUPED_DOT.fullmatch(text) and (large or "," in text or text.count(".") > 1):
-            return float(text.replace(".", "").replace(",", "."))
-        if _PLAIN.fullmatch(text):
-            return float(text)
+def _number(text: str, signs: Signs) -> tuple[float | None, str]:  # noqa: PLR0911 - one return a case
+    """The value of a plain text, and whether it was 'plain' or 'grouped'."""
+    if _LONE_COMMA.fullmatch(text):
+        if signs.comma_groups:
+            return float(text.replace(",", "")), "grouped"
+        return float(text.replace(",", ".")), "plain"
+    if signs.dot_groups and _LONE_DOT.fullmatch(text):
+        return float(text.replace(".", "")), "grouped"
+    if _PLAIN.fullmatch(text):
+        return float(text), "plain"
+    if match := _COMMA_DECIMAL.fullmatch(text):
+        return float(f"{match[1] or '0'}.{match[2]}{match[3]}"), "plain"
+    if _GROUPED_COMMA.fullmatch(text):
+        return float(text.replace(",", "")), "grouped"
+    if _GROUPED_DOT.fullmatch(text):
+        return float(text.replace(".", "").replace(",", ".")), "grouped"
     if _GROUPED_OTHER.fullmatch(text):
         text = re.sub(r"['’ \u00a0\u2009\u202f]", "", text)
-        return float(text.replace(",", "."))
-    return None
+        return float(text.replace(",", ".")), "grouped"
+    return None, "text"

@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from ridelog.readers.numbers import file_decimal, parse_column
 
 
-def parse(*cells: str | None, decimal: str = ".", large: bool = False, unit: str | None = None):
-    return parse_column(pl.Series("x", cells, dtype=pl.String), decimal, large=large, unit=unit)  # type: ignore[arg-type]
+def parse(*cells: str | None, decimal: str = ".", channel: str | None = None, unit: str | None = None):
+    return parse_column(pl.Series("x", cells, dtype=pl.String), decimal, channel=channel, unit=unit)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize(
@@ -88,10 +88,75 @@ def test_the_decimal_sign_is_that_of_the_whole_file() -> None:
     assert file_decimal([pl.Series(["12"])], ";") == "."
 
 
-def test_a_dot_is_a_thousands_sign_only_for_large_quantities() -> None:
-    assert parse("8.500", "950", large=True).values.to_list() == [8500.0, 950.0]
-    assert parse("8.500", "950", large=False).values.to_list() == [8.5, 950.0]
-    assert parse("8.500", "1200", large=True).values.to_list() == [8.5, 1200.0]
+# Cells, the file's decimal sign, what the column is by its name (and unit), and the values they mean.
+THOUSANDS = [
+    # Plain values of three digits beside groups of three: nothing but thousands.
+    (["950", "1,050", "8,500"], ",", None, None, [950, 1050, 8500]),
+    (["950", "1.050", "8.500"], ".", None, None, [950, 1050, 8500]),
+    (["980", "1,050", "-"], ",", "exhaust_gas_c", "C", [980, 1050, None]),
+    (["980", "1.050", "1.250"], ",", "elevation_m", "m", [980, 1050, 1250]),
+    (["-980", "-1,050"], ",", None, None, [-980, -1050]),
+    # In a file of decimal commas a dot can only be this, whatever the channel.
+    (["1.050", "1.250"], ",", None, None, [1050, 1250]),
+    (["1.050", "1.250"], ",", "elevation_m", "m", [1050, 1250]),
+    (["1.050,5", "1.250"], ",", None, None, [1050.5, 1250]),
+    (["1,050", "1,250"], ".", None, None, [1050, 1250]),
+    (["1,050", "90.5"], ",", None, None, [1050, 90.5]),
+    # Only one reading is possible for the channel.
+    (["8,500", "3,000", "0"], ",", "engine_rpm", None, [8500, 3000, 0]),
+    (["8.500", "3.000", "0"], ".", "engine_rpm", "rpm", [8500, 3000, 0]),
+    (["1,013", "1,011"], ",", "baro_kpa", "hPa", [1013, 1011]),
+]
+DECIMALS = [
+    (["90,125", "91,250"], ".", "coolant_c", "C", [90.125, 91.25]),
+    (["90.125", "91.250"], ",", "coolant_c", "C", [90.125, 91.25]),
+    (["190,125", "91,250"], ".", "coolant_c", "F", [190.125, 91.25]),
+    (["13,850", "13,900"], ".", "battery_v", "V", [13.85, 13.9]),
+    (["1,013", "1,011"], ".", "baro_kpa", "bar", [1.013, 1.011]),
+    (["47,125", "47,126"], ".", "lat_deg", None, [47.125, 47.126]),
+    (["8,500", "0,950"], ".", None, None, [8.5, 0.95]),
+    (["8.500", "0.950"], ",", None, None, [8.5, 0.95]),
+    (["8.500", "7.25"], ",", None, None, [8.5, 7.25]),
+    (["8,500", "7,25", "980"], ".", None, None, [8.5, 7.25, 980]),
+    (["8.500", "1200"], ".", "engine_rpm", None, [8.5, 1200]),
+    (["8.500", "90"], ".", None, None, [8.5, 90]),
+    (["8.500", "3.000"], ".", "engine_rpm", "krpm", [8.5, 3.0]),
+    (["100", "99.125"], ".", "coolant_c", "C", [100, 99.125]),
+]
+
+
+@pytest.mark.parametrize(("cells", "decimal", "channel", "unit", "values"), THOUSANDS)
+def test_three_digits_behind_a_sign_are_thousands(
+    cells: list[str], decimal: str, channel: str | None, unit: str | None, values: list[float | None]
+) -> None:
+    parsed = parse(*cells, decimal=decimal, channel=channel, unit=unit)
+    assert parsed.values.to_list() == values
+    assert parsed.counts["grouped"] == sum("." in cell or "," in cell for cell in cells if cell != "90.5")
+
+
+@pytest.mark.parametrize(("cells", "decimal", "channel", "unit", "values"), DECIMALS)
+def test_three_digits_behind_a_sign_are_decimals(
+    cells: list[str], decimal: str, channel: str | None, unit: str | None, values: list[float]
+) -> None:
+    parsed = parse(*cells, decimal=decimal, channel=channel, unit=unit)
+    assert parsed.values.to_list() == values
+    assert parsed.counts["grouped"] == 0
+    # What the rest of the file does not suggest is told.
+    sign = "," if any("," in cell for cell in cells) else "."
+    assert (parsed.signs is not None and parsed.signs.why is not None) == (sign != decimal)
+
+
+@pytest.mark.parametrize(("cells", "decimal"), [(["92 C", "1,050 C", "850 C"], ","), (["92", "1.050 C", "850"], ",")])
+def test_a_unit_behind_the_cells_changes_nothing(cells: list[str], decimal: str) -> None:
+    assert parse(*cells, decimal=decimal, channel="exhaust_gas_c", unit="C").values.to_list() == [92, 1050, 850]
+
+
+@settings(deadline=None)
+@given(st.lists(st.integers(100, 9_999), min_size=4, max_size=40), st.sampled_from(".,"), st.sampled_from(".,"))
+def test_whole_numbers_with_signs_between_thousands_survive(values: list[int], sign: str, decimal: str) -> None:
+    values = [*values, 500, 7500]
+    cells = [f"{value:,}".replace(",", sign) for value in values]
+    assert parse(*cells, decimal=decimal).values.to_list() == values
 
 
 @settings(deadline=None)
@@ -107,11 +172,15 @@ def test_numbers_survive_being_written(values: list[float | None], decimal: str)
 
 
 @settings(deadline=None)
-@given(st.lists(st.text(max_size=12), min_size=1, max_size=30), st.sampled_from([".", ","]), st.booleans())
+@given(
+    st.lists(st.text(max_size=12), min_size=1, max_size=30),
+    st.sampled_from([".", ","]),
+    st.sampled_from([None, "engine_rpm", "coolant_c", "baro_kpa"]),
+)
 def test_any_text_gives_finite_numbers_or_text_and_accounts_for_the_rest(
-    cells: list[str], decimal: str, large: bool
+    cells: list[str], decimal: str, channel: str | None
 ) -> None:
-    parsed = parse(*cells, decimal=decimal, large=large)
+    parsed = parse(*cells, decimal=decimal, channel=channel)
     assert parsed.values.len() == len(cells)
     if parsed.is_number:
         assert all(v is None or math.isfinite(v) for v in parsed.values.to_list())
