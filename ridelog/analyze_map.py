@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from itertools import zip_longest
 
 import numpy as np
@@ -14,21 +15,29 @@ from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike
 from ridelog.grid import usable
 from ridelog.intervals import Cover, Interval, intersection, total_s
+from ridelog.normalize import map_words
 from ridelog.results import Adherence, Exposure, FloatArray, Segment
 from ridelog.ride import Ride
 
 
 def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTrack:
     """Which map was on over the ride; empty, with the reason in `doubts`, where that is not known."""
+    written = map_words.unread(ride)
+    if written is not None and bike is not None:
+        return _from_words(ride, written, bike, doubts)
     samples = usable(ride, "map_slot")
     if samples.t_s.size < 2:
-        unread = any(note.kind == "map_unread" for note in ride.notes)
-        doubts.say(
-            "map_in_use",
-            "the words in the map column meant nothing when the ride was imported. Import it again with its bike file"
-            if unread
-            else "the log has no map switch. Log the switch, or note the times of switching",
-        )
+        if written is not None or any(note.kind == map_words.UNREAD for note in ride.notes):
+            doubts.say(
+                "map_in_use",
+                "no bike file says what the words in the map column mean. Name the bike, with maps.slot_values in its "
+                "file"
+                if written is not None
+                else "the words in the map column meant nothing when the ride was imported. Import it again with its "
+                "bike file",
+            )
+        else:
+            doubts.say("map_in_use", "the log has no map switch. Log the switch, or note the times of switching")
         return adherence.NO_TRACK
     if bike is None:
         doubts.say("map_in_use", "no bike file says which slot holds the conservative map")
@@ -36,11 +45,39 @@ def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTra
     slot_of = _slots(ride, bike)
     strange = sorted({f"{value:g}" for value in np.unique(samples.y) if slot_of(float(value)) is None})
     if strange:
-        doubts.say(
-            "map_in_use",
-            f"the map switch reads {', '.join(strange)} at times; maps.slot_values of the bike file has no such slot",
-        )
+        _say_unlisted(strange, bike, doubts)
     return adherence.track(samples.t_s, samples.y, samples.joined, bike.conservative_slot, slot_of)
+
+
+def _from_words(ride: Ride, name: str, bike: Bike, doubts: Doubts) -> adherence.MapTrack:
+    """The map in use from what the log wrote, through the bike file as it is now.
+
+    The import kept the words because the bike file of that day did not list them all.
+    """
+    numbers, words = map_words.codes(ride.samples[name])
+    # A word without a slot keeps its number, so that its time counts as unknown: left out, the map before would seem
+    # to hold on.
+    samples = usable(replace(ride, samples=ride.samples.with_columns(numbers.alias("map_slot"))), "map_slot")
+    slots = [bike.slot_of(word) for word in words]
+    strange = [word for word, slot in zip(words, slots, strict=True) if slot is None]
+    if strange:
+        _say_unlisted(strange, bike, doubts)
+    if samples.t_s.size < 2 or len(strange) == len(words):
+        return adherence.NO_TRACK
+    return adherence.track(
+        samples.t_s, samples.y, samples.joined, bike.conservative_slot, lambda code: slots[round(code)]
+    )
+
+
+def _say_unlisted(strange: list[str], bike: Bike, doubts: Doubts) -> None:
+    shown = ", ".join(repr(word[:20]) for word in strange[:4]) + (", ..." if len(strange) > 4 else "")
+    known = ", ".join(f'"{word}" = {slot}' for word, slot in bike.slot_values)
+    new = ", ".join(f'"{word[:20]}" = SLOT' for word in strange[:4])
+    doubts.say(
+        "map_in_use",
+        f"the map switch reads {shown} at times, which maps.slot_values of bike {bike.id} does not list. Add it with "
+        f"its slot number, under [maps]: slot_values = {{ {known}, {new} }}",
+    )
 
 
 def _slots(ride: Ride, bike: Bike) -> Callable[[float], int | None]:

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import Future, ThreadPoolExecutor
-from contextlib import ExitStack, contextmanager
+from collections.abc import Callable, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
@@ -15,14 +14,16 @@ import polars as pl
 
 from ridelog import align, clock, normalize, quality
 from ridelog.bike import Bike
-from ridelog.errors import InputRefused, RidelogError, UsageError
+from ridelog.channels import TIME, base_name
+from ridelog.errors import AmbiguousColumn, InputRefused, LimitExceeded, RidelogError, UsageError
 from ridelog.intervals import Interval
-from ridelog.normalize import Column, ColumnChoice, Normalized
+from ridelog.normalize import Column, ColumnChoice, Normalized, magnitude, map_words
 from ridelog.readers import registry
-from ridelog.readers.base import HEAD_BYTES, ReadOptions
+from ridelog.readers.base import HEAD_BYTES, Reader, ReadOptions
 from ridelog.readers.container import Unpacked, unpacked
 from ridelog.readers.limits import Limits
 from ridelog.readers.naming import candidates, counter_unit, split_unit
+from ridelog.readers.regular import check_is_file, hashing, sha256_of
 from ridelog.ride import Note, RawColumn, RawLog, Ride, SourceFile
 
 if TYPE_CHECKING:
@@ -30,7 +31,6 @@ if TYPE_CHECKING:
 
 __all__ = ["ColumnChoice", "ImportOptions", "Outcome", "import_files", "parse_column_option", "read_rides"]
 
-_HASH_BLOCK = 4 * 1024 * 1024
 _LARGE_BYTES = 32 * 1024 * 1024
 
 
@@ -81,9 +81,11 @@ def read_rides(paths: Sequence[Path], options: ImportOptions, *, together: bool 
 
 def _start(options: ImportOptions) -> datetime | None:
     """The start as a moment. Raises UsageError for one without a zone, and for an unknown zone."""
-    zone = clock.parse_zone(options.timezone) if options.timezone else None
-    if options.start is None or options.start.tzinfo is not None:
-        return options.start
+    zone = clock.parse_zone(options.timezone) if options.timezone is not None else None
+    if options.start is None:
+        return None
+    if options.start.tzinfo is not None:
+        return _in_calendar(options.start)
     if zone is None:
         raise UsageError(
             f"{options.start.isoformat()} has no time zone",
@@ -91,7 +93,20 @@ def _start(options: ImportOptions) -> datetime | None:
             expected="a time with its zone, such as 2026-05-02T09:30:00+02:00, or --timezone",
             to_do="add the zone",
         )
-    return options.start.replace(tzinfo=zone)
+    return _in_calendar(options.start.replace(tzinfo=zone))
+
+
+def _in_calendar(start: datetime) -> datetime:
+    try:
+        start.astimezone(UTC) + timedelta(weeks=1)
+    except OverflowError as error:
+        raise UsageError(
+            f"{start.isoformat()} is at the end of the calendar",
+            where="--start",
+            expected="the moment of the first sample",
+            to_do="correct the option",
+        ) from error
+    return start
 
 
 @dataclass(frozen=True)
@@ -123,18 +138,15 @@ def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> lis
 def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple[SourceFile, list[_Piece]]:
     """Everything one file holds, normalized. Unexpected faults of a reader become refusals that say so."""
     try:
-        _check_is_file(path)
+        check_is_file(path)
+        if options.description is not None:
+            check_is_file(options.description, "a file that describes the messages of the bus")
         with ExitStack() as stack:
-            hashing = stack.enter_context(_hashing(path))
+            beside = stack.enter_context(hashing(path))
             inner = stack.enter_context(unpacked(path, options.limits))
-            pieces: list[_Piece] = []
-            formats: list[str] = []
-            for member in inner:
-                found, name = _read_member(member, path.name, options, start if not pieces else None)
-                pieces.extend(found)
-                formats.append(name)
-            digest, size = hashing.result()
-            return SourceFile(path.name, digest, size, formats[0]), pieces
+            pieces, format_name = _members(inner, path.name, options, start)
+            digest, size = beside.result()
+            return SourceFile(path.name, digest, size, format_name), pieces
     except RidelogError as error:
         if path.name not in error.where:
             error.with_where(path.name)
@@ -161,42 +173,63 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
         ) from error
 
 
-def _check_is_file(path: Path) -> None:
-    if not path.is_file():
-        raise InputRefused(
-            "is a folder" if path.is_dir() else "there is no such file",
-            where=path.name,
-            expected="a log file",
-            to_do="check the path",
-        )
+def _members(
+    inner: list[Unpacked], outer: str, options: ImportOptions, start: datetime | None
+) -> tuple[list[_Piece], str]:
+    """The rides of all files in one, and the format of the first. A file packed beside the logs that is none itself
+    (a text to read, a picture) is passed over and noted."""
+    pieces: list[_Piece] = []
+    formats: list[str] = []
+    passed: list[tuple[str, InputRefused]] = []
+    for member in inner:
+        shown = outer if member.name == outer or outer.startswith(member.name) else f"{outer}, {member.name}"
+        try:
+            reader, sure = _reader_of(member, shown, options)
+        except InputRefused as error:
+            passed.append((member.name, error))
+            continue
+        try:
+            pieces.extend(_read_member(member, shown, reader, options, start if not pieces else None))
+        except (AmbiguousColumn, LimitExceeded):
+            raise
+        except InputRefused as error:
+            if sure or len(inner) == 1:
+                raise
+            passed.append((member.name, error))
+            continue
+        formats.append(reader.name)
+    if not formats:
+        raise passed[0][1]
+    notes = tuple(
+        Note("member_passed_over", f"{name} in the archive is no log and was passed over: {error.found}")
+        for name, error in passed
+    )
+    return [replace(piece, notes=(*piece.notes, *notes)) for piece in pieces], formats[0]
 
 
-@contextmanager
-def _hashing(path: Path) -> Iterator[Future[tuple[str, int]]]:
-    """A file's hash and size, worked out beside the reading: hashing leaves the interpreter free."""
-    with ThreadPoolExecutor(1) as beside:
-        yield beside.submit(_sha256, path)
+_SURE = 0.9
+"""A reader at least so sure of a file has a log before it: what is wrong with it is told, never passed over."""
 
 
-def _sha256(path: Path) -> tuple[str, int]:
-    digest, size = hashlib.sha256(), 0
-    with path.open("rb", buffering=0) as file:
-        while block := file.read(_HASH_BLOCK):
-            digest.update(block)
-            size += len(block)
-    return digest.hexdigest(), size
+def _reader_of(member: Unpacked, shown: str, options: ImportOptions) -> tuple[Reader, bool]:
+    with member.path.open("rb") as file:
+        head = file.read(HEAD_BYTES)
+    available, _ = registry.readers()
+    if options.format:
+        return registry.named(options.format, available), True
+    try:
+        reader = registry.choose(head, member.name, available)
+    except InputRefused as error:
+        error.where = shown
+        error.args = (error.one_line(),)
+        raise
+    return reader, reader.sniff(head, member.name).score >= _SURE
 
 
 def _read_member(
-    member: Unpacked, outer: str, options: ImportOptions, start: datetime | None
-) -> tuple[list[_Piece], str]:
-    shown = outer if member.name == outer or outer.startswith(member.name) else f"{outer}, {member.name}"
-    with member.path.open("rb") as file:
-        head = file.read(HEAD_BYTES)
-    available, plugin_notes = registry.readers()
-    reader = (
-        registry.named(options.format, available) if options.format else registry.choose(head, member.name, available)
-    )
+    member: Unpacked, shown: str, reader: Reader, options: ImportOptions, start: datetime | None
+) -> list[_Piece]:
+    _, plugin_notes = registry.readers()
     named = tuple(name for choice in options.columns for name in choice.names)
     logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named, options.description)))
     pieces: list[_Piece] = []
@@ -204,7 +237,7 @@ def _read_member(
         pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
     if not pieces:
         raise InputRefused("no ride is in it", where=shown, expected="rows with times", to_do="check the file")
-    return pieces, reader.name
+    return pieces
 
 
 def _normalize(
@@ -225,21 +258,48 @@ def _normalize(
         zone=options.timezone,
         where=shown,
         first_row=log.first_row,
+        lines=log.row_lines,
+        unit_certain=plan.time[0] in plan.chosen,
     )
     others = [known[index] for index in plan.time[1:]]
     built = clock.tie_to_date(built, others, date, zone=options.timezone, where=shown)
     used = frozenset({plan.time[0]} | ({plan.date} if date is not None and plan.date is not None else set()))
     notes = (*plugin_notes, *log.notes, *plan.notes, *built.notes)
     first = built.timelines[0].recording
+    notes = (*notes, *magnitude.within_reason(columns, plan.meanings, used))
+    maps = [known[meaning.column] for meaning in plan.meanings if base_name(meaning.channel) == "map_slot"]
     del known, log, time, date
     converted, found = normalize.convert(columns, plan, used, recording=first, bike=options.bike, file_name=shown)
     notes = (*notes, *found)
+    for column in maps:
+        more, told = map_words.kept(column, converted, options.bike, shown)
+        converted.extend(more)
+        notes = (*notes, *told)
     pieces = []
+    empty = 0
     for timeline in built.timelines:
         absolute = timeline.start_utc if timeline.has_absolute else None
         normalized = normalize.build(converted, timeline.recording, absolute, shown)
-        pieces.append(_Piece(normalized, timeline, (*notes, *normalized.notes)))
+        if any(dtype == pl.Float64 for name, dtype in normalized.samples.schema.items() if name != TIME):
+            pieces.append(_Piece(normalized, timeline, (*notes, *normalized.notes)))
+        else:
+            empty += _rows_of(timeline)
+    if not pieces:
+        raise InputRefused(
+            "no channel holds a value",
+            where=shown,
+            expected="one column at least, beside the time, with numbers in it",
+            to_do="check that the sensors were connected and the export holds their channels",
+        )
+    if empty:
+        told_empty = Note("left_out_empty", "recordings in which no channel holds a value were left out", rows=empty)
+        pieces = [replace(piece, notes=(*piece.notes, told_empty)) for piece in pieces]
     return pieces
+
+
+def _rows_of(timeline: clock.Timeline) -> int:
+    rows = timeline.recording.rows
+    return int(rows.size if rows is not None else timeline.recording.t_s.size)
 
 
 def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawColumn, RawColumn | None]:
@@ -440,13 +500,25 @@ def _store(library: Library, ride: Ride, group: list[Path], known: dict[str, str
         return Outcome(ride.id, ride.sources, library.add(ride, group), notes=ride.notes)
     except InputRefused as error:
         return Outcome(None, ride.sources, "refused", str(error), ride.notes, error)
+    except ValueError as fault:
+        # One ride that can't be stored must not take the other files of the call with it.
+        refused = InputRefused(
+            f"storing it failed ({fault}), which is a fault of ridelog and not of the file",
+            where=" + ".join(path.name for path in group),
+            expected="a ride that can be stored",
+            to_do="report the fault with the file; the other files of the call are not affected",
+        )
+        return Outcome(None, ride.sources, "refused", str(refused), ride.notes, refused)
 
 
 def _file_of(path: Path) -> SourceFile:
     """A file by its content, before anything is read from it. Raises InputRefused."""
+    check_is_file(path)
     try:
-        digest, size = _sha256(path)
+        digest, size = sha256_of(path)
     except OSError as error:
-        what = "there is no such file" if isinstance(error, FileNotFoundError) else f"can't be read ({error.strerror})"
-        raise InputRefused(what, where=path.name, expected="a log file", to_do="check the path") from error
+        raise InputRefused(
+            f"can't be read ({error.strerror or error})", where=path.name, expected="a log file",
+            to_do="check that it is there, and its permissions",
+        ) from error  # fmt: skip
     return SourceFile(path.name, digest, size, "")

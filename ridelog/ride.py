@@ -57,8 +57,8 @@ class RawLog:
 
     `breaks` are row indices at which a new recording starts although the table goes on (a repeated header, a new track
     segment): no step across one is ever bridged. `first_row` is the file line of the first data row, for messages; 0
-    where lines mean nothing. `rows_in` counts the rows the file holds, so that kept + reported = rows_in can be
-    checked.
+    where lines mean nothing; `row_lines` are the lines of all rows where they do not follow each other. `rows_in`
+    counts the rows the file holds, so that kept + reported = rows_in can be checked.
     """
 
     format: str
@@ -67,6 +67,7 @@ class RawLog:
     breaks: tuple[int, ...] = ()
     first_row: int = 0
     notes: tuple[Note, ...] = ()
+    row_lines: npt.NDArray[np.int64] | None = None
 
     @property
     def height(self) -> int:

@@ -124,7 +124,7 @@ def test_half_a_map_channel_is_not_held_against_the_rider() -> None:
 def test_a_slot_the_bike_file_does_not_list_is_unknown() -> None:
     result = run(flat_out(map_slot=np.full(T_S.size, 5.0)))
     assert [one.verdict for one in result.segments] == ["unknown"]
-    assert any("reads 5" in item.reason for item in result.cannot_tell)
+    assert any("reads '5'" in item.reason and "slot_values = {" in item.reason for item in result.cannot_tell)
 
 
 def test_values_kept_as_the_log_wrote_them_go_through_the_bike_files_list() -> None:

@@ -134,7 +134,7 @@ def test_times_without_seconds_are_refused() -> None:
 
 
 def test_day_and_month_that_can_be_either_ask() -> None:
-    texts = ["03/05/2026 10:00:00", "04/05/2026 10:00:01"]
+    texts = ["03/05/2026 10:00:00", "03/05/2026 10:00:01"]
     with pytest.raises(AmbiguousColumn) as caught:
         clock_of(texts)
     assert caught.value.options == ("Time=time:dmy", "Time=time:mdy")
@@ -174,8 +174,6 @@ def test_a_column_that_says_utc() -> None:
 
 @pytest.mark.parametrize("zone", ["Mars/North", "25:00", "", " ", "../x", "+99:00"])
 def test_an_unknown_zone_is_a_usage_error(zone: str) -> None:
-    if not zone:
-        return
     with pytest.raises(UsageError, match="--timezone"):
         clock_of(["2026-05-03T10:00:00", "2026-05-03T10:00:01"], zone=zone)
 

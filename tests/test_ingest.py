@@ -11,7 +11,7 @@ from pathlib import Path
 
 import polars as pl
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
 sys.path.insert(0, str(Path(__file__).parent / "readers"))
@@ -340,6 +340,7 @@ def test_random_tables_in_random_dialects_come_back(
 ) -> None:
     columns, separator, decimal, newline, encoding = table
     rows = len(columns[0])
+    assume(any(value is not None for column in columns for value in column))  # a log without a value is refused
     header = separator.join(("Time [s]", "Coolant [C]", "Engine speed [rpm]", "Throttle [%]"))
     lines = [header]
     for row in range(rows):

@@ -12,7 +12,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 import numpy as np
 import polars as pl
 
-from ridelog.clock import counter, recordings, texts, zones
+from ridelog.clock import calendar_check, counter, days, recordings, texts, written, zones
 from ridelog.clock.recordings import Findings, Rows
 from ridelog.errors import InputRefused
 from ridelog.results import FloatArray
@@ -21,8 +21,6 @@ from ridelog.ride import Note, RawColumn, Recording
 __all__ = ["Clock", "Timeline", "parse_zone", "rebuild", "tie_to_date"]
 
 parse_zone = zones.parse_zone
-
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True)
@@ -72,16 +70,19 @@ def rebuild(
     zone: str | None = None,
     where: str = "",
     first_row: int = 0,
+    lines: Rows | None = None,
+    unit_certain: bool = False,
 ) -> Clock:
     """Recordings of a table from its time column (and its date column, where the two are apart).
 
     `start` (aware) is what the user says of the first sample, `zone` the zone of times that name none. `where` and
-    `first_row` are for messages. Raises InputRefused where there is no usable time, AmbiguousColumn where a unit or the
-    order of day and month can't be told, UsageError for an unknown zone.
+    `first_row` (the file's line of the first row; `lines` of every row where they do not follow each other) are for
+    messages. `unit_certain`: the unit is the user's own word, not a label. Raises InputRefused where there is no usable
+    time, AmbiguousColumn where a unit or the order of day and month can't be told, UsageError for an unknown zone.
     """
-    named_zone = zones.parse_zone(zone) if zone else None
-    stamps = _read(time, date, named_zone, zone, where)
-    findings = Findings(list(stamps.notes))
+    named_zone = zones.parse_zone(zone) if zone is not None else None
+    stamps = _read(time, date, named_zone, zone, where, unit_certain=unit_certain)
+    findings = Findings(list(stamps.notes), first_row=first_row, lines=lines)
     readable = np.isfinite(stamps.seconds)
     rows: Rows | None = None
     seconds = stamps.seconds
@@ -97,7 +98,7 @@ def rebuild(
                 "left_out_no_time",
                 "rows without a readable time were left out",
                 rows=lost,
-                example=f"row {first_lost + first_row}" if first_row else None,
+                example=findings.row(first_lost),
             )
         )
         breaks = [int(np.searchsorted(rows, b)) for b in breaks]
@@ -106,15 +107,19 @@ def rebuild(
         raise _unusable(time, f"there is only {seconds.size} row", where)
     if float(seconds.max()) == float(seconds.min()):
         raise _unusable(time, f"all {seconds.size:,} rows bear the same time", where)
-    found = recordings.find_recordings(
-        seconds,
-        rows=rows,
-        breaks=breaks,
-        wraps_s=stamps.count_s,
-        day_clock=stamps.day_clock,
-        sortable=stamps.origin_us is not None,
-        findings=findings,
-    )
+    try:
+        found = recordings.find_recordings(
+            seconds,
+            rows=rows,
+            breaks=breaks,
+            wraps_s=stamps.count_s,
+            day_clock=stamps.day_clock,
+            sortable=stamps.origin_us is not None,
+            findings=findings,
+        )
+    except InputRefused as error:
+        error.with_where(f"{where}, column {time.name}" if where else f"column {time.name}")
+        raise
     timelines = _place(found, stamps, start, zone, findings)
     return Clock(tuple(timelines), tuple(findings.notes), findings.left_out)
 
@@ -131,19 +136,21 @@ def tie_to_date(
         return clock
     for other in others:
         try:
-            stamps = _read(other, date, zones.parse_zone(zone) if zone else None, zone, where)
+            stamps = _read(other, date, zones.parse_zone(zone) if zone is not None else None, zone, where)
         except InputRefused:
             continue
         if stamps.origin_us is None or not stamps.zoned:
             continue
-        placed = [_tied(timeline, stamps) for timeline in clock.timelines]
+        told: dict[str, Note] = {}
+        placed = [_tied(timeline, stamps, told) for timeline in clock.timelines]
         if any(timeline.start_utc is not None for timeline in placed):
-            note = Note("dated_by", f"date and time of day come from column {other.name}")
-            return Clock(tuple(placed), (*clock.notes, note), clock.left_out)
+            told["dated_by"] = Note("dated_by", f"date and time of day come from column {other.name}")
+        if told:
+            return Clock(tuple(placed), (*clock.notes, *told.values()), clock.left_out)
     return clock
 
 
-def _tied(timeline: Timeline, stamps: _Stamps) -> Timeline:
+def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timeline:
     recording = timeline.recording
     seconds = stamps.seconds if recording.rows is None else stamps.seconds[recording.rows]
     if recording.run is not None:
@@ -157,8 +164,12 @@ def _tied(timeline: Timeline, stamps: _Stamps) -> Timeline:
     # Two clocks that drift apart by seconds in one ride can't date each other to the second.
     if float(np.quantile(np.abs(offsets - middle), 0.9)) > 1.5 or stamps.origin_us is None:
         return timeline
-    start = _EPOCH + timedelta(microseconds=stamps.origin_us + round(middle * 1e6))
-    return Timeline(recording, start, has_absolute=True, timezone=timeline.timezone or stamps.zone_name)
+    checked = calendar_check.check(stamps.origin_us + round(middle * 1e6))
+    if checked.note is not None:
+        told.setdefault(checked.note.kind, checked.note)
+    if checked.moment is None:
+        return timeline
+    return Timeline(recording, checked.moment, has_absolute=True, timezone=timeline.timezone or stamps.zone_name)
 
 
 def _unusable(time: RawColumn, found: str, where: str) -> InputRefused:
@@ -170,10 +181,26 @@ def _unusable(time: RawColumn, found: str, where: str) -> InputRefused:
     )
 
 
-def _read(time: RawColumn, date: RawColumn | None, zone: tzinfo | None, zone_name: str | None, where: str) -> _Stamps:
+def _read(
+    time: RawColumn,
+    date: RawColumn | None,
+    zone: tzinfo | None,
+    zone_name: str | None,
+    where: str,
+    *,
+    unit_certain: bool = False,
+) -> _Stamps:
+    notes: list[Note] = []
     if time.values.dtype == pl.Float64:
-        return _read_counter(time, where)
-    text, notes = time.values, []
+        numbers = written.clock_numbers(
+            time.values, time.unit, name=time.name, has_date=date is not None, unit_certain=unit_certain
+        )
+        if numbers is None:
+            return _read_counter(time, date, where, unit_certain=unit_certain)
+        notes.append(numbers.note)
+        time = RawColumn(time.name, time.unit, numbers.texts)
+        date = None if numbers.dated else date
+    text = time.values
     if date is not None:
         text, note = _with_date(time.values, date)
         notes.extend(note)
@@ -189,6 +216,15 @@ def _read(time: RawColumn, date: RawColumn | None, zone: tzinfo | None, zone_nam
         raise _unusable(time, f"its values are no times{example}", where)
     us, zoned = parsed.us, parsed.zoned
     name = parsed.offset
+    notes.extend(parsed.notes)
+    if not us.null_count() < us.len():
+        present = text.drop_nulls()
+        raise _unusable(
+            time, f"none of its {present.len():,} times exists, for example {str(present[0])[:32]!r}", where
+        )
+    if parsed.dated:
+        us, standing = days.count_on(us)
+        notes.extend(standing)
     if zones.is_utc_word(time.unit) and not zoned:
         zoned, name = True, "UTC"
     if parsed.some_unzoned and parsed.zoned:
@@ -215,15 +251,34 @@ def _seconds(us: pl.Series, origin: int) -> FloatArray:
     return np.asarray(since.cast(pl.Float64).fill_null(float("nan")).to_numpy() / 1e6, dtype=np.float64)
 
 
-def _read_counter(time: RawColumn, where: str) -> _Stamps:
+_NO_COUNT = 1e20
+"""No clock counts that far, not even nanoseconds since 1970 (2e18): such a value is a fault of the log."""
+
+
+def _read_counter(time: RawColumn, date: RawColumn | None, where: str, *, unit_certain: bool) -> _Stamps:
     column = time.values
     values = column.to_numpy() if not column.null_count() else column.fill_null(float("nan")).to_numpy()
-    finite = values if not column.null_count() else values[np.isfinite(values)]
+    wild = bool(values.size) and not (abs(column.max() or 0.0) < _NO_COUNT and abs(column.min() or 0.0) < _NO_COUNT)  # type: ignore[arg-type, operator]
+    if wild:
+        values = np.where(np.abs(values) < _NO_COUNT, values, np.nan)
+    finite = values if not column.null_count() and not wild else values[np.isfinite(values)]
     if finite.size < 2:
         raise _unusable(time, f"only {finite.size} rows have a time", where)
-    unit = counter.unit_of(finite, time.unit, time.name, where)
+    unit = counter.unit_of(finite, time.unit, time.name, where, unit_certain=unit_certain)
     notes: list[Note] = []
-    if unit.inferred:
+    if date is not None and not unit.epoch:
+        notes.append(
+            Note("date_unread", f"{time.name} counts, it holds no time of day, so the date column was not used")
+        )
+    if unit.against is not None:
+        notes.append(
+            Note(
+                "unit_contradicted",
+                f"{time.name} bears the unit {unit.against}, but only {unit.unit} make its numbers a date: they were "
+                f"read as Unix time in {unit.unit}. --column '{time.name}=time:{unit.against}' keeps to the label",
+            )
+        )
+    elif unit.inferred:
         what = "Unix time in " if unit.epoch else ""
         notes.append(Note("time_unit", f"the time column has no unit; its steps and length fit {what}{unit.unit}"))
     if unit.epoch:
@@ -278,11 +333,18 @@ def _place(
     """Each recording's place in time, from the log's own dates and from what the user said."""
     timelines: list[Timeline] = []
     shift = timedelta(0)
-    absolute = stamps.origin_us is not None and stamps.zoned
+    told: set[str] = set()
     for number, recording in enumerate(found):
         own: datetime | None = None
         if stamps.origin_us is not None:
-            own = _EPOCH + timedelta(microseconds=stamps.origin_us + round(recording.origin_s * 1e6))
+            us = stamps.origin_us + round(recording.origin_s * 1e6)
+            checked = calendar_check.check(us)
+            # What the user says of the first sample holds for a clock that was never set as well.
+            own = calendar_check.moment_of(us) if start is not None else checked.moment
+            if start is None and checked.note is not None and checked.note.kind not in told:
+                told.add(checked.note.kind)
+                findings.notes.append(checked.note)
+        absolute = own is not None and stamps.zoned
         if start is not None and number == 0:
             if own is not None and absolute:
                 shift = start.astimezone(UTC) - own
@@ -299,7 +361,7 @@ def _place(
             )
         else:
             timelines.append(Timeline(recording, None, has_absolute=False, timezone=zone))
-    if stamps.origin_us is not None and not absolute and start is None:
+    if start is None and any(timeline.start_local is not None for timeline in timelines):
         findings.notes.append(
             Note("zone_unknown", "the times name no zone, so the moment in UTC is not known; --timezone tells it")
         )

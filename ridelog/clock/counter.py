@@ -22,22 +22,25 @@ _UNITS = ("s", "ms", "us")
 
 @dataclass(frozen=True)
 class CounterUnit:
-    """Seconds per count, whether the count starts in 1970, the unit's name, and whether it had to be inferred."""
+    """Seconds per count, whether the count starts in 1970, the unit's name, and whether it had to be inferred.
+    `against` is the unit the label names where the numbers can't be that."""
 
     factor_s: float
     epoch: bool
     unit: str
     inferred: bool
+    against: str | None = None
 
 
-def unit_of(values: FloatArray, unit: str | None, name: str, where: str) -> CounterUnit:
+def unit_of(values: FloatArray, unit: str | None, name: str, where: str, *, unit_certain: bool = False) -> CounterUnit:
     """The unit of a counter (finite values, two at least). Raises AmbiguousColumn where two fit.
 
-    A label is believed. Without one the unit is that in which a ride of 2 minutes to 8 hours was logged at 0.5 to
-    1000 Hz (common practice, no source).
+    A label is believed, unless only another unit makes the numbers a date and a ride; `unit_certain` is the user's own
+    word, which stands over that. Without a label the unit is that in which a ride of 2 minutes to 8 hours was logged
+    at 0.5 to 1000 Hz (common practice, no source).
     """
     labelled = fold(unit or "").strip("[]() .")
-    if labelled in TIME_UNITS_S:
+    if labelled in TIME_UNITS_S and (unit_certain or _is_epoch(values, TIME_UNITS_S[labelled])):
         factor = TIME_UNITS_S[labelled]
         return CounterUnit(factor, _is_epoch(values, factor), labelled, inferred=False)
     # Steps backward are resets and wraps; pauses are few: the median step is neither.
@@ -50,6 +53,11 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str) -> Coun
         for u in (*_UNITS, "ns")
         if _is_epoch(values, TIME_UNITS_S[u]) and _fits(step, span, u, wider=True, epoch=True)
     ]
+    if labelled in TIME_UNITS_S:
+        factor = TIME_UNITS_S[labelled]
+        if len(epochs) != 1 or _fits(step, span, labelled, wider=False):
+            return CounterUnit(factor, epoch=False, unit=labelled, inferred=False)
+        return CounterUnit(TIME_UNITS_S[epochs[0]], epoch=True, unit=epochs[0], inferred=True, against=labelled)
     if len(epochs) == 1:
         return CounterUnit(TIME_UNITS_S[epochs[0]], epoch=True, unit=epochs[0], inferred=True)
     for wider in (False, True):

@@ -28,8 +28,9 @@ GAP_MEDIAN_STEPS = 5.0
 SPLIT_PAUSE_S = 3 * 3600.0
 """A pause this long ends a ride: lunch and repairs are shorter, the next day is longer. Common practice, no source."""
 
-MOST_RECORDINGS = 100
-"""More recordings than this in one file are no recordings: the clock is broken, or it is not the clock."""
+MOST_RECORDINGS = 50
+"""More steps back than this in one file begin no recordings: the clock is broken, or it is not the clock. A logger that
+starts again at every stop, every quarter of an hour of a long day, makes about 40."""
 
 _DISORDER_S = 2.0
 _DISORDER_STEPS = 10.0
@@ -44,6 +45,18 @@ class Findings:
 
     notes: list[Note] = field(default_factory=list)
     left_out: int = 0
+    first_row: int = 0
+    lines: Rows | None = None
+
+    def row(self, index: int) -> str:
+        """A row of the table as the file numbers it; where the file has no lines, as the table does."""
+        return f"row {self.number(index):,}"
+
+    def number(self, index: int) -> int:
+        """The file's line of a row, counted from 1; its place in the table where the file has no lines."""
+        if self.lines is not None:
+            return int(self.lines[index])
+        return index + (self.first_row or 1)
 
 
 _MEDIAN_OF = 200_000
@@ -92,7 +105,7 @@ def find_recordings(
     if wraps_s is not None:
         stamps_s = _unwrap(stamps_s, steps, wraps_s, findings)
         steps = np.diff(stamps_s)
-    edges = _edges(stamps_s, steps, breaks, findings)
+    edges = _edges(stamps_s, steps, breaks, rows, findings)
     pieces = [slice(a, b) for a, b in itertools.pairwise(edges)]
     ordered = [_sorted(stamps_s[piece], rows[piece], findings) for piece in pieces]
     groups = _group(ordered, sortable=sortable, findings=findings)
@@ -141,7 +154,7 @@ def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: F
     return stamps_s
 
 
-def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findings: Findings) -> list[int]:
+def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows: Rows, findings: Findings) -> list[int]:
     """Positions at which pieces begin, the end included. Raises InputRefused where it steps back all the time."""
     forward = steps[steps > 0]
     usual = float(np.median(forward)) if forward.size else 0.0
@@ -163,7 +176,7 @@ def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findi
             start = position
     if len(found) > MOST_RECORDINGS:
         raise InputRefused(
-            f"time runs backwards {len(found):,} times, first at row {found[0] + 1:,}",
+            f"time runs backwards {len(found):,} times, first at {findings.row(int(rows[found[0]]))}",
             expected="a clock that rises, or a few recordings one after the other",
             to_do="check that the right column is the time (--column 'NAME=time:s') and the rows are in order",
         )
@@ -174,7 +187,7 @@ def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], findi
                 "clock_back",
                 "the clock steps back, so a new recording was begun there",
                 rows=len(found),
-                example=f"by {drop:.3f} s at row {found[0] + 1}",
+                example=f"by {drop:.3f} s at {findings.row(int(rows[found[0]]))}",
             )
         )
     pauses = (np.flatnonzero(steps > SPLIT_PAUSE_S) + 1).tolist()
@@ -225,12 +238,17 @@ def _drop_short(groups: list[list[Piece]], findings: Findings) -> list[list[Piec
         return float(group[-1][0][-1] - group[0][0][0])
 
     long = [group for group in groups if span(group) > 0.0]
+    if not long:
+        raise InputRefused(
+            f"its {len(groups):,} recordings are a single moment each: no two rows belong together",
+            expected="a ride, which has two samples at least",
+            to_do="check that the right column is the time (--column 'NAME=time:s') and that its unit is right",
+        )
     rows = sum(stamps.size for group in groups if span(group) <= 0.0 for stamps, _ in group)
-    if long and rows:
+    if rows:
         findings.left_out += rows
         findings.notes.append(Note("left_out_single", "recordings of a single moment were left out", rows=rows))
-        return long
-    return groups
+    return long
 
 
 def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...], findings: Findings) -> Recording:

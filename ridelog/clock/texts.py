@@ -6,17 +6,20 @@ The frequent spellings go through polars in one piece; what is left (24:00:00, a
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Literal
 
 import polars as pl
 
+from ridelog.clock import written, zones
 from ridelog.errors import AmbiguousColumn, InputRefused
+from ridelog.ride import Note
 
 DAY_US = 86_400_000_000
 
-_ZONE = r"(?:\s*(?P<zone>Z|z|UTC|GMT|[+-]\d{2}:?\d{2}))?"
+_OFFSET = r"Z|z|UTC|GMT|[+-]\d{2}(?::?\d{2})?"
+_ZONE = rf"(?:\s*(?P<zone>{_OFFSET}))?"
 _CLOCK = (
     r"(?P<hour>\d{1,2}):(?P<minute>\d{2}):(?P<second>\d{2})(?:[.,:](?P<fraction>\d{1,9}))?"
     r"(?:\s*(?P<half>[AaPp])\.?[Mm]\.?)?"
@@ -29,7 +32,10 @@ _PATTERNS: tuple[tuple[str, re.Pattern[str]], ...] = (
     ("minutes", re.compile(r"(?P<minute>\d{1,3}):(?P<second>\d{2})[.,](?P<fraction>\d{1,9})")),
     ("no_seconds", re.compile(r"(?:\d{1,4}[-/.]\d{1,2}[-/.]\d{2,4}[T ,]+)?\d{1,2}:\d{2}(?:\s*[AaPp][Mm])?")),
 )
-_ZONE_AT_END = re.compile(r"\s*(?:Z|z|UTC|GMT|[+-]\d{2}:?\d{2})$")
+_ZONE_AT_END = re.compile(rf"\s*(?:{_OFFSET})$")
+_WORD_AT_END = r"\d\s*(?:\[([A-Za-z][\w+/-]*)\]|\s([A-Z][A-Za-z_]+(?:/[\w+-]+)*))\s*$"
+"""A zone by its name behind a time, in brackets as RFC 9557 has it or after a space."""
+_HALVES = ("AM", "PM")
 
 Order = Literal["ymd", "dmy", "mdy"]
 
@@ -45,6 +51,7 @@ class TextTimes:
     zoned: bool
     some_unzoned: int = 0
     offset: str | None = None
+    notes: tuple[Note, ...] = ()
 
 
 def parse_order(unit: str | None) -> Order | None:
@@ -59,6 +66,8 @@ def parse_texts(text: pl.Series, *, name: str, order: Order | None = None) -> Te
     present = text.drop_nulls()
     if not present.len():
         return None
+    text, word = _without_word(text, name)
+    present = text.drop_nulls() if word else present
     sample = [cell.strip() for cell in present.gather_every(max(1, present.len() // 60)).head(60).to_list()]
     form = _form(sample)
     if form is None:
@@ -73,15 +82,55 @@ def parse_texts(text: pl.Series, *, name: str, order: Order | None = None) -> Te
     if form == "xy" and order is None:
         order = _day_or_month_first(present, name)
     day_first = form == "dmy." or order == "dmy"
-    zones = any(_ZONE_AT_END.search(cell) for cell in sample) and form not in ("minutes",)
-    if zones:
-        return _with_zones(text, form, day_first=day_first)
+    parsed = _parsed(text, form, sample, day_first=day_first, name=name)
+    if word is not None:
+        parsed = _in_zone(parsed, word, name)
+    if form not in ("minutes", "no_seconds") and (mended := written.unpadded(text, parsed.us, name=name)) is not None:
+        parsed = replace(parsed, us=mended[0], notes=(*parsed.notes, mended[1]))
+    return parsed
+
+
+def _parsed(text: pl.Series, form: str, sample: list[str], *, day_first: bool, name: str) -> TextTimes:
+    if form != "minutes" and any(_ZONE_AT_END.search(cell) for cell in sample):
+        return _with_zones(text, form, day_first=day_first, name=name)
     us = _plain(text, form, day_first=day_first)
     if us.null_count() > text.null_count():
         mixed = text.filter(us.is_null() & text.is_not_null())
         if mixed.str.contains(_ZONE_AT_END.pattern).any():
-            return _with_zones(text, form, day_first=day_first)
+            return _with_zones(text, form, day_first=day_first, name=name)
     return TextTimes(form not in ("clock", "minutes"), form == "clock", us, zoned=False)
+
+
+def _without_word(text: pl.Series, name: str) -> tuple[pl.Series, str | None]:
+    """The texts without the name of a zone behind them, and that name. Raises InputRefused for one that no table of
+    zones has, and for several."""
+    first = next((cell for cell in text.head(100).drop_nulls().to_list()), "")
+    found = re.search(_WORD_AT_END, first)
+    if found is None or (found[1] or found[2]).upper() in (*_HALVES, "UTC", "GMT", "Z"):
+        return text, None
+    words = text.drop_nulls().str.extract(_WORD_AT_END, 1).fill_null("")
+    other = text.drop_nulls().str.extract(_WORD_AT_END, 2).fill_null("")
+    distinct = [word for word in (words + other).unique(maintain_order=True).to_list() if word]
+    # Three letters name several zones each, and summer time is no zone: only region and city are sure.
+    strange = [word for word in distinct if "/" not in word or not zones.is_zone(word)]
+    if strange or len(distinct) > 1:
+        raise InputRefused(
+            f"{strange[0]!r} behind the times names no one time zone" if strange else
+            f"the times name {len(distinct)} zones ({', '.join(distinct[:3])})",
+            where=f"column {name}",
+            expected="times in one zone: an offset such as +02:00, UTC, or an IANA name of region and city",
+            to_do="export the times with their offset, or without a zone and give --timezone",
+        )  # fmt: skip
+    return text.str.replace(r"\s*\[?" + re.escape(distinct[0]) + r"\]?\s*$", ""), distinct[0]
+
+
+def _in_zone(parsed: TextTimes, word: str, name: str) -> TextTimes:
+    if not parsed.dated:
+        return parsed
+    if parsed.zoned:  # an offset stands before the name and says the same, more exactly
+        return replace(parsed, offset=word)
+    us = zones.local_to_utc(parsed.us, zones.parse_zone(word), f"column {name}")
+    return replace(parsed, us=us, zoned=True, offset=word)
 
 
 def _form(sample: list[str]) -> str | None:
@@ -109,30 +158,39 @@ def _day_or_month_first(text: pl.Series, name: str) -> Order:
     )
 
 
-def _with_zones(text: pl.Series, form: str, *, day_first: bool) -> TextTimes:
+def _with_zones(text: pl.Series, form: str, *, day_first: bool, name: str) -> TextTimes:
     if text.str.ends_with("Z").all():  # the usual case, and a quick one
         us = _plain(text.str.strip_suffix("Z"), form, day_first=day_first)
         return TextTimes(form != "clock", form == "clock", us, zoned=True, offset="UTC")
-    zone = text.str.extract(r"(Z|z|UTC|GMT|[+-]\d{2}:?\d{2})\s*$", 1)
-    bare = text.str.replace(r"\s*(?:Z|z|UTC|GMT|[+-]\d{2}:?\d{2})\s*$", "")
+    zone = text.str.extract(rf"({_OFFSET})\s*$", 1)
+    bare = text.str.replace(rf"\s*(?:{_OFFSET})\s*$", "")
     us = _plain(bare, form, day_first=day_first)
     kinds = [kind for kind in zone.unique(maintain_order=True).to_list() if kind is not None]
-    offsets = {kind: _offset_us(kind) for kind in kinds}
+    offsets = {kind: _offset_us(kind, name) for kind in kinds}
     without = int((zone.is_null() & text.is_not_null()).sum() or 0)
     shift = zone.replace_strict(offsets, default=0, return_dtype=pl.Int64)
     one = set(offsets.values())
     first = kinds[0].upper() if kinds else None
     offset = "UTC" if one == {0} else (first if len(one) == 1 else None)
     if offset and offset != "UTC" and ":" not in offset:
-        offset = f"{offset[:3]}:{offset[3:]}"
+        offset = f"{offset[:3]}:{offset[3:] or '00'}"
     return TextTimes(form != "clock", form == "clock", us - shift, zoned=True, some_unzoned=without, offset=offset)
 
 
-def _offset_us(zone: str) -> int:
+def _offset_us(zone: str, name: str) -> int:
+    """Raises InputRefused for an offset that no place on earth keeps."""
     if zone[0] not in "+-":
         return 0
     sign = -1 if zone[0] == "-" else 1
-    return sign * (int(zone[1:3]) * 3600 + int(zone[-2:]) * 60) * 1_000_000
+    hours, minutes = int(zone[1:3]), int(zone[3:].lstrip(":") or 0)
+    if hours > 14 or minutes > 59:
+        raise InputRefused(
+            f"{zone!r} is no offset from UTC",
+            where=f"column {name}",
+            expected="-12:00 to +14:00",
+            to_do="correct the times, or take their zone away and give --timezone",
+        )
+    return sign * (hours * 3600 + minutes * 60) * 1_000_000
 
 
 def _plain(text: pl.Series, form: str, *, day_first: bool) -> pl.Series:

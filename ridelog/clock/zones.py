@@ -26,7 +26,7 @@ def parse_zone(text: str) -> tzinfo:
             delta = timedelta(hours=hours, minutes=minutes)
             return timezone(-delta if match[1] == "-" else delta)
     try:
-        return ZoneInfo(plain)
+        return ZoneInfo(plain or "/")  # '' is no zone either, and not every version of Python says so
     except (ZoneInfoNotFoundError, ValueError, OSError) as error:
         raise UsageError(
             f"{text!r} is no time zone",
@@ -34,6 +34,15 @@ def parse_zone(text: str) -> tzinfo:
             expected="an IANA name (region and city), UTC, or an offset such as +02:00",
             to_do="correct the option",
         ) from error
+
+
+def is_zone(name: str) -> bool:
+    """True for a name in this machine's table of zones."""
+    try:
+        ZoneInfo(name)
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        return False
+    return True
 
 
 def is_utc_word(unit: str | None) -> bool:

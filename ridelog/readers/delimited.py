@@ -96,7 +96,8 @@ class DelimitedReader:
             _check_rows(text.newlines - dialect.data_line, options)
             table = read_careful(text, dialect, options.file_name, options.limits)
             notes = (*text.notes, *_layout_notes(dialect), *table.notes)
-        return RawLog(self.name, table.columns, table.rows_in, table.breaks, dialect.data_line + 1, notes)
+        first = int(table.lines[0]) if table.lines is not None else dialect.data_line + 1
+        return RawLog(self.name, table.columns, table.rows_in, table.breaks, first, notes, table.lines)
 
     @staticmethod
     def _dialect(lines: list[str], options: ReadOptions) -> Dialect:

@@ -8,6 +8,8 @@ from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+import numpy.typing as npt
 import polars as pl
 
 from ridelog.errors import InputRefused
@@ -33,6 +35,8 @@ class Table:
     rows_in: int
     breaks: tuple[int, ...]
     notes: tuple[Note, ...]
+    lines: npt.NDArray[np.int64] | None = None
+    """The file's line of each row, where they do not follow each other."""
 
 
 def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limits) -> Table:
@@ -44,26 +48,45 @@ def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limit
     numbers = pl.int_range(dialect.data_line + 1, dialect.data_line + 1 + lines.len(), eager=True, dtype=pl.UInt32)
     ends_open = not text.ends_with_newline
     sorting = _Sorting(dialect, file_name)
+    torn = 0
+    if ends_open and _last_quote_is_open(lines):
+        # Cut inside a quoted cell: left there, its lone mark would put all quotes of the file in doubt.
+        sorting.notes.append(_cut_line(numbers[-1]))
+        lines, numbers, torn, ends_open = lines[:-1], numbers[:-1], 1, False
     keep, breaks_at = sorting.sort(lines, numbers)
     kept, kept_numbers = lines.filter(keep), numbers.filter(keep)
-    rows_in = kept.len() + sorting.events
+    rows_in = kept.len() + sorting.events + torn
     kept, kept_numbers = sorting.fit(kept, kept_numbers)
     if kept.len() and ends_open and sorting.last_may_be_cut(kept, int(kept_numbers[-1]) == int(numbers[-1])):
-        sorting.notes.append(
-            Note(
-                "left_out_cut_line",
-                "the last line has no line end and its last value may be cut off; it was left out",
-                rows=1,
-                example=f"line {kept_numbers[-1]}",
-            )
-        )
+        sorting.notes.append(_cut_line(kept_numbers[-1]))
         kept, kept_numbers = kept[:-1], kept_numbers[:-1]
     breaks = tuple(
         sorted({row for line in breaks_at if 0 < (row := int((kept_numbers < line).sum())) < kept_numbers.len()})
     )
     frame = _split(kept, dialect, quoted=sorting.quoted)
     columns = _numbers(frame, dialect, kept_numbers, sorting.notes, file_name)
-    return Table(tuple(columns), rows_in, breaks, tuple(sorting.notes))
+    return Table(tuple(columns), rows_in, breaks, tuple(sorting.notes), _lines(kept_numbers))
+
+
+def _cut_line(line: int) -> Note:
+    return Note(
+        "left_out_cut_line",
+        "the last line has no line end and its last value may be cut off; it was left out",
+        rows=1,
+        example=f"line {line}",
+    )
+
+
+def _last_quote_is_open(lines: pl.Series) -> bool:
+    """Is the last line the only one whose quotation marks do not come in pairs?"""
+    if lines.len() < 2 or str(lines[-1]).count('"') % 2 == 0:
+        return False
+    return int((lines.str.count_matches('"', literal=True) % 2).sum() or 0) == 1
+
+
+def _lines(numbers: pl.Series) -> npt.NDArray[np.int64] | None:
+    found = numbers.to_numpy().astype(np.int64)
+    return None if not found.size or int(found[-1] - found[0]) == found.size - 1 else found
 
 
 class _Sorting:

@@ -20,6 +20,7 @@ from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, is_time, split_line
 from ridelog.readers.numbers import parse_column
 from ridelog.readers.signs import fits, only_channel, signs_of
+from ridelog.readers.textfile import LONGEST_LINE, line_too_long
 from ridelog.results import FloatArray
 
 BATCH_BYTES = 8 * 1024 * 1024
@@ -218,7 +219,8 @@ def _blocks(path: Path, skip_lines: int) -> Iterator[tuple[bytes, float]]:
         while start < size:
             # Where the batch ends is looked up first, so that its bytes are read once and never copied together.
             file.seek(min(start + BATCH_BYTES, size) - 1)
-            file.readline()
+            if len(file.readline(LONGEST_LINE)) == LONGEST_LINE:
+                raise line_too_long()
             end = file.tell()
             file.seek(start)
             yield file.read(end - start), (end - first) / (size - first)

@@ -13,9 +13,12 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
 
+from ridelog.errors import InputRefused
 from ridelog.ride import Note
 
 _BLOCK = 4 * 1024 * 1024
+LONGEST_LINE = _BLOCK
+"""No table has rows that long: 2,000 columns of 2,000 characters."""
 _UTF8_MARK = b"\xef\xbb\xbf"
 
 WINDOWS_1252 = Note("encoding", "the file is not UTF-8; it was read as Windows-1252")
@@ -61,6 +64,15 @@ class TextFile:
             rest = bool(file.read(1))
         lines = lines_of(raw.removeprefix(_UTF8_MARK).decode("utf-8", errors="ignore"))
         return lines[:-1] if rest and len(lines) > 1 else lines
+
+
+def line_too_long(line: int | None = None) -> InputRefused:
+    """The refusal of a line that no table has."""
+    return InputRefused(
+        f"{f'line {line:,}' if line else 'a line'} is longer than {LONGEST_LINE:,} bytes",
+        expected="a table with one row a line",
+        to_do="check that this is the log as the device wrote it; the export may have lost its line ends",
+    )
 
 
 def is_utf8(data: bytes) -> bool:
@@ -120,6 +132,13 @@ def survey(path: Path) -> Survey:
     utf16, ends = None, True
     with path.open("rb") as file:
         while block := file.read(_BLOCK):
+            if (
+                len(block) == LONGEST_LINE
+                and block.find(b"\n") < 0
+                and block.find(b"\r") < 0
+                and block.count(0) < len(block)
+            ):
+                raise line_too_long(newlines + 1)
             if not size:
                 utf16 = guess_utf16(block)
             size += len(block)
