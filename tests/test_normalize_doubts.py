@@ -144,9 +144,13 @@ def test_percent_is_left_alone_where_it_can_be_percent(one: float, other: float,
     assert (found.unit is None and not found.keep_raw) == (values.max() >= 6.0 or not ridden)
 
 
-def test_an_idling_engine_says_nothing_of_the_scale(tmp_path: Path) -> None:
-    ride = read(tmp_path, {"RPM": [1500 + n % 90 for n in range(N)], "TPS [%]": swing(0.4, 0.9)})
-    assert ride.samples["throttle_pct"].max() == pytest.approx(0.9, abs=0.01)
+@pytest.mark.parametrize("rpm", [[1500 + n % 90 for n in range(N)], [2000 - 3 * n for n in range(N)]])
+@pytest.mark.parametrize("values", [swing(0.4, 0.9), swing(3, 5)])
+def test_an_engine_that_idles_or_warms_up_says_nothing_of_the_scale(
+    rpm: list[float], values: list[float], tmp_path: Path
+) -> None:
+    ride = read(tmp_path, {"RPM": rpm, "Speed [km/h]": [0] * N, "HDOP": [1] * N, "TPS [%]": values})
+    assert ride.samples["throttle_pct"].to_list() == values
 
 
 # -- temperatures -----------------------------------------------------------------------------------------------------

@@ -297,7 +297,8 @@ def speed_unit(  # noqa: PLR0917 - all are given
         return Found(stated)
     options = unit_choices.options(name, (channel,), values)
     raise AmbiguousColumn(
-        f"{name!r} is a speed without a unit, and its values fit {len(options)}",
+        f"{name!r} is a speed without a unit; its values can be "
+        + " or ".join(option.rpartition(":")[2] for option in options),
         where=where,
         options=options,
         expected="a speed with its unit",

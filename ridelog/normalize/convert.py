@@ -21,6 +21,9 @@ _STATES = ("map_slot", "gear", "fan_on")
 _SPEEDS = ("gps_speed_mps", "wheel_speed_mps")
 _CLEARLY_MOVING_M = 200.0
 _FEWEST_VALUES = 50
+_RIDING_ABOVE = {"engine_rpm": 2_500.0, "gps_speed_mps": 5.0, "wheel_speed_mps": 5.0}
+"""What is passed now and then on any ride, in the channel's unit, and never by an engine that only idles."""
+
 _PERCENT = Unit("%")
 
 
@@ -124,8 +127,8 @@ class _Units:
         self._ratio_of = _Ratios(columns, plan, recording)
         meaning = next((m for m in plan.meanings if m.channel == "coolant_c"), None)
         column = columns[meaning.column] if meaning is not None else None
-        moving = [columns[m.column] for m in plan.meanings if m.channel in ("engine_rpm", *_SPEEDS)]
-        self._ridden = any(_varies(one.values) for one in moving if one is not None)
+        moving = [(m, columns[m.column]) for m in plan.meanings if m.channel in _RIDING_ABOVE]
+        self._ridden = any(_ridden(m, one.values) for m, one in moving if one is not None)
         # Other temperatures without a unit follow the coolant.
         self.coolant = self._coolant(meaning, column) if meaning and column else Found(Unit("C"))
 
@@ -160,13 +163,14 @@ class _Units:
         return by_value.other_unit(values, meaning.unit_text, column.name, meaning.channel, self.coolant.unit)
 
 
-def _varies(values: pl.Series) -> bool:
-    """Does an engine or road speed change as it does on a ride?"""
+def _ridden(meaning: Meaning, values: pl.Series) -> bool:
+    """Does an engine or road speed change as it does on a ride, and no engine does that idles or warms up?"""
     some = sample(values)
     if some.size < _FEWEST_VALUES:
         return False
     low, high = np.quantile(some, [0.05, 0.95])
-    return bool(high > 0.0 and high > 1.3 * low)
+    factor = meaning.unit.factor if meaning.unit is not None else 1.0
+    return bool(high * factor > _RIDING_ABOVE[meaning.channel] and high > 1.3 * low)
 
 
 def _scaled(values: pl.Series, unit: Unit | None) -> pl.Series:
