@@ -90,7 +90,8 @@ def choose(head: bytes, file_name: str, available: Sequence[Reader]) -> Reader:
             "it is no log that ridelog can read",
             where=file_name,
             expected="rows of values under a line of column names with a column of times, or a file of a known format",
-            to_do=f"check that it is the log as the device wrote it (--format forces a reader). What each one missed: {missed}",
+            to_do="check that it is the log as the device wrote it (--format forces a reader). "
+            f"What each one missed: {missed}",
         )
     equal = [reader for reader, sniff in opinions if sniff.score == best]
     by_ending = [reader for reader in equal if file_name.lower().endswith(reader.endings)]
