@@ -13,7 +13,7 @@ import polars as pl
 
 from ridelog.channels import CHANNELS, RAW_PREFIX, base_name
 from ridelog.errors import AmbiguousColumn, InputRefused
-from ridelog.normalize import hemisphere, unit_choices
+from ridelog.normalize import hemisphere, unit_choices, unknown
 from ridelog.normalize.twins import alike
 from ridelog.ride import Candidate, Meaning, Note, RawColumn
 from ridelog.units import TIME_UNITS_S, Unit, fold, parse_unit
@@ -148,7 +148,7 @@ def decide(
     not_understood = [i for i, found in open_.items() if not found and not proposals[i]]
     _number(settled, columns, proposals, plan, where)
     _choose_time(columns, plan, where)
-    _tell_not_understood([columns[index] for index in not_understood], plan)
+    plan.notes.extend(unknown.note([columns[index] for index in not_understood]))
     return plan
 
 
@@ -192,35 +192,6 @@ def _add_hemispheres(open_: dict[int, list[Candidate]], columns: Sequence[RawCol
         channel = hemisphere.holds_signs(columns[index].values) if not found else None
         if channel is not None and index - 1 in places[hemisphere.SIGNS[channel]]:
             found.append(Candidate(channel, "any"))
-
-
-_MOST_NAMED = 8
-
-
-def _tell_not_understood(columns: Sequence[RawColumn], plan: Plan) -> None:
-    """One note on the columns that no table knows, with the option that would give the first of them a meaning."""
-    columns = [c for c in columns if c.values.null_count() < c.values.len() and not c.name.startswith(RAW_PREFIX)]
-    if not columns:
-        return
-    first = columns[0]
-    stated = parse_unit(first.unit) if first.unit else None
-    guess = {"1/min": "engine_rpm", "%": "throttle_pct"}.get(stated.canonical if stated else "", "")
-    option = f"{guess}:{first.unit}" if guess else f"CHANNEL:{(first.unit or 'UNIT') if stated else 'UNIT'}"
-    named = ", ".join(f"{c.name[:40]!r} ({_values_like(c.values)})" for c in columns[:_MOST_NAMED])
-    more = f" and {len(columns) - _MOST_NAMED} more" if len(columns) > _MOST_NAMED else ""
-    plan.notes.append(
-        Note(
-            "not_understood",
-            f"columns not understood, kept as they are: {named}{more}; if one is one of ridelog's channels, say so: "
-            f"--column '{first.name[:40]}={option}'",
-        )
-    )
-
-
-def _values_like(values: pl.Series) -> str:
-    filled = values.drop_nulls()
-    middle = filled[filled.len() // 2]
-    return f"values like {middle:.6g}" if isinstance(middle, float) else f"texts like {str(middle)[:16]!r}"
 
 
 def _by_language(open_: dict[int, list[Candidate]], votes: Counter[str]) -> None:

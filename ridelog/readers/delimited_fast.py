@@ -188,9 +188,9 @@ class _Column:
         whole = part == part.floor()
         if not whole.all():
             self.fractions = True
-            self.top = max(self.top, float(part.max() or 0.0))  # type: ignore[arg-type]
+            self.top = max(self.top, _size(part))
             part = part.filter(whole)
-        self.top_whole = max(self.top_whole, float(part.max() or 0.0))  # type: ignore[arg-type]
+        self.top_whole = max(self.top_whole, _size(part))
 
     def doubtful(self) -> bool:
         """May a sign taken for a decimal one have stood between thousands? The careful path then looks at the texts."""
@@ -241,6 +241,11 @@ def _may_be_thousands(cells: Sequence[str], name: str, unit: str | None, *, comm
     channel = only_channel(naming.candidates(name))
     signs = signs_of(pl.Series(cells, dtype=pl.String), "," if comma else ".", channel, unit)
     return signs.groups("," if comma else ".")
+
+
+def _size(part: pl.Series) -> float:
+    """The largest absolute value, 0 where there is none."""
+    return max(float(part.max() or 0.0), -float(part.min() or 0.0))  # type: ignore[arg-type]
 
 
 def _open(cells: Sequence[str]) -> bool:

@@ -46,6 +46,13 @@ def test_thousands_of_any_channel(  # noqa: PLR0917 - every pair of them is one 
     assert "decimal_comma" not in kinds(ride)
 
 
+@pytest.mark.parametrize("sign", [",", "."])
+def test_thousands_below_zero_and_late(sign: str, tmp_path: Path) -> None:
+    ride = read(tmp_path, "Time [s];Coolant [C];Oddity", ["90"], ["-980"] * 400 + [f"-1{sign}050"] * 200)
+    assert set(ride.samples["raw.Oddity"]) == {-980.0, -1050.0}
+    assert "cells_grouped" in kinds(ride)
+
+
 def test_engine_speeds_that_are_all_thousands(tmp_path: Path) -> None:
     for sign in ",.":
         late = ["0"] * 400 + [f"3{sign}050", f"8{sign}500"] * 100
