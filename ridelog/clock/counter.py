@@ -40,9 +40,12 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str, *, unit
     at 0.5 to 1000 Hz (common practice, no source).
     """
     labelled = fold(unit or "").strip("[]() .")
-    if labelled in TIME_UNITS_S and (unit_certain or _is_epoch(values, TIME_UNITS_S[labelled])):
+    if labelled in TIME_UNITS_S:
         factor = TIME_UNITS_S[labelled]
-        return CounterUnit(factor, _is_epoch(values, factor), labelled, inferred=False)
+        epoch = _is_epoch(values, factor)
+        # Most counters are a date in no unit: nothing speaks against their label.
+        if unit_certain or epoch or values.max() < EPOCH_S[0]:
+            return CounterUnit(factor, epoch, labelled, inferred=False)
     # Steps backward are resets and wraps; pauses are few: the median step is neither.
     steps = np.diff(values)
     steps = steps[steps > 0]

@@ -21,6 +21,7 @@ _USUAL_STEP_S = 20.0
 _SURE_MINUTES = 3
 """So many minutes that all run from 59 on to 100 are no chance; fewer need a date beside them, or no unit at all."""
 
+_LOOKED_AT = 20_000
 _DAY = 1_000_000.0
 _FRACTION = r"\d:\d{2}:\d{2}[.,:](\d{1,9})"
 
@@ -47,6 +48,9 @@ def clock_numbers(
     said = _LABEL.fullmatch(label) is not None
     if values.size < 2 or (unit_certain and not said):
         return None
+    few = values[:: values.size // _LOOKED_AT + 1]
+    if not said and not all(((few / 10.0**digits % 100) < 60).all() for digits in _minutes_and_seconds(few)):
+        return None  # a counter shows 60 to 99 in two rows of five, so this spares the work on long logs
     dated = bool(values.min() >= 1.9e13 and values.max() < 2.2e13)
     clock = values % _DAY if dated else values
     scale = 1.0
@@ -80,6 +84,12 @@ def clock_numbers(
         whole = pl.Series(column.name, [None], dtype=pl.String).new_from_index(0, column.len())
         texts = whole.scatter(place, texts)
     return ClockNumbers(texts.rename(column.name), dated, note)
+
+
+def _minutes_and_seconds(values: FloatArray) -> tuple[int, int]:
+    """How many digits stand behind the minutes and the seconds of a clock written as one number."""
+    behind = 3 if values.max() >= 240_000 and values.max() < 240_000_000 else 0
+    return 2 + behind, behind
 
 
 def _evident(clock: FloatArray, seconds: FloatArray, label: str, *, has_date: bool) -> bool:
