@@ -268,7 +268,11 @@ def _read_counter(time: RawColumn, date: RawColumn | None, where: str, *, unit_c
     notes: list[Note] = []
     if date is not None and not unit.epoch:
         notes.append(
-            Note("date_unread", f"{time.name} counts, it holds no time of day, so the date column was not used")
+            Note(
+                "date_unread",
+                f"{time.name} was read as a counter, which tells no time of day, so the date column was not used; "
+                "--start tells the moment of the first sample",
+            )
         )
     if unit.against is not None:
         notes.append(
