@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING, Literal
 
 import polars as pl
 
-from ridelog import align, clock, normalize, quality
+from ridelog import clock, normalize, quality
 from ridelog.bike import Bike
 from ridelog.channels import TIME, base_name
 from ridelog.errors import AmbiguousColumn, InputRefused, LimitExceeded, RidelogError, UsageError
+from ridelog.ingest_together import Piece, join_pieces
 from ridelog.intervals import Interval
-from ridelog.normalize import Column, ColumnChoice, Normalized, magnitude, map_words
+from ridelog.normalize import ColumnChoice, Normalized, magnitude, map_words
 from ridelog.readers import registry
 from ridelog.readers.base import HEAD_BYTES, Reader, ReadOptions
 from ridelog.readers.container import Unpacked, unpacked
@@ -109,15 +110,6 @@ def _in_calendar(start: datetime) -> datetime:
     return start
 
 
-@dataclass(frozen=True)
-class _Piece:
-    """One ride of one file before it gets its id."""
-
-    normalized: Normalized
-    timeline: clock.Timeline
-    notes: tuple[Note, ...]
-
-
 def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> list[Ride]:
     source, pieces = _pieces(path, options, start)
     number = len(pieces)
@@ -135,7 +127,7 @@ def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> lis
     return rides
 
 
-def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple[SourceFile, list[_Piece]]:
+def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple[SourceFile, list[Piece]]:
     """Everything one file holds, normalized. Unexpected faults of a reader become refusals that say so."""
     try:
         check_is_file(path)
@@ -175,10 +167,10 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
 
 def _members(
     inner: list[Unpacked], outer: str, options: ImportOptions, start: datetime | None
-) -> tuple[list[_Piece], str]:
+) -> tuple[list[Piece], str]:
     """The rides of all files in one, and the format of the first. A file packed beside the logs that is none itself
     (a text to read, a picture) is passed over and noted."""
-    pieces: list[_Piece] = []
+    pieces: list[Piece] = []
     formats: list[str] = []
     passed: list[tuple[str, InputRefused]] = []
     for member in inner:
@@ -228,11 +220,11 @@ def _reader_of(member: Unpacked, shown: str, options: ImportOptions) -> tuple[Re
 
 def _read_member(
     member: Unpacked, shown: str, reader: Reader, options: ImportOptions, start: datetime | None
-) -> list[_Piece]:
+) -> list[Piece]:
     _, plugin_notes = registry.readers()
     named = tuple(name for choice in options.columns for name in choice.names)
     logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named, options.description)))
-    pieces: list[_Piece] = []
+    pieces: list[Piece] = []
     while logs:
         pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
     if not pieces:
@@ -242,7 +234,7 @@ def _read_member(
 
 def _normalize(
     logs: list[RawLog], shown: str, options: ImportOptions, start: datetime | None, plugin_notes: tuple[Note, ...]
-) -> list[_Piece]:
+) -> list[Piece]:
     """The rides of the first of `logs`, which is taken out of the list so that its columns can go as they are used."""
     log = logs.pop(0)
     columns: list[RawColumn | None] = list(log.columns)
@@ -281,7 +273,7 @@ def _normalize(
         absolute = timeline.start_utc if timeline.has_absolute else None
         normalized = normalize.build(converted, timeline.recording, absolute, shown)
         if any(dtype == pl.Float64 for name, dtype in normalized.samples.schema.items() if name != TIME):
-            pieces.append(_Piece(normalized, timeline, (*notes, *normalized.notes)))
+            pieces.append(Piece(normalized, timeline, (*notes, *normalized.notes)))
         else:
             empty += _rows_of(timeline)
     if not pieces:
@@ -385,8 +377,7 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
             to_do="leave --start out; --timezone tells the zone of times without one",
         )
     sources: list[SourceFile] = []
-    parts: list[align.Part] = []
-    pieces: list[_Piece] = []
+    pieces: list[Piece] = []
     for path in paths:
         source, found = _pieces(path, options, None)
         if len(found) > 1:
@@ -396,34 +387,10 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
                 expected="one ride a file where files are read together",
                 to_do="import this file alone, or cut it to the ride in question",
             )
-        piece = found[0]
-        derived = frozenset(n for n, info in piece.normalized.channels.items() if info.origin == "derived")
-        absolute = piece.timeline.start_utc if piece.timeline.has_absolute else None
-        parts.append(
-            align.Part(
-                path.name, piece.normalized.samples, absolute, piece.normalized.gaps, piece.normalized.breaks, derived
-            )
-        )
         sources.append(source)
-        pieces.append(piece)
-    joined = align.join(parts)
-    columns: dict[str, Column] = {}
-    for name, (number, old) in joined.origin.items():
-        info = pieces[number].normalized.channels[old]
-        columns[name] = Column(joined.columns[name], info.source, "derived" if info.origin == "derived" else "logged")
-    columns["time_utc"] = Column(normalize.utc_column(joined.t_s, joined.start_utc), " + ".join(p.name for p in paths))
-    notes = [
-        replace(note, text=f"{path.name}: {note.text}")
-        for path, piece in zip(paths, pieces, strict=True)
-        for note in piece.notes
-    ]
-    notes.extend(
-        Note("second_sensor", f"{old} became {new}: another file has that channel too") for old, new in joined.renamed
-    )
-    zone = next((piece.timeline.timezone for piece in pieces if piece.timeline.timezone), None)
-    normalized = normalize.finish(joined.t_s, columns, joined.gaps, joined.breaks, ())
-    timeline = replace(pieces[0].timeline, start_utc=joined.start_utc, timezone=options.timezone or zone)
-    return _ride(normalized, timeline, sources=tuple(sources), notes=tuple(notes), options=options)
+        pieces.append(found[0])
+    normalized, timeline, notes = join_pieces([path.name for path in paths], pieces, options.bike, options.timezone)
+    return _ride(normalized, timeline, sources=tuple(sources), notes=notes, options=options)
 
 
 # -- importing --------------------------------------------------------------------------------------------------------

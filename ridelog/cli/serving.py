@@ -79,7 +79,7 @@ def demo(port: int, *, browser: bool, serve_: bool, library_folder: Path | None)
     folder = library_folder or default_folder()
     with progress() as tell:
         rows, refused = build(folder, tell)
-    show.table(f"Sample rides in {folder}", ("ride", "sample", "bike", "answer"), rows)
+    show.table(f"Sample rides in {folder}", ("ride", "sample", "bike", "answer"), rows, optional=(2,))
     for reason in refused:
         say(f"not imported: {reason}")
     show.lines("", [f"Look closer: ridelog analyze RIDE --library {folder}"])

@@ -17,7 +17,7 @@ from ridelog.offset.search import candidates
 from ridelog.offset.signals import STEP_S, Uniform
 from ridelog.results import FloatArray
 
-__all__ = ["Offset", "estimate"]
+__all__ = ["Kind", "Offset", "estimate"]
 
 Kind = Literal["speed", "rpm", "shared"]
 Status = Literal["aligned", "weak", "ambiguous", "constant"]
