@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import importlib.util
 import os
+import sys
 from collections.abc import Iterator
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 from hypothesis import settings
@@ -33,6 +36,20 @@ def open_data() -> Path:
     if not OPEN_DATA.is_dir():
         pytest.skip("the open logs are not beside the project")
     return OPEN_DATA
+
+
+@pytest.fixture(scope="session")
+def fakes() -> ModuleType:
+    """tests/dashboard/fakes.py, the hand-made rides: test folders are no packages, so it is loaded by its path."""
+    name = "ridelog_test_fakes"
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, REPOSITORY / "tests" / "dashboard" / "fakes.py")
+        assert spec is not None
+        assert spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
 
 
 @pytest.hookimpl(wrapper=True)
