@@ -33,9 +33,10 @@ def slope_n(mass_kg: float, grade: float) -> float:
     return mass_kg * GRAVITY_MPS2 * float(slope_sine(np.asarray(grade, dtype=np.float64)))
 
 
-def air_n(density_kg_per_m3: float, drag_area_m2: float, air_speed_mps: float) -> float:
-    """Air drag, N."""
-    return 0.5 * density_kg_per_m3 * drag_area_m2 * air_speed_mps * abs(air_speed_mps)
+def air_n(density_kg_per_m3: FloatArray | float, drag_area_m2: float, air_speed_mps: FloatArray | float) -> FloatArray:
+    """Air drag, N, at one speed or along a ride."""
+    speed = np.asarray(air_speed_mps, dtype=np.float64)
+    return np.asarray(0.5 * np.asarray(density_kg_per_m3) * drag_area_m2 * speed * np.abs(speed), dtype=np.float64)
 
 
 def rotating_factor(

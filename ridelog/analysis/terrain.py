@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 
 from ridelog.analysis.filters import block_mean, long_runs, matched_mean, moving_mean, moving_median, near, odd
-from ridelog.analysis.roadload import slope_sine
+from ridelog.analysis.roadload import air_n, slope_sine
 from ridelog.analysis.shapes import BLOCK_S, MASS_TOLERANCE, MEDIAN_S, POWER_TOLERANCE, Terrain
 from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import BoolArray, FloatArray
@@ -56,7 +56,7 @@ def terrain(
     """Terrain drag from power and motion on the grid. Unknown grade counts as level; that is the caller's to say."""
     at_tyre = matched_mean(np.where(power_w > 0.0, power_w * efficiency, power_w / efficiency), window)
     weight_power = mass_kg * GRAVITY_MPS2 * np.where(where, speed_mps, np.nan)
-    air = 0.5 * np.asarray(density_kg_per_m3) * drag_area_m2 * speed_mps**3
+    air = air_n(density_kg_per_m3, drag_area_m2, speed_mps) * speed_mps
     # Inertia and slope scale with mass as weight does: over weight they are the same for a light and a heavy bike.
     carried = rotating_factor * acceleration_mps2 / GRAVITY_MPS2 + slope_sine(np.nan_to_num(grade))
     size = round(BLOCK_S / step_s)
