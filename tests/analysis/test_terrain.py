@@ -176,3 +176,37 @@ def test_a_light_throttle_over_a_high_reading_is_not_work() -> None:
     ridden = ride([HARD, Part(70.0, 0.26, 8.0, bursts=True), HARD])
     assert heavy(ridden)
     assert [one for one in find(ridden.signals, sheet, []) if one.kind == "heavy_drag"] == []
+
+
+@pytest.mark.parametrize(
+    ("rolling", "grade", "kmh", "density", "gamma", "acceleration", "crank_kw"),
+    [
+        (0.015, 0.0, 90.0, 1.225, 1.0, 0.0, 7.197),
+        (0.05, 0.0, 60.0, 1.10, 1.0, 0.0, 3.514),
+        (0.30, 0.0, 40.0, 1.10, 1.0, 0.0, 7.767),
+        (0.08, 0.30, 12.0, 1.0581, 1.0, 0.0, 2.657),
+        (0.05, 0.0, 54.0, 1.225, 1.08, 2.0, 10.213),
+    ],
+)
+def test_the_worked_rows_of_road_load_come_back(
+    *, rolling: float, grade: float, kmh: float, density: float, gamma: float, acceleration: float, crank_kw: float
+) -> None:
+    """Forward rows of the road-load equation (any textbook of vehicle dynamics; worked by hand for 200 kg, 0.6 m²,
+    driveline 0.90), fed backwards: the drag that comes out is the rolling resistance over weight, Crr cos(th)."""
+    size = 600
+    found = terrain(
+        power_w=np.full(size, 1000.0 * crank_kw),
+        speed_mps=np.full(size, kmh / 3.6),
+        acceleration_mps2=np.full(size, acceleration),
+        grade=np.full(size, grade),
+        density_kg_per_m3=density,
+        where=np.ones(size, dtype=np.bool_),
+        rotating_factor=np.full(size, gamma),
+        mass_kg=200.0,
+        drag_area_m2=0.6,
+        efficiency=0.90,
+        peak_power_w=36_000.0,
+        step_s=0.2,
+        window=11,
+    )
+    assert found.smooth[60] == pytest.approx(rolling / np.sqrt(1.0 + grade * grade), abs=2e-4)
