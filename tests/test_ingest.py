@@ -20,7 +20,7 @@ from build_logs import START, Form, iso, write
 from contract import check_ride, left_out
 
 import sample_logs
-from ridelog import ingest
+from ridelog import ingest, quality
 from ridelog.bike import read_bike
 from ridelog.errors import InputRefused, LibraryError, RidelogError, UsageError
 from ridelog.ingest import ImportOptions, import_files, parse_column_option, read_rides
@@ -289,13 +289,13 @@ def test_a_file_that_changes_meanwhile_is_refused(
     tmp_path: Path, library: Library, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = put(tmp_path, "a.csv", LOG)
-    real = ingest.quality.find_marks
+    real = quality.find_marks
 
     def append(*arguments: object) -> object:
         path.write_bytes(LOG + b"301.0,90,5000,50,36,1\n")
         return real(*arguments)  # type: ignore[arg-type]
 
-    monkeypatch.setattr(ingest.quality, "find_marks", append)
+    monkeypatch.setattr(quality, "find_marks", append)
     (outcome,) = import_files(library, [path], ImportOptions())
     assert outcome.status == "refused"
     assert "changed while" in str(outcome.reason)

@@ -1,0 +1,66 @@
+"""What the user says of the files of one import."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from ridelog import clock, normalize
+from ridelog.bike import Bike
+from ridelog.errors import UsageError
+from ridelog.normalize import ColumnChoice
+from ridelog.readers.limits import Limits
+from ridelog.readers.naming import split_unit
+
+
+@dataclass(frozen=True)
+class ImportOptions:
+    """What the user says of the files of one call. `start` is the moment of the first sample; without a zone it is in
+    `timezone`. `columns` settle what columns hold, `description` what the messages of a bus hold."""
+
+    bike: Bike | None = None
+    bike_id: str | None = None
+    ambient_c: float | None = None
+    start: datetime | None = None
+    timezone: str | None = None
+    format: str | None = None
+    columns: tuple[ColumnChoice, ...] = ()
+    description: Path | None = None
+    limits: Limits = field(default_factory=Limits.from_environment)
+
+
+def parse_column_option(text: str) -> ColumnChoice:
+    """`'NAME=channel:unit'` as a choice; the unit may be left out. Raises UsageError."""
+    choice = normalize.parse_choice(text)
+    return replace(choice, names=(*choice.names, split_unit(choice.names[0])[0]))
+
+
+def start_of(options: ImportOptions) -> datetime | None:
+    """The start as a moment. Raises UsageError for one without a zone, and for an unknown zone."""
+    zone = clock.parse_zone(options.timezone) if options.timezone is not None else None
+    if options.start is None:
+        return None
+    if options.start.tzinfo is not None:
+        return _in_calendar(options.start)
+    if zone is None:
+        raise UsageError(
+            f"{options.start.isoformat()} has no time zone",
+            where="--start",
+            expected="a time with its zone, such as 2026-05-02T09:30:00+02:00, or --timezone",
+            to_do="add the zone",
+        )
+    return _in_calendar(options.start.replace(tzinfo=zone))
+
+
+def _in_calendar(start: datetime) -> datetime:
+    try:
+        start.astimezone(UTC) + timedelta(weeks=1)
+    except OverflowError as error:
+        raise UsageError(
+            f"{start.isoformat()} is at the end of the calendar",
+            where="--start",
+            expected="the moment of the first sample",
+            to_do="correct the option",
+        ) from error
+    return start
