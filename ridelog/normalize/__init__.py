@@ -3,7 +3,8 @@
 from ridelog.normalize.choice import parse_choice
 from ridelog.normalize.convert import Converted, convert
 from ridelog.normalize.frame import Column, Normalized, build, finish, marked, present, ridden_m, utc_column
-from ridelog.normalize.meaning import ColumnChoice, Plan, decide
+from ridelog.normalize.meaning import decide
+from ridelog.normalize.plan import ColumnChoice, Plan
 
 __all__ = [
     "Column",

@@ -9,7 +9,7 @@ import numpy as np
 from ridelog.channels import CHANNELS, base_name
 from ridelog.errors import AmbiguousColumn
 from ridelog.normalize import unit_choices
-from ridelog.normalize.meaning import RATIO, ROUGH_VOLTS
+from ridelog.normalize.channel_units import RATIO, ROUGH_VOLTS
 from ridelog.results import FloatArray
 from ridelog.ride import Note
 from ridelog.units import Unit, parse_unit

@@ -6,7 +6,8 @@ import difflib
 
 from ridelog.channels import CHANNELS
 from ridelog.errors import UsageError
-from ridelog.normalize.meaning import ColumnChoice, unit_for
+from ridelog.normalize.channel_units import unit_for
+from ridelog.normalize.plan import ColumnChoice
 
 _OTHERS = ("time", "date", "raw")
 

@@ -11,7 +11,8 @@ from ridelog.bike import Bike
 from ridelog.channels import RAW_PREFIX, base_name
 from ridelog.normalize import by_value, distance, hemisphere
 from ridelog.normalize.by_value import Found
-from ridelog.normalize.meaning import Plan, sample
+from ridelog.normalize.fitting import sample
+from ridelog.normalize.plan import Plan
 from ridelog.normalize.states import read_state
 from ridelog.results import FloatArray
 from ridelog.ride import Meaning, Note, RawColumn, Recording
