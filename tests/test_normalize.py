@@ -251,7 +251,8 @@ def test_the_map_goes_through_the_bike_file(tmp_path: Path) -> None:
 def test_a_map_value_the_bike_file_does_not_list_is_unknown(tmp_path: Path) -> None:
     ride = read(tmp_path, bike=BIKE, Map=["A", "C", "B", "C"] * (N // 4), RPM=[5000] * N)
     assert ride.samples["map_slot"].to_list()[:4] == [1.0, None, 2.0, None]
-    note = next(note for note in ride.notes if note.kind == "state_unknown")
+    note = next(note for note in ride.notes if note.kind == "map_unread")
+    assert "state_unknown" not in kinds(ride)
     assert note.rows == N // 2
     assert "'c'" in str(note.example)
 

@@ -314,7 +314,7 @@ def test_on_and_off_in_every_language(on: str, off: str, tmp_path: Path) -> None
 
 def test_map_values_that_are_not_listed_come_with_the_line_to_add(tmp_path: Path) -> None:
     ride = read(tmp_path, {"Map": ["a", "hard", "soft", "hard"] * (N // 4), "RPM": RIDDEN}, mapped=True)
-    text = note(ride, "state_unknown")
+    text = note(ride, "map_unread")
     line = text[text.index("slot_values = {") : text.index("}") + 1]
     assert line == 'slot_values = { "a" = 1, "b" = 2, "hard" = 3, "soft" = 4 }'
     bike = parse_bike(f'schema = 1\nid = "b7"\n[maps]\nconservative_slot = 2\n{line}\n', "b.toml")

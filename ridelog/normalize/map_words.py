@@ -9,7 +9,7 @@ import polars as pl
 from ridelog.bike import Bike
 from ridelog.channels import RAW_PREFIX
 from ridelog.normalize.convert import Converted
-from ridelog.normalize.states import written
+from ridelog.normalize.states import line_to_add, written
 from ridelog.ride import Note, RawColumn, Ride
 
 UNREAD = "map_unread"
@@ -24,17 +24,19 @@ def kept(
     """The column as it was written, under `raw.<name>`, and a note, where `bike` does not list all of its values."""
     if bike is None:
         return [], []
-    known = dict(bike.slot_values)
-    distinct = sorted({written(value) for value in column.values.drop_nulls().unique().to_list()})
-    strange = [word for word in distinct if word not in known]
+    strange = [v for v in column.values.drop_nulls().unique().to_list() if bike.slot_of(written(v)) is None]
     if not strange:
         return [], []
     name = RAW_PREFIX + column.name
-    shown = ", ".join(repr(word[:20]) for word in strange[:_SHOWN]) + (", ..." if len(strange) > _SHOWN else "")
+    words = sorted({written(value) for value in strange})
+    example = ", ".join(repr(word[:20]) for word in words[:_SHOWN]) + (", ..." if len(words) > _SHOWN else "")
     note = Note(
         UNREAD,
-        f"{column.name}: maps.slot_values of bike {bike.id} does not list {shown}. What the log wrote was kept as "
-        f"{name}; a corrected bike file is used without importing again",
+        f"{column.name}: the bike file of {bike.id} does not say which map {example} stands for, so that its time "
+        f"counts as unknown; {line_to_add(column.values, bike.slot_values)}; what the log wrote was kept as {name}, so "
+        "that a corrected bike file counts without importing again",
+        int(column.values.is_in(strange).sum() or 0),
+        example,
     )
     if any(one.name == name for one in converted):
         return [], [note]

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Callable, Iterable
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 import polars as pl
@@ -66,8 +66,8 @@ def read_state(channel: str, values: pl.Series, name: str, bike: Bike | None) ->
     if channel == "gear":
         if values.dtype == pl.Float64:
             return State(values)
-        return _from_words(values, name, _gear_words(values), spoken)
-    return _from_words(values, name, dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0), spoken)
+        return _from_words(values, name, _gear_words(values))
+    return _from_words(values, name, dict.fromkeys(_ON, 1.0) | dict.fromkeys(_OFF, 0.0))
 
 
 def _distinct(values: pl.Series) -> list[object]:
@@ -88,21 +88,16 @@ def _map(values: pl.Series, name: str, bike: Bike | None) -> State:
         if values.dtype == pl.Float64:
             note = Note("map_slots", f"{name}: no bike file says what its numbers mean; they were kept as slot numbers")
             return State(values, (note,))
-        text = f"{name}: no bike file says what its words mean; it was kept as it is; {_line(values, ())}"
+        text = f"{name}: no bike file says what its words mean; it was kept as it is; {line_to_add(values, ())}"
         return State(None, (Note("map_unread", text),))
-    words = {written: float(slot) for written, slot in bike.slot_values}
-    to_add = f"the bike file of {bike.id} does not say which map they are; {_line(values, bike.slot_values)}"
-    found = _from_words(values, name, words, written, to_add)
-    if (
-        found.values is not None
-        and found.values.null_count() == found.values.len()
-        and values.null_count() < values.len()
-    ):
-        return State(None, found.notes)
-    return found
+    # What the bike file does not list is told by map_words.kept, with what becomes of it.
+    mapping = {value: float(slot) for value in _distinct(values) if (slot := bike.slot_of(written(value))) is not None}
+    if not mapping and values.null_count() < values.len():
+        return State(None)
+    return State(values.replace_strict(mapping, default=None, return_dtype=pl.Float64))
 
 
-def _line(values: pl.Series, listed: Iterable[tuple[str, int]]) -> str:
+def line_to_add(values: pl.Series, listed: Iterable[tuple[str, int]]) -> str:
     """The line of a bike file that would list every value of this column, the numbers of new ones an example."""
     known = {text: int(slot) for text, slot in listed}
     free = iter(slot for slot in range(1, 1000) if slot not in known.values())
@@ -114,25 +109,18 @@ def _line(values: pl.Series, listed: Iterable[tuple[str, int]]) -> str:
     )
 
 
-def _from_words(
-    values: pl.Series, name: str, words: dict[str, float], key: Callable[[object], str], to_add: str = ""
-) -> State:
+def _from_words(values: pl.Series, name: str, words: dict[str, float]) -> State:
     distinct = _distinct(values)
-    mapping = {value: words[key(value)] for value in distinct if key(value) in words}
+    mapping = {value: words[spoken(value)] for value in distinct if spoken(value) in words}
     unknown = [value for value in distinct if value not in mapping]
-    if not mapping and unknown and not to_add:
+    if not mapping and unknown:
         return State(
             None, (Note("state_unread", f"{name}: its values are no state that is known; it was kept as it is"),)
         )
-    result = (
-        values.replace_strict(mapping, default=None, return_dtype=pl.Float64)
-        if mapping
-        else values.cast(pl.Float64, strict=False).clear(values.len())
-    )
+    result = values.replace_strict(mapping, default=None, return_dtype=pl.Float64)
     if not unknown:
         return State(result)
     rows = int(values.is_in(unknown).sum() or 0)
     example = ", ".join(repr(written(value))[:20] for value in unknown[:3])
     text = f"{name}: {example}{', ...' if len(unknown) > 3 else ''} count as unknown"
-    text += f": {to_add}" if to_add else ", because no state is known by these words"
-    return State(result, (Note("state_unknown", text, rows, example),))
+    return State(result, (Note("state_unknown", f"{text}, because no state is known by these words", rows, example),))
