@@ -6,14 +6,11 @@ from collections.abc import Sequence
 
 import numpy as np
 
+from ridelog.channels import DROPOUT
 from ridelog.intervals import Interval, difference
 from ridelog.quality.trace import Trace
 from ridelog.results import FloatArray
 from ridelog.ride import QualityMark
-
-SHORTEST_S = 5.0
-SHORTEST_PERIODS = 10.0
-"""Silence over both 5 s and ten of the channel's own periods. Common practice, no source."""
 
 
 def find(
@@ -25,7 +22,7 @@ def find(
     period = float(np.median(steps)) if steps.size else 0.0
     if rate_hz:
         period = max(period, 1.0 / rate_hz)
-    shortest = max(SHORTEST_S, SHORTEST_PERIODS * period)
+    shortest = max(DROPOUT.shortest_s, DROPOUT.shortest_periods * period)
     edges = np.concatenate(([t_s[0]], trace.t_s, [t_s[-1]]))
     long = np.flatnonzero(np.diff(edges) > shortest)
     marks = []

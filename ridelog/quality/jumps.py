@@ -9,25 +9,9 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
-from ridelog.channels import Channel
+from ridelog.channels import JUMP, Channel
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray, FloatArray
-
-LONGEST_SPIKE = 3
-"""Samples (updates of a held sensor) a spike may last; longer ones are steps. Ignition noise lasts one or two."""
-
-FINEST_S = 0.05
-"""Changes within less than this are judged as if they took this long: an engine at idle turns once in 0.05 s, and
-what a sensor says in between is how it counts, not what happens. Common practice, no source."""
-
-MOST_JUMPS = 200
-NOISE_SHARE = 0.05
-"""More fast changes than 200 and one sample in twenty are no spikes on a signal: there is no signal."""
-
-HALF_WINDOW = 5
-HAMPEL_SIGMAS = 5.0
-"""A spike is further from the median of its neighbours than five times their spread (1.4826 x the median deviation),
-the spread never taken smaller than half a step of the sensor: on a flat trace the median deviation is 0."""
 
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
@@ -49,7 +33,7 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     fast = _fast(t_s, y, channel.max_rate_per_s, trace)
     if not fast.any():
         return []
-    if int(fast.sum()) > max(MOST_JUMPS, NOISE_SHARE * y.size):
+    if int(fast.sum()) > max(JUMP.most_jumps, JUMP.noise_share * y.size):
         noise = ~bad
         return [
             Finding("noise", noise, "changes faster than the quantity can, over and over: nothing in it can be trusted")
@@ -71,17 +55,17 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
 
 
 def _allowed(dt_s: FloatArray, rate: float, trace: Trace) -> FloatArray:
-    shortest = max(trace.hold_s, FINEST_S)
+    shortest = max(trace.hold_s, JUMP.finest_s)
     return np.asarray(rate * np.maximum(dt_s, shortest) + 2.0 * trace.resolution, dtype=np.float64)
 
 
 def _any_fast(trace: Trace, rate: float) -> bool:
     """A cheap look at all steps against what the shortest sampling allows, a close one at those that pass it."""
-    if trace.high - trace.low <= rate * max(trace.hold_s, FINEST_S) + 2.0 * trace.resolution:
+    if trace.high - trace.low <= rate * max(trace.hold_s, JUMP.finest_s) + 2.0 * trace.resolution:
         return False
     steps = np.diff(trace.y)
     np.abs(steps, out=steps)
-    floor = rate * max(trace.shortest_step_s, trace.hold_s, FINEST_S) + 2.0 * trace.resolution
+    floor = rate * max(trace.shortest_step_s, trace.hold_s, JUMP.finest_s) + 2.0 * trace.resolution
     if float(steps.max()) <= floor:
         return False
     at = np.flatnonzero(steps > floor)
@@ -100,9 +84,9 @@ def _spikes(t_s: FloatArray, y: FloatArray, fast: BoolArray, trace: Trace, rate:
     while at < edges.size:
         first = int(edges[at]) + 1
         # The way back: the nearest later fast step, in the other direction, near to where it came from.
-        for other in range(at + 1, min(at + 1 + LONGEST_SPIKE, edges.size)):
+        for other in range(at + 1, min(at + 1 + JUMP.longest_spike, edges.size)):
             past = int(edges[other]) + 1
-            if past - first > LONGEST_SPIKE:
+            if past - first > JUMP.longest_spike:
                 break
             away = y[first] - y[first - 1]
             back = y[past] - y[past - 1]
@@ -118,10 +102,10 @@ def _spikes(t_s: FloatArray, y: FloatArray, fast: BoolArray, trace: Trace, rate:
 
 
 def _stands_out(y: FloatArray, first: int, past: int, trace: Trace) -> bool:
-    around = np.concatenate((y[max(0, first - HALF_WINDOW) : first], y[past : past + HALF_WINDOW]))
+    around = np.concatenate((y[max(0, first - JUMP.half_window) : first], y[past : past + JUMP.half_window]))
     middle = float(np.median(around))
     spread = max(1.4826 * float(np.median(np.abs(around - middle))), 0.5 * trace.resolution)
-    return bool((np.abs(y[first:past] - middle) > HAMPEL_SIGMAS * spread).all()) if spread > 0 else True
+    return bool((np.abs(y[first:past] - middle) > JUMP.hampel_sigmas * spread).all()) if spread > 0 else True
 
 
 def _steps(y: FloatArray, fast: BoolArray, spike: BoolArray) -> BoolArray:

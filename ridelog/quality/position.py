@@ -4,12 +4,9 @@ from __future__ import annotations
 
 import polars as pl
 
-from ridelog.channels import TIME
+from ridelog.channels import GPS, TIME
 from ridelog.quality.trace import Finding, Trace, to_marks
 from ridelog.ride import QualityMark
-
-NEAR_DEG = 0.001
-"""A hundred metres around the point, all of it open sea."""
 
 
 def find(samples: pl.DataFrame) -> list[QualityMark]:
@@ -17,10 +14,10 @@ def find(samples: pl.DataFrame) -> list[QualityMark]:
     if not {"lat_deg", "lon_deg"} <= set(samples.columns):
         return []
     lowest = samples["lat_deg"].abs().min()
-    if not isinstance(lowest, float) or lowest > NEAR_DEG:
+    if not isinstance(lowest, float) or lowest > GPS.null_island_deg:
         return []
     both = samples.select(TIME, "lat_deg", "lon_deg").drop_nulls()
-    zero = ((both["lat_deg"].abs() < NEAR_DEG) & (both["lon_deg"].abs() < NEAR_DEG)).to_numpy()
+    zero = ((both["lat_deg"].abs() < GPS.null_island_deg) & (both["lon_deg"].abs() < GPS.null_island_deg)).to_numpy()
     if not zero.any():
         return []
     finding = Finding("null_island", zero, "latitude and longitude are 0: no fix")

@@ -6,19 +6,10 @@ from __future__ import annotations
 import numpy as np
 import polars as pl
 
-from ridelog.channels import TIME
+from ridelog.channels import STUCK, TIME
 from ridelog.intervals import runs
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import FloatArray
-
-SHORTEST_S = 600.0
-SHORTEST_FINE_S = 300.0
-"""A thermostat can hold a whole-degree trace for four minutes (seen on open car logs), so ten are asked for; a sensor
-that shows tenths never stays equal for five. Common practice, no source."""
-
-_FINE_C = 0.3
-_WORKED_RPM = 1000.0
-_WORKED_MPS = 5.0
 
 
 class Movement:
@@ -38,14 +29,14 @@ class Movement:
         if values.size < 20:
             return False
         low, high = np.quantile(values, [0.1, 0.9])
-        return bool(high - low > (_WORKED_RPM if self._name == "engine_rpm" else _WORKED_MPS))
+        return bool(high - low > (STUCK.worked_rpm if self._name == "engine_rpm" else STUCK.worked_mps))
 
 
 def find(trace: Trace, moving: Movement) -> list[Finding]:
     """Stretches in which the coolant stays exactly equal for many minutes while the load varies."""
     if trace.t_s.size < 3:
         return []
-    shortest = SHORTEST_FINE_S if 0 < trace.resolution < _FINE_C else SHORTEST_S
+    shortest = STUCK.shortest_fine_s if 0 < trace.resolution < STUCK.fine_c else STUCK.shortest_s
     if float(trace.t_s[-1] - trace.t_s[0]) < shortest:
         return []
     change = np.flatnonzero(np.diff(trace.y)) + 1
