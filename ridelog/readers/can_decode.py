@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 
@@ -10,12 +11,15 @@ import numpy.typing as npt
 
 from ridelog.readers.can_bits import Floats, Raws, floating, signed
 from ridelog.readers.can_description import Message, Signal, parameter_group
-from ridelog.readers.can_j1979 import FIRST_REPLY, LAST_REPLY, QUANTITIES, read_replies
-from ridelog.readers.can_lines import EXTENDED, Bools, Frames, Ints
+from ridelog.readers.can_isotp import assemble
+from ridelog.readers.can_j1979 import LONGEST, QUANTITIES, is_reply, read_replies
+from ridelog.readers.can_lines import EXTENDED, Bools, Bytes, Frames, Ints
+from ridelog.readers.can_transport import Transfers, is_transport, put_together
 from ridelog.ride import Note
 
-_J1979 = -1
-"""What `Messages.owners` answers for the replies read without a description."""
+_J1979, _TRANSPORT = -1, -2
+"""What `Messages.owner` answers for the replies read without a description, and for the frames of J1939 that carry
+parts of longer messages."""
 
 # SAE J1939-71: raw numbers kept for "not available" and "error", by length in bits -> (lowest error, lowest not
 # available). From the error value up nothing is a measurement; for lengths the standard has no row for, all ones.
@@ -26,6 +30,9 @@ _J1939_TOP: dict[int, tuple[int, int]] = {
     16: (0xFB00, 0xFF00),
     32: (0xFB00_0000, 0xFF00_0000),
 }
+
+
+_NO_PRIORITY = ~(7 << 26)
 
 
 @dataclass(frozen=True)
@@ -56,23 +63,35 @@ class Messages:
     def __init__(self, described: Sequence[Message]) -> None:
         self._described = tuple(described)
         self._exact: dict[int, int] = {}
+        self._senders: dict[int, int] = {}
         self._groups: dict[int, int] = {}
         for number, message in enumerate(self._described):
             self._exact.setdefault(message.can_id, number)
             if message.j1939:
+                self._senders.setdefault(message.can_id & _NO_PRIORITY, number)
                 self._groups.setdefault(parameter_group(message.can_id), number)
 
     def message(self, owner: int) -> Message | None:
-        """The described message a number from `owner` stands for; None for J1979 replies."""
-        return None if owner == _J1979 else self._described[owner]
+        """The described message a number from `owner` stands for; None for J1979 replies and transport frames."""
+        return None if owner < 0 else self._described[owner]
 
     def owner(self, can_id: int) -> int | None:
         """Which message an identifier belongs to, None for one nobody describes."""
-        if can_id in self._exact:
-            return self._exact[can_id]
-        if can_id & EXTENDED:
-            return self._groups.get(parameter_group(can_id))
-        return _J1979 if FIRST_REPLY <= can_id <= LAST_REPLY else None
+        exact = self._exact.get(can_id)
+        if exact is not None and not self._described[exact].j1939:
+            return exact
+        if can_id & EXTENDED and self._groups:
+            if is_transport(can_id):
+                return _TRANSPORT
+            found = self._senders.get(can_id & _NO_PRIORITY, self._groups.get(parameter_group(can_id)))
+            if found is not None:
+                return found
+        return _J1979 if is_reply(can_id) else None
+
+    def described(self, can_id: int) -> bool:
+        """Whether a message with this identifier is described."""
+        owner = self.owner(can_id)
+        return owner is not None and owner >= 0
 
     def wanted(self, ids: npt.NDArray[np.uint32]) -> Bools:
         """Which of some distinct identifiers can be decoded."""
@@ -91,33 +110,107 @@ def decode(frames: Frames, messages: Messages, buses: Sequence[str]) -> Decoded:
     order = np.argsort(key, kind="stable")
     groups = [group for group in np.split(order, np.flatnonzero(np.diff(key[order])) + 1) if len(group)]
     named = [(int(frames.ids[group[0]]), buses[frames.bus[group[0]]], group) for group in groups]
+    parts: list[Ints] = []
     for can_id, bus, rows in sorted(named, key=lambda one: one[:2]):
         owner = messages.owner(can_id)
         if owner is None:
             raise ValueError(f"a frame nobody describes was kept: {id_text(can_id)}")
         message = messages.message(owner)
         origin = f"{id_text(can_id)} on {bus}"
-        if message is None:
-            _replies(frames, rows, origin, result)
+        if message is not None:
+            received = _Received(origin, rows, frames.length[rows].astype(np.int64), frames.payload[rows])
+            _described(received, message, result)
+        elif owner == _TRANSPORT:
+            parts.append(rows)
         else:
-            _described(frames, rows, message, origin, result)
+            _replies(frames, rows, origin, result)
+    if parts:
+        _transported(frames, np.sort(np.concatenate(parts)), messages, buses, result)
     return result
 
 
-def _replies(frames: Frames, rows: Ints, origin: str, result: Decoded) -> None:
-    replies = read_replies(frames.payload[rows], frames.length[rows])
-    result.kept[rows[~replies.kept]] = False
-    strange = replies.other_quantity
+def _transported(frames: Frames, rows: Ints, messages: Messages, buses: Sequence[str], result: Decoded) -> None:
+    """Messages of several packets, each in the row of its announcement: then its sender had put the values in it."""
+    found = put_together(frames, rows, messages.described)
+    result.kept[rows] = False
+    result.kept[found.rows] = True
+    result.notes.extend(_transport_notes(found))
+    groups: dict[tuple[int, str], list[int]] = {}
+    for number, (row, can_id) in enumerate(zip(found.rows, found.ids, strict=True)):
+        groups.setdefault((can_id, buses[frames.bus[row]]), []).append(number)
+    for (can_id, bus), numbers in sorted(groups.items()):
+        owner = messages.owner(can_id)
+        message = messages.message(owner) if owner is not None else None
+        if message is None:
+            raise ValueError(f"a message nobody describes was kept: {id_text(can_id)}")
+        needed = max(signal.place.bytes_needed for signal in message.signals)
+        payload = np.zeros((len(numbers), needed), np.uint8)
+        for place, number in enumerate(numbers):
+            data = found.data[number][:needed]
+            payload[place, : len(data)] = np.frombuffer(data, np.uint8)
+        length = np.array([len(found.data[number]) for number in numbers], np.int64)
+        own = np.array([found.rows[number] for number in numbers], np.int64)
+        _described(_Received(f"{id_text(can_id)} on {bus}, in packets", own, length, payload), message, result)
+
+
+def _transport_notes(found: Transfers) -> list[Note]:
+    notes: list[Note] = []
+    if found.joined:
+        notes.append(
+            Note(
+                "left_out_packets",
+                f"frames with packets, requests and answers were put together to {len(found.rows):,} longer messages, "
+                "each of which has one row at the time it was announced",
+                rows=found.joined,
+            )
+        )
+    if found.not_whole:
+        notes.append(
+            Note(
+                "left_out_not_whole",
+                "frames of longer messages that are not whole in the trace, in order and in time, were left out",
+                rows=found.not_whole,
+                example=found.example,
+            )
+        )
+    if found.unwanted:
+        notes.append(
+            Note(
+                "left_out_other_messages",
+                "frames of longer messages nobody describes were left out",
+                rows=found.unwanted.total(),
+                example=", ".join(f"group {group:05X} ({count:,})" for group, count in found.unwanted.most_common(5)),
+            )
+        )
+    return notes
+
+
+def _replies(frames: Frames, frame_rows: Ints, origin: str, result: Decoded) -> None:
+    parts = assemble(frames.payload[frame_rows], frames.length[frame_rows], frames.time_s[frame_rows], LONGEST)
+    rows = frame_rows[parts.rows]
+    replies = read_replies(parts.payload, parts.length)
+    result.kept[frame_rows] = False
+    result.kept[rows[replies.kept]] = True
+    wrong = replies.wrong_length + parts.misstated
+    if parts.joined:
+        text = f"frames of {origin} with the rest of longer replies were joined to the first one, which has the row"
+        result.notes.append(Note("left_out_packets", text, rows=parts.joined))
     for kind, text, count, example in (
         ("declined", f"negative replies of {origin} hold no value", replies.declined, None),
-        ("wrong_length", f"replies of {origin} whose length does not fit what they answer", replies.wrong_length, None),
-        ("multi_frame", f"parts of replies of {origin} that run over several frames", replies.multi_frame, None),
+        ("wrong_length", f"replies of {origin} whose length does not fit what they answer", wrong, None),
+        ("not_whole", f"frames of longer replies of {origin} that are not whole in the trace, in order and in time",
+         parts.broken, parts.example),
+        ("no_reply", f"frames of {origin} that are no part of a reply", parts.foreign, None),
         ("other_service", f"replies of {origin} to other services than 01", replies.other_service, None),
-        ("other_quantity", f"replies of {origin} about quantities that are not read here", strange.total(),
-         ", ".join(f"{pid:02X}" for pid, _ in strange.most_common(5))),
+        ("other_quantity", f"replies of {origin} about quantities that are not read here",
+         replies.other_quantity.total(), _pids(replies.other_quantity)),
     ):  # fmt: skip
         if count:
             result.notes.append(Note(f"left_out_{kind}", f"{text}; they were left out", rows=count, example=example))
+    if replies.passed_over:
+        text = f"quantities in replies of {origin} that are not read here were passed over"
+        total = replies.passed_over.total()
+        result.notes.append(Note("quantities_passed_over", text, rows=total, example=_pids(replies.passed_over)))
     for pid, (some, raw) in replies.values.items():
         quantity = QUANTITIES[pid]
         result.pieces.append(Piece(quantity.name, quantity.unit, origin, rows[some], quantity.values(raw)))
@@ -135,9 +228,22 @@ def _replies(frames: Frames, rows: Ints, origin: str, result: Decoded) -> None:
                 )
 
 
-def _described(frames: Frames, rows: Ints, message: Message, origin: str, result: Decoded) -> None:
-    length = frames.length[rows]
-    payload = frames.payload[rows]
+def _pids(counts: Counter[int]) -> str:
+    return ", ".join(f"{pid:02X}" for pid, _ in counts.most_common(5))
+
+
+@dataclass(frozen=True)
+class _Received:
+    """The messages of one sender: their rows, the bytes each of them had, and the first (or all) of these."""
+
+    origin: str
+    rows: Ints
+    length: Ints
+    payload: Bytes
+
+
+def _described(received: _Received, message: Message, result: Decoded) -> None:
+    origin, rows, length, payload = received.origin, received.rows, received.length, received.payload
     needed = max(signal.place.bytes_needed for signal in message.signals)
     if needed > payload.shape[1]:
         payload = np.pad(payload, ((0, 0), (0, needed - payload.shape[1])))
@@ -171,7 +277,7 @@ def _described(frames: Frames, rows: Ints, message: Message, origin: str, result
         values, missing = _values(signal, raws[signal.name][there], result.notes, context, j1939=message.j1939)
         some = rows[there][~missing]
         result.pieces.append(Piece(signal.name, signal.unit, origin, some, values[~missing]))
-    blank = ~empty & (length > 1) & ((frames.payload[rows] == 0xFF).sum(axis=1) == length)
+    blank = ~empty & (length > 1) & ((received.payload == 0xFF).sum(axis=1) == length)
     if blank.any() and not message.j1939:
         result.notes.append(
             Note(
@@ -183,7 +289,7 @@ def _described(frames: Frames, rows: Ints, message: Message, origin: str, result
         )
 
 
-def _present(signal: Signal, by_name: dict[str, Signal], raws: dict[str, Raws], length: npt.NDArray[np.uint8]) -> Bools:
+def _present(signal: Signal, by_name: dict[str, Signal], raws: dict[str, Raws], length: Ints) -> Bools:
     """Frames that hold a signal: long enough, and every selector above it set to one of its numbers."""
     there: Bools = length >= signal.place.bytes_needed
     at = signal

@@ -1,4 +1,8 @@
-"""Replies to service 01 of SAE J1979 (ISO 15031-5) on the identifiers 7E8 to 7EF, as single frames of ISO 15765-4."""
+"""Replies to service 01 of SAE J1979 (ISO 15031-5): which identifiers they come on, and what is in them.
+
+ISO 15765-4 gives replies the identifiers 7E8 to 7EF, or with 29 bits 18DAF100 to 18DAF1FF, whose last byte is the
+sender (from memory). One reply may hold up to six parameters, one behind the other.
+"""
 
 from __future__ import annotations
 
@@ -8,9 +12,10 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from ridelog.readers.can_lines import Bools, Bytes, Ints
+from ridelog.readers.can_lines import EXTENDED, Bools, Bytes, Ints
 
-FIRST_REPLY, LAST_REPLY = 0x7E8, 0x7EF
+_FIRST_REPLY, _LAST_REPLY = 0x7E8, 0x7EF
+_REPLY_29 = 0x18DAF100
 _REPLY, _DECLINED = 0x41, 0x7F
 
 
@@ -49,70 +54,90 @@ QUANTITIES: dict[int, Quantity] = {
 }
 """Parameter identifier -> quantity."""
 
+# Bytes of the parameters 00 to 60 (SAE J1979, from memory), so that one not read here can be stepped over. Those with
+# one byte or two by the number of banks (06 to 09, 55 to 58) are left out: what stands behind them is not certain.
 _SIZE = np.zeros(256, np.int64)
-for _pid, _quantity in QUANTITIES.items():
-    _SIZE[_pid] = _quantity.size
+for _size, _pids in (
+    (1, "04 05 0A 0B 0D 0E 0F 11 12 13 1C 1D 1E 2C 2D 2E 2F 30 33 45 46 47 48 49 4A 4B 4C 51 52 5A 5B 5C 5F"),
+    (2, "02 03 0C 10 14 15 16 17 18 19 1A 1B 1F 21 22 23 31 32 3C 3D 3E 3F 42 43 44 4D 4E 53 54 59 5D 5E"),
+    (4, "00 01 20 24 25 26 27 28 29 2A 2B 34 35 36 37 38 39 3A 3B 40 41 4F 50 60"),
+):
+    for _pid in bytes.fromhex(_pids):
+        _SIZE[_pid] = _size
+_READ = np.zeros(256, np.bool_)
+_READ[list(QUANTITIES)] = True
+
+LONGEST = 31
+"""Bytes of the longest reply: the service and six parameters of four bytes."""
+
+
+def is_reply(can_id: int) -> bool:
+    """True for the identifiers replies come on."""
+    if can_id & EXTENDED:
+        return can_id & 0x1FFFFF00 == _REPLY_29
+    return _FIRST_REPLY <= can_id <= _LAST_REPLY
 
 
 @dataclass
 class Replies:
-    """What became of the frames of the reply identifiers; every frame is in `kept` or in one of the counts.
+    """What became of the messages of a reply identifier; every one is in `kept` or in one of the counts.
 
-    `values` holds, a parameter, the frames (row numbers) and their raw numbers.
+    `values` holds, a parameter, the messages (row numbers) and their raw numbers. `other_quantity` counts messages
+    without a quantity that is read here by the first one they hold, `passed_over` such quantities in kept messages.
     """
 
     kept: Bools
     values: dict[int, tuple[Ints, Ints]] = field(default_factory=dict)
     declined: int = 0
     wrong_length: int = 0
-    multi_frame: int = 0
     other_service: int = 0
     other_quantity: Counter[int] = field(default_factory=Counter)
+    passed_over: Counter[int] = field(default_factory=Counter)
 
 
-def read_replies(payload: Bytes, length: Bytes) -> Replies:
-    """Take service 01 replies apart. `payload` is (n, at least 8), `length` the bytes each frame really had.
+def read_replies(payload: Bytes, length: Ints) -> Replies:
+    """Take service 01 replies apart. `payload` (n, width) begins with the service, `length` is that of each message.
 
     A reply may carry several parameters one behind the other; it counts only where they fill it exactly.
     """
-    count = payload[:, 0].astype(np.int64)
-    single = (count >> 4 == 0) & (length > 0)
-    stated = single & (count >= 1) & (count <= 7) & (count < length)
-    service = payload[:, 1]
-    positive = stated & (service == _REPLY) & (count >= 2)
-    declined = stated & (service == _DECLINED)
-    known = positive & (_SIZE[payload[:, 2]] > 0)
+    service = payload[:, 0]
+    positive = (service == _REPLY) & (length >= 2)
+    declined = service == _DECLINED
     replies = Replies(np.zeros(len(payload), np.bool_))
     replies.declined = int(np.count_nonzero(declined))
-    replies.multi_frame = int(np.count_nonzero(~single & (length > 0)))
-    replies.other_service = int(np.count_nonzero(stated & (service != _REPLY) & (service != _DECLINED)))
-    strange, counts = np.unique(payload[positive & ~known, 2], return_counts=True)
-    replies.other_quantity.update(dict(zip(strange.tolist(), counts.tolist(), strict=True)))
-
-    end = np.where(known, count + 1, 0)
-    at = np.where(known, 2, 0)
-    active = np.flatnonzero(known)
+    replies.other_service = int(np.count_nonzero((service != _REPLY) & ~declined))
+    room = np.minimum(length, payload.shape[1])
+    at: Ints = np.ones(len(payload), np.int64)
+    useful: Bools = np.zeros(len(payload), np.bool_)
+    strange: Bools = np.zeros(len(payload), np.bool_)
+    active = np.flatnonzero(positive)
     found: list[tuple[Ints, Ints, Ints]] = []
     while len(active):
         pid = payload[active, at[active]].astype(np.int64)
         size = _SIZE[pid]
-        after = at[active] + 1 + size
-        fits = (size > 0) & (after <= end[active])
+        strange[active[(size == 0) & (at[active] + 1 < room[active])]] = True
+        fits = (size > 0) & (at[active] + 1 + size <= room[active])
         rows, pid, size = active[fits], pid[fits], size[fits]
         raw = payload[rows, at[rows] + 1].astype(np.int64)
         wide = size == 2
         raw[wide] = raw[wide] * 256 + payload[rows[wide], at[rows[wide]] + 2]
         found.append((rows, pid, raw))
+        useful[rows] |= _READ[pid]
         at[rows] += 1 + size
-        active = rows[at[rows] < end[rows]]
-    replies.kept = known & (at == end)
-    replies.wrong_length = len(payload) - int(np.count_nonzero(replies.kept)) - (
-        replies.declined + replies.multi_frame + replies.other_service + replies.other_quantity.total()
-    )  # fmt: skip
+        active = rows[at[rows] < room[rows]]
+    filled = positive & (at == length)
+    replies.kept = filled & useful
+    other = (filled & ~useful) | (positive & strange)
+    replies.wrong_length = int(np.count_nonzero(~replies.kept & ~other & (service == _REPLY)))
+    replies.other_quantity.update(payload[other, np.where(strange, at, 1)[other]].tolist())
+    all_rows, all_pids, all_raw = (
+        np.concatenate([np.zeros(0, np.int64), *(part[column] for part in found)]) for column in range(3)
+    )
+    whole = replies.kept[all_rows]
+    replies.passed_over.update(all_pids[whole & ~_READ[all_pids]].tolist())
     for code in QUANTITIES:
-        rows = np.concatenate([np.zeros(0, np.int64), *(rows[pid == code] for rows, pid, _ in found)])
-        raw = np.concatenate([np.zeros(0, np.int64), *(raw[pid == code] for _, pid, raw in found)])
-        whole = replies.kept[rows]
-        if whole.any():
-            replies.values[code] = (rows[whole], raw[whole])
+        some = whole & (all_pids == code)
+        if some.any():
+            order = np.argsort(all_rows[some], kind="stable")
+            replies.values[code] = (all_rows[some][order], all_raw[some][order])
     return replies

@@ -163,7 +163,7 @@ def _nothing(tally: Tally, decoded: Decoded, options: ReadOptions, *, described:
         where=options.file_name,
         expected="frames of the description given"
         if described
-        else "SAE J1979 replies on 7E8 to 7EF, or a description",
+        else "SAE J1979 replies on 7E8 to 7EF or 18DAF100 to 18DAF1FF, or a description",
         to_do="import it with --description FILE, a .dbc file that describes the messages of this bike"
         if not described
         else "check that the description given with --description is the one of this bus",

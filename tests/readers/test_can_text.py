@@ -153,7 +153,7 @@ def test_other_services_quantities_and_long_replies_are_counted_apart(tmp_path: 
     )
     assert kinds(log)["left_out_other_service"] == 1
     assert kinds(log)["left_out_other_quantity"] == 2
-    assert kinds(log)["left_out_multi_frame"] == 2
+    assert kinds(log)["left_out_not_whole"] == 2
     (note,) = [note for note in log.notes if note.kind == "left_out_other_quantity"]
     assert note.example == "00, 2F"
 
