@@ -150,6 +150,12 @@ def tie_to_date(
     return clock
 
 
+_SET_BY_S = 5.0
+_MOST_SETTINGS = 3
+_STEADY_STAMPS = 5
+"""Common practice, no source: a receiver sets its clock at the first fix and perhaps again with the week."""
+
+
 def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timeline:
     recording = timeline.recording
     seconds = stamps.seconds if recording.rows is None else stamps.seconds[recording.rows]
@@ -160,6 +166,12 @@ def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timelin
     if change.size < 2:
         return timeline
     offsets = seconds[change] - recording.t_s[change]
+    # A clock set by the first fix jumps once or twice; what it shows after the last jump is the time.
+    jumps = np.flatnonzero(np.abs(np.diff(offsets)) > _SET_BY_S)
+    before = 0
+    if 0 < jumps.size <= _MOST_SETTINGS and offsets.size - 1 - jumps[-1] >= _STEADY_STAMPS:
+        before = int(change[jumps[-1] + 1])
+        offsets = offsets[jumps[-1] + 1 :]
     middle = float(np.median(offsets))
     # Two clocks that drift apart by seconds in one ride can't date each other to the second.
     if float(np.quantile(np.abs(offsets - middle), 0.9)) > 1.5 or stamps.origin_us is None:
@@ -169,6 +181,15 @@ def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timelin
         told.setdefault(checked.note.kind, checked.note)
     if checked.moment is None:
         return timeline
+    if before:
+        told.setdefault(
+            "clock_set_on_the_way",
+            Note(
+                "clock_set_on_the_way",
+                "the clock was set during the recording; the rows before have their times from the counter beside it",
+                rows=before,
+            ),
+        )
     return Timeline(recording, checked.moment, has_absolute=True, timezone=timeline.timezone or stamps.zone_name)
 
 

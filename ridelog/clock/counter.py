@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog.errors import AmbiguousColumn
+from ridelog.errors import AmbiguousColumn, InputRefused
 from ridelog.results import FloatArray
 from ridelog.units import TIME_UNITS_S, fold
 
@@ -39,18 +39,23 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str, *, unit
     word, which stands over that. Without a label the unit is that in which a ride of 2 minutes to 8 hours was logged
     at 0.5 to 1000 Hz (common practice, no source).
     """
+    if values.max() == values.min():
+        raise InputRefused(
+            f"all {values.size:,} rows bear the same time ({values[0]:g})",
+            where=f"{where}, column {name}" if where else f"column {name}",
+            expected="a time in every row that rises from row to row",
+            to_do="use the log as the device wrote it: a spreadsheet rounds long numbers when it saves them",
+        )
     labelled = fold(unit or "").strip("[]() .")
+    if not unit_certain:
+        _refuse_parts_of_a_day(values, labelled, name, where)
     if labelled in TIME_UNITS_S:
         factor = TIME_UNITS_S[labelled]
         epoch = _is_epoch(values, factor)
         # Most counters are a date in no unit: nothing speaks against their label.
         if unit_certain or epoch or values.max() < EPOCH_S[0]:
             return CounterUnit(factor, epoch, labelled, inferred=False)
-    # Steps backward are resets and wraps; pauses are few: the median step is neither.
-    steps = np.diff(values)
-    steps = steps[steps > 0]
-    step = float(np.median(steps)) if steps.size else 0.0
-    span = float(np.sum(np.minimum(steps, 1000.0 * step))) if steps.size else 0.0
+    step, span = _step_and_span(values)
     epochs = [
         u
         for u in (*_UNITS, "ns")
@@ -80,7 +85,41 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str, *, unit
         where=where,
         options=tuple(f"{name}=time:{u}" for u in options),
         expected="a time column with a unit",
-        to_do="say which: " + " or ".join(f"--column '{name}=time:{u}'" for u in options),
+    )
+
+
+def _step_and_span(values: FloatArray) -> tuple[float, float]:
+    # Steps backward are resets and wraps; pauses are few: the median step is neither.
+    steps = np.diff(values)
+    steps = steps[steps > 0]
+    step = float(np.median(steps)) if steps.size else 0.0
+    return step, float(np.sum(np.minimum(steps, 1000.0 * step))) if steps.size else 0.0
+
+
+_DAY_S = 86_400.0
+_SERIAL_DAYS = (36_526.0, 73_050.0)
+"""1 January 2000 to 1 January 2100 as a spreadsheet counts days."""
+
+
+def _refuse_parts_of_a_day(values: FloatArray, labelled: str, name: str, where: str) -> None:
+    """Spreadsheets keep a clock time as a part of a day and a date as a count of days: numbers that rise far too slowly
+    for any unit a logger counts in."""
+    low, high = float(values.min()), float(values.max())
+    clock, dated = low >= 0.0 and high < 2.0, _SERIAL_DAYS[0] <= low and high < _SERIAL_DAYS[1]
+    if not (clock or dated) or high == low:
+        return
+    step, span = _step_and_span(values)
+    units = (labelled,) if labelled in TIME_UNITS_S else _UNITS
+    if any(_fits(step, span, unit, wider=True) for unit in units):
+        return
+    if not (1.0 <= span * _DAY_S <= _WIDER_RIDE_S[1] and 1.0 / _WIDER_RATE_HZ[1] <= step * _DAY_S <= 20.0):
+        return
+    what = "days and parts of a day" if dated else "parts of a day"
+    raise InputRefused(
+        f"its numbers ({low:.10g} to {high:.10g}) are {what}, as a spreadsheet keeps times",
+        where=f"{where}, column {name}" if where else f"column {name}",
+        expected="times as the device wrote them",
+        to_do="use the log as the device wrote it: saved again from a spreadsheet its times are rounded",
     )
 
 

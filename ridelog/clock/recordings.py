@@ -13,6 +13,8 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
+from ridelog.clock import disorder
+from ridelog.clock.disorder import GAP_FLOOR_S, GAP_MEDIAN_STEPS
 from ridelog.errors import InputRefused
 from ridelog.intervals import Interval
 from ridelog.results import FloatArray
@@ -21,10 +23,6 @@ from ridelog.ride import Note, Recording
 Rows = npt.NDArray[np.int64]
 
 DAY_S = 86_400.0
-GAP_FLOOR_S = 1.0
-GAP_MEDIAN_STEPS = 5.0
-"""A step over max(1 s, 5 x median step) is a gap."""
-
 SPLIT_PAUSE_S = 3 * 3600.0
 """A pause this long ends a ride: lunch and repairs are shorter, the next day is longer. Common practice, no source."""
 
@@ -35,6 +33,9 @@ starts again at every stop, every quarter of an hour of a long day, makes about 
 _DISORDER_S = 2.0
 _DISORDER_STEPS = 10.0
 """Rows late by no more than this were written out of order; a longer step back is another recording."""
+
+_COARSEST_S = 10.0
+"""Rows that share a stamp are spread over its length; over more than this, nobody knows when they were."""
 
 _WRAPS = ((2.0**16, "16-bit"), (2.0**32, "32-bit"))
 
@@ -99,11 +100,16 @@ def find_recordings(
         stamps_s, rows = stamps_s[::-1].copy(), rows[::-1].copy()
         findings.notes.append(Note("reversed", "the rows run from last to first and were turned round"))
         steps = np.diff(stamps_s)
+    stamps_s, rows, breaks = _without_strays(stamps_s, rows, breaks, findings)
+    steps = np.diff(stamps_s)
     if day_clock:
         stamps_s = _over_midnight(stamps_s, steps, findings)
         steps = np.diff(stamps_s)
     if wraps_s is not None:
         stamps_s = _unwrap(stamps_s, steps, wraps_s, findings)
+        steps = np.diff(stamps_s)
+    if not len(breaks) and disorder.scrambled(stamps_s):
+        stamps_s, rows = _unscrambled(stamps_s, rows, findings)
         steps = np.diff(stamps_s)
     edges = _edges(stamps_s, steps, breaks, rows, findings)
     pieces = [slice(a, b) for a, b in itertools.pairwise(edges)]
@@ -154,11 +160,57 @@ def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: F
     return stamps_s
 
 
-def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows: Rows, findings: Findings) -> list[int]:
-    """Positions at which pieces begin, the end included. Raises InputRefused where it steps back all the time."""
+def _late_s(steps: FloatArray) -> tuple[float, float]:
+    """How late a row may be and still be one out of order, and the usual step."""
     forward = steps[steps > 0]
     usual = float(np.median(forward)) if forward.size else 0.0
-    late = max(_DISORDER_S, _DISORDER_STEPS * usual)
+    return max(_DISORDER_S, _DISORDER_STEPS * usual), usual
+
+
+def _without_strays(
+    stamps_s: FloatArray, rows: Rows, breaks: Sequence[int], findings: Findings
+) -> tuple[FloatArray, Rows, Sequence[int]]:
+    late, usual = _late_s(np.diff(stamps_s))
+    wrong = disorder.strays(stamps_s, breaks, late, usual)
+    if not wrong.size:
+        return stamps_s, rows, breaks
+    findings.left_out += int(wrong.size)
+    findings.notes.append(
+        Note(
+            "left_out_stray_time",
+            "rows whose time fits neither the rows before nor those after were left out",
+            rows=int(wrong.size),
+            example=findings.row(int(rows[wrong[0]])),
+        )
+    )
+    kept = np.delete(np.arange(stamps_s.size), wrong)
+    return stamps_s[kept], rows[kept], [int(np.searchsorted(kept, b)) for b in breaks]
+
+
+def _unscrambled(stamps_s: FloatArray, rows: Rows, findings: Findings) -> tuple[FloatArray, Rows]:
+    """Rows sorted by something else than time, in the order of their times. Raises InputRefused where none is right."""
+    back = np.flatnonzero(np.diff(stamps_s) < 0)
+    order = disorder.in_order(stamps_s)
+    if order is None:
+        raise InputRefused(
+            f"time runs backwards {back.size:,} times, first at {findings.row(int(rows[back[0] + 1]))}, and many rows "
+            "share a time, so that their order is lost",
+            expected="rows in the order of time",
+            to_do="use the log as the device wrote it: it was sorted by another column",
+        )
+    findings.notes.append(
+        Note(
+            "out_of_order",
+            "the rows stand in no order of time, as after sorting by another column; they were put in order",
+            rows=int(back.size),
+        )
+    )
+    return stamps_s[order], rows[order]
+
+
+def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows: Rows, findings: Findings) -> list[int]:
+    """Positions at which pieces begin, the end included. Raises InputRefused where it steps back all the time."""
+    late, usual = _late_s(steps)
     known = sorted({b for b in breaks if 0 < b < stamps_s.size})
     found: list[int] = []
     start = passed = 0
@@ -170,7 +222,9 @@ def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows:
         if position == start:
             continue
         drop = float(stamps_s[at] - stamps_s[position])
-        again = float(stamps_s[position]) <= float(stamps_s[start]) + usual
+        # A clock that starts again covers the same seconds again; a row written late fills a hole.
+        covered = position + 1 < stamps_s.size and float(stamps_s[position + 1]) <= float(stamps_s[at])
+        again = covered and float(stamps_s[position]) <= float(stamps_s[start]) + usual
         if drop > late or (again and position - start > 2 and _runs_on(steps, position)):
             found.append(position)
             start = position
@@ -260,6 +314,7 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
         lengths = np.diff(np.append(first, stamps_s.size))
         repeated = int(stamps_s.size - first.size)
         if repeated > 0.3 * stamps_s.size and first.size > 1:
+            _not_too_coarse(np.diff(stamps_s[first]), stamps_s.size)
             stamps_s = _spread(stamps_s[first], lengths)
             findings.notes.append(
                 Note("stamps_spread", "several rows share each stamp; they were spread over its length", rows=repeated)
@@ -276,11 +331,33 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
             stamps_s, run = stamps_s[first], lengths.astype(np.int64)
             joints = tuple(int(np.searchsorted(first, joint)) for joint in joints)
         steps = np.diff(stamps_s)
+    if (begins := disorder.bursts(stamps_s)) is not None:
+        lengths = np.diff(np.append(begins, stamps_s.size))
+        stamps_s = _spread(stamps_s[begins], lengths)
+        findings.notes.append(
+            Note(
+                "bursts_spread",
+                "rows were stamped as they were written out, many at once; each burst was spread over the time to the "
+                "next",
+                rows=int(stamps_s.size),
+            )
+        )
+        steps = np.diff(stamps_s)
     origin = float(stamps_s[0])
     t_s = stamps_s - origin
     ends = set(np.flatnonzero(steps > gap_limit_s(steps)).tolist()) | {joint - 1 for joint in joints}
     gaps = tuple(Interval(float(t_s[i]), float(t_s[i + 1])) for i in sorted(ends) if 0 <= i < t_s.size - 1)
     return Recording(t_s, origin, rows, run, gaps, joints)
+
+
+def _not_too_coarse(steps: FloatArray, rows: int) -> None:
+    length = float(np.median(steps))
+    if length > _COARSEST_S:
+        raise InputRefused(
+            f"{rows:,} rows share {steps.size + 1:,} times, most of them {length:g} s apart",
+            expected="times to the second or finer",
+            to_do="use the logger's own file; a spreadsheet may have rounded its times",
+        )
 
 
 def _spread(distinct: FloatArray, lengths: npt.NDArray[np.intp]) -> FloatArray:
