@@ -15,6 +15,8 @@ that the command line, the report of an import and the dashboard can lay them ou
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 
 class RidelogError(Exception):
     """Base of all expected errors. `where` names file, row or channel; every part is a plain sentence or ''."""
@@ -46,14 +48,37 @@ class InputRefused(RidelogError):
     """A log that can't become a ride; nothing of it is stored."""
 
 
+@dataclass(frozen=True)
+class Preview:
+    """A column's values in brief: lowest and highest (None for texts) and a few examples, as written."""
+
+    low: float | None
+    high: float | None
+    examples: tuple[str, ...]
+
+
 class AmbiguousColumn(InputRefused):
-    """A column fits two meanings. `options` are the `--column` values that settle it, most likely first."""
+    """A column fits two meanings. `options` are the `--column` values that settle it, most likely first.
+
+    `column` is its name as written. `preview` shows its values, `header` is the fingerprint of the table's header;
+    whoever knows them fills them in, so that the question can be asked.
+    """
 
     def __init__(
         self, found: str, *, options: tuple[str, ...], where: str = "", expected: str = "", to_do: str = ""
     ) -> None:
         self.options = options
-        super().__init__(found, where=where, expected=expected, to_do=to_do)
+        self.column = options[0].rpartition("=")[0]
+        self.preview: Preview | None = None
+        self.header = ""
+        which = "say which: " + " or ".join(column_option(text) for text in options)
+        super().__init__(found, where=where, expected=expected, to_do=which + to_do)
+
+
+def column_option(text: str) -> str:
+    """`NAME=channel:unit` as it is typed in a shell, whatever the name holds."""
+    quoted = text.replace("'", "'\\''")
+    return f"--column '{quoted}'"
 
 
 class LimitExceeded(InputRefused):

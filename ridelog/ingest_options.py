@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 from ridelog import clock, normalize
 from ridelog.bike import Bike
 from ridelog.errors import UsageError
-from ridelog.normalize import ColumnChoice
+from ridelog.normalize import ColumnChoice, Header, Settled
 from ridelog.readers.limits import Limits
 from ridelog.readers.naming import split_unit
 
@@ -27,6 +28,12 @@ class ImportOptions:
     format: str | None = None
     columns: tuple[ColumnChoice, ...] = ()
     description: Path | None = None
+    answers: tuple[Settled, ...] = ()
+    """What was answered in this call; it holds for tables with the same header."""
+    remembered: tuple[Settled, ...] = ()
+    """What earlier imports know of the bike's logs."""
+    on_settled: Callable[[Header, Sequence[ColumnChoice]], None] | None = None
+    """Told of each table that could be read: its header, and what the user said of its columns, by their names."""
     limits: Limits = field(default_factory=Limits.from_environment)
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import polars as pl
 
-from ridelog import clock, normalize
+from ridelog import clock, ingest_columns, normalize
 from ridelog.channels import TIME, base_name
 from ridelog.errors import AmbiguousColumn, InputRefused, LimitExceeded, RidelogError, UsageError
 from ridelog.ingest_options import ImportOptions, start_of
@@ -147,11 +147,12 @@ def _read_member(
     member: Unpacked, shown: str, reader: Reader, options: ImportOptions, start: datetime | None
 ) -> list[Piece]:
     _, plugin_notes = registry.readers()
-    named = tuple(name for choice in options.columns for name in choice.names)
+    named = ingest_columns.names(options)
     logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named, options.description)))
     pieces: list[Piece] = []
     while logs:
-        pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
+        with ingest_columns.questions_of(logs[0].columns):
+            pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
     if not pieces:
         raise InputRefused("no ride is in it", where=shown, expected="rows with times", to_do="check the file")
     return pieces
@@ -165,23 +166,25 @@ def _normalize(
     columns: list[RawColumn | None] = list(log.columns)
     known: list[RawColumn] = list(log.columns)
     proposals = [candidates(column.name) for column in known]
-    plan = normalize.decide(known, proposals, options.columns, shown)
+    said = ingest_columns.told_of(known, options)
+    plan = normalize.decide(known, proposals, said.choices, shown, said.remembered)
     time, date = _time_columns(known, plan)
-    built = clock.rebuild(
-        time,
-        date,
-        breaks=log.breaks,
-        start=start,
-        zone=options.timezone,
-        where=shown,
-        first_row=log.first_row,
-        lines=log.row_lines,
-        unit_certain=plan.time[0] in plan.chosen,
-    )
+    with normalize.shown(time):
+        built = clock.rebuild(
+            time,
+            date,
+            breaks=log.breaks,
+            start=start,
+            zone=options.timezone,
+            where=shown,
+            first_row=log.first_row,
+            lines=log.row_lines,
+            unit_certain=plan.time[0] in plan.chosen,
+        )
     others = [known[index] for index in plan.time[1:]]
     built = clock.tie_to_date(built, others, date, zone=options.timezone, where=shown)
     used = frozenset({plan.time[0]} | ({plan.date} if date is not None and plan.date is not None else set()))
-    notes = (*plugin_notes, *log.notes, *plan.notes, *built.notes)
+    notes = (*plugin_notes, *log.notes, *said.notes, *plan.notes, *built.notes)
     first = built.timelines[0].recording
     notes = (*notes, *magnitude.within_reason(columns, plan.meanings, used))
     maps = [known[meaning.column] for meaning in plan.meanings if base_name(meaning.channel) == "map_slot"]
@@ -208,6 +211,8 @@ def _normalize(
             expected="one column at least, beside the time, with numbers in it",
             to_do="check that the sensors were connected and the export holds their channels",
         )
+    if options.on_settled is not None:
+        options.on_settled(said.header, said.heard)
     if empty:
         told_empty = Note("left_out_empty", "recordings in which no channel holds a value were left out", rows=empty)
         pieces = [replace(piece, notes=(*piece.notes, told_empty)) for piece in pieces]

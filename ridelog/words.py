@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from ridelog.channels import base_name
+from ridelog.channels import CHANNELS, base_name
 
 if TYPE_CHECKING:
     from ridelog.results import Analysis, Segment
@@ -107,6 +107,40 @@ _WANTED: tuple[tuple[str, tuple[str, ...]], ...] = (
     ("speed", ("gps_speed_mps", "wheel_speed_mps", "lat_deg")),
     ("position", ("lat_deg",)),
 )
+
+
+_UNIT_WORDS: dict[str, str] = {
+    "C": "degrees Celsius",
+    "F": "degrees Fahrenheit",
+    "K": "kelvin",
+    "%": "percent",
+    "kn": "knots",
+    "mph": "miles per hour",
+    "h": "hours",
+    "min": "minutes",
+    "s": "seconds",
+    "ms": "milliseconds",
+    "us": "microseconds",
+    "ns": "nanoseconds",
+}
+_ORDER_WORDS: dict[str, str] = {"dmy": "day before month", "mdy": "month before day", "ymd": "year, month, day"}
+
+
+def column_words(channel: str, unit: str | None = None) -> str:
+    """What a column holds, for the question and its answer: `ground speed from the satellite receiver, in km/h`."""
+    if channel == "raw":
+        return "none of ridelog's channels, kept as it came"
+    words = CHANNELS[channel].meaning if channel in CHANNELS else channel
+    if unit is None or unit == "1":
+        return words
+    if unit in _ORDER_WORDS:
+        return f"{words}, dates written {_ORDER_WORDS[unit]}"
+    return f"{words}, in {_UNIT_WORDS.get(unit, unit)}"
+
+
+def printable(text: str) -> str:
+    """Without control characters: a name in a log must not steer a terminal. Line ends stay."""
+    return "".join(char if char.isprintable() or char == "\n" else "\ufffd" for char in text)
 
 
 def channel_words(column: str) -> str:

@@ -128,4 +128,4 @@ def _say(text: str, *, bold: bool = False) -> None:
 
 def plain(text: str) -> str:
     """Without control characters: a name in a log must not steer the terminal."""
-    return "".join(char if char.isprintable() or char == "\n" else "\ufffd" for char in text)
+    return words.printable(text)

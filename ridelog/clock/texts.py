@@ -13,7 +13,7 @@ from typing import Literal
 import polars as pl
 
 from ridelog.clock import written, zones
-from ridelog.errors import AmbiguousColumn, InputRefused
+from ridelog.errors import AmbiguousColumn, InputRefused, Preview
 from ridelog.ride import Note
 
 DAY_US = 86_400_000_000
@@ -149,13 +149,18 @@ def _day_or_month_first(text: pl.Series, name: str) -> Order:
         return "dmy"
     if isinstance(second, int) and second > 12:
         return "mdy"
-    raise AmbiguousColumn(
+    ambiguous = AmbiguousColumn(
         f"{str(text[0]).strip()!r} can be day/month or month/day, and no date in the file tells which",
         where=f"column {name}",
         options=(f"{name}=time:dmy", f"{name}=time:mdy"),
         expected="dates of one reading",
-        to_do=f"say which: --column '{name}=time:dmy' or --column '{name}=time:mdy'",
     )
+    # Shown as they were put together: the date may stand in a column of its own.
+    shown = text.unique(maintain_order=True)
+    ambiguous.preview = Preview(
+        None, None, tuple(str(one).strip() for one in shown.gather_every(shown.len() // 3 or 1)[:3])
+    )
+    raise ambiguous
 
 
 def _with_zones(text: pl.Series, form: str, *, day_first: bool, name: str) -> TextTimes:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.channels import CHANNELS, base_name
-from ridelog.errors import AmbiguousColumn
+from ridelog.errors import AmbiguousColumn, column_option
 from ridelog.normalize import unit_choices
 from ridelog.normalize.channel_units import RATIO, ROUGH_VOLTS
 from ridelog.results import FloatArray
@@ -70,9 +70,7 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
         where=where,
         options=options,
         expected="a temperature with its unit",
-        to_do="say which: "
-        + " or ".join(f"--column '{option}'" for option in options)
-        + (f"; '{name}=raw' keeps it unnamed" if high > 135.0 else ""),
+        to_do=f"; or, to keep it unnamed, {column_option(f'{name}=raw')}" if high > 135.0 else "",
     )
 
 
@@ -302,5 +300,4 @@ def speed_unit(  # noqa: PLR0917 - all are given
         where=where,
         options=options,
         expected="a speed with its unit",
-        to_do="say which: " + " or ".join(f"--column '{option}'" for option in options),
     )

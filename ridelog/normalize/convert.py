@@ -13,6 +13,7 @@ from ridelog.normalize import by_value, distance, hemisphere
 from ridelog.normalize.by_value import Found
 from ridelog.normalize.fitting import sample
 from ridelog.normalize.plan import Plan
+from ridelog.normalize.preview import shown
 from ridelog.normalize.states import read_state
 from ridelog.results import FloatArray
 from ridelog.ride import Meaning, Note, RawColumn, Recording
@@ -136,9 +137,9 @@ class _Units:
     def _coolant(self, meaning: Meaning, column: RawColumn) -> Found:
         if meaning.column in self._plan.chosen and meaning.unit is not None:
             return Found(meaning.unit)  # the user's word stands over everything
-        return by_value.coolant_unit(
-            sample(column.values), meaning.unit_text, column.name, base_name(meaning.channel), self._file_name
-        )
+        values, channel = sample(column.values), base_name(meaning.channel)
+        with shown(column):
+            return by_value.coolant_unit(values, meaning.unit_text, column.name, channel, self._file_name)
 
     def of(self, meaning: Meaning, column: RawColumn) -> Found:  # noqa: PLR0911 - one return a case
         """The unit of one column. Raises AmbiguousColumn where it can't be told."""
@@ -150,10 +151,9 @@ class _Units:
         if base == "coolant_c":
             return self._coolant(meaning, column)
         if base in _SPEEDS:
-            ratio = self._ratio_of(column)
-            return by_value.speed_unit(
-                ratio, meaning.unit_text, column.name, base, self._file_name, sample(column.values)
-            )
+            ratio, values = self._ratio_of(column), sample(column.values)
+            with shown(column):
+                return by_value.speed_unit(ratio, meaning.unit_text, column.name, base, self._file_name, values)
         if base == "throttle_pct" and (meaning.unit == _PERCENT or not (meaning.unit_text or "").strip()):
             return by_value.throttle(
                 sample(column.values), column.name, stated=meaning.unit is not None, ridden=self._ridden

@@ -15,8 +15,9 @@ from ridelog.normalize.channel_units import unit_for
 from ridelog.normalize.plan import Plan
 from ridelog.results import FloatArray
 from ridelog.ride import Candidate, Note, RawColumn
+from ridelog.units import parse_unit
 
-_TEXT_CHANNELS = frozenset(("map_slot", "gear", "fan_on", "gps_fix"))
+TEXT_CHANNELS = frozenset(("map_slot", "gear", "fan_on", "gps_fix"))
 _NOT_SHOWN = frozenset(("time", "date", *hemisphere.SIGNS))
 """What a column can hold without being a channel itself."""
 
@@ -29,7 +30,7 @@ def possible(column: RawColumn, proposals: tuple[Candidate, ...], plan: Plan) ->
         fits, _ = unit_for(candidate.channel, column.unit)
         if not fits:
             continue
-        if text and candidate.channel not in _TEXT_CHANNELS and candidate.channel not in _NOT_SHOWN:
+        if text and candidate.channel not in TEXT_CHANNELS and candidate.channel not in _NOT_SHOWN:
             plan.notes.append(
                 Note(
                     "not_numbers",
@@ -132,7 +133,7 @@ def one_of(
         return options[0]
     if speed := _speed_of(options, certain):
         return speed
-    if column.unit is not None:
+    if column.unit is not None and parse_unit(column.unit) is not None:
         texts = tuple(f"{column.name}={channel}:{column.unit}" for channel in options)
         unit_too = ""
     else:
@@ -145,7 +146,6 @@ def one_of(
         where=where,
         options=texts,
         expected="a column that fits one meaning",
-        to_do="say which: " + " or ".join(f"--column '{text}'" for text in texts),
     )
 
 

@@ -9,6 +9,7 @@ from ridelog.channels import CHANNELS
 from ridelog.normalize import fitting, unknown
 from ridelog.normalize.numbering import number
 from ridelog.normalize.plan import ColumnChoice, Plan
+from ridelog.normalize.preview import shown
 from ridelog.normalize.time_column import choose_time
 from ridelog.ride import Candidate, Note, RawColumn
 
@@ -18,18 +19,25 @@ def decide(
     proposals: Sequence[tuple[Candidate, ...]],
     choices: Sequence[ColumnChoice],
     where: str,
+    remembered: Sequence[ColumnChoice] = (),
 ) -> Plan:
     """The meaning of every column.
 
-    `proposals` holds, column by column, what the name can mean. Raises AmbiguousColumn where a column fits two
-    channels, InputRefused where no column can be the time or two columns of one name differ.
+    `proposals` holds, column by column, what the name can mean. `choices` are the user's word; `remembered` are those
+    of an earlier import: they settle a column as a header does that names channel and unit, so that values which can't
+    be so are still noticed. Raises AmbiguousColumn where a column fits two channels, InputRefused where no column can
+    be the time or two columns of one name differ.
     """
     plan = Plan([], [], None, frozenset())
+    chosen: set[int] = set()
     open_: dict[int, list[Candidate]] = {}
     settled: dict[int, tuple[str, str | None]] = {}
     for index, column in enumerate(columns):
-        choice = next((c for c in choices if c.fits(column)), None)
+        said = next((c for c in choices if c.fits(column)), None)
+        choice = said or next((c for c in remembered if c.fits(column)), None)
         if choice is not None:
+            if said is not None:
+                chosen.add(index)
             settled[index] = (choice.channel, choice.unit if choice.unit is not None else column.unit)
         else:
             open_[index] = fitting.possible(column, proposals[index], plan)
@@ -38,14 +46,15 @@ def decide(
             plan.notes.append(
                 Note("column_choice", f"no column is named {choice.names[0]!r}; what was said of it was not used")
             )
-    plan.chosen = frozenset(settled)
+    plan.chosen, plan.remembered = frozenset(chosen), frozenset(settled) - chosen
     fitting.by_language(open_, plan.languages)
     fitting.add_hemispheres(open_, columns)
     fitting.drop_fallbacks(open_, settled, columns, plan)
     for index, found in open_.items():
         certain = {f[0].channel for i, f in open_.items() if i != index and len({c.channel for c in f}) == 1}
         certain |= {channel for channel, _ in settled.values()}
-        channel = fitting.one_of(index, found, columns, certain, where)
+        with shown(columns[index]):
+            channel = fitting.one_of(index, found, columns, certain, where)
         if channel in CHANNELS and len({candidate.channel for candidate in found}) > 1:
             plan.notes.append(
                 Note("taken_as", f"{columns[index].name!r} was taken as {CHANNELS[channel].meaning} ({channel})")

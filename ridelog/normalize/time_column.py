@@ -34,7 +34,7 @@ def choose_time(columns: Sequence[RawColumn], plan: Plan, where: str) -> None:
 
     def rank(index: int) -> tuple[bool, bool, bool, int]:
         coarse = _fineness(columns[index].values) < 0.9 * finest
-        return index not in plan.chosen, coarse, not _bears_date(columns[index].values), index
+        return index not in plan.chosen | plan.remembered, coarse, not _bears_date(columns[index].values), index
 
     plan.time = sorted(times, key=rank)
 

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 import polars as pl
 
 from ridelog.channels import RAW_PREFIX
+from ridelog.errors import column_option
 from ridelog.ride import Note, RawColumn
 from ridelog.units import parse_unit
 
@@ -30,7 +31,7 @@ def note(columns: Sequence[RawColumn]) -> list[Note]:
         Note(
             "not_understood",
             f"columns not understood, kept as they are: {named}{more}; if one is one of ridelog's channels, say so: "
-            f"--column '{first.name[:40]}={option}'",
+            f"{column_option(f'{first.name}={option}')}",
         )
     ]
 
