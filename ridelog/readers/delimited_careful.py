@@ -16,7 +16,10 @@ from ridelog.errors import InputRefused
 from ridelog.readers import naming
 from ridelog.readers.dialect import Dialect, is_value, split_line
 from ridelog.readers.limits import Limits
-from ridelog.readers.numbers import Parsed, file_decimal, parse_column
+from ridelog.readers.long_format import pivot
+from ridelog.readers.long_layout import Layout
+from ridelog.readers.numbers import file_decimal, parse_column
+from ridelog.readers.parsed_column import told, with_unit
 from ridelog.readers.signs import only_channel
 from ridelog.readers.textfile import TextFile
 from ridelog.ride import Note, RawColumn
@@ -39,8 +42,11 @@ class Table:
     """The file's line of each row, where they do not follow each other."""
 
 
-def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limits) -> Table:
-    """The table, with notes. Raises InputRefused where rows don't fit the header."""
+def read_careful(
+    text: TextFile, dialect: Dialect, file_name: str, limits: Limits, layout: Layout | None = None
+) -> Table:
+    """The table, with notes; one in long format (`layout`) with one row a time. Raises InputRefused where rows don't
+    fit the header."""
     lines = pl.read_lines(text.path).to_series().slice(dialect.data_line)
     if lines.len() > limits.max_rows:
         raise limits.exceeded("max_rows", f"the file has {lines.len():,} rows", where=file_name)
@@ -56,6 +62,7 @@ def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limit
     keep, breaks_at = sorting.sort(lines, numbers)
     kept, kept_numbers = lines.filter(keep), numbers.filter(keep)
     rows_in = kept.len() + sorting.events + torn
+    kept = sorting.unpadded(kept, kept_numbers)
     kept, kept_numbers = sorting.fit(kept, kept_numbers)
     if kept.len() and ends_open and sorting.last_may_be_cut(kept, int(kept_numbers[-1]) == int(numbers[-1])):
         sorting.notes.append(_cut_line(kept_numbers[-1]))
@@ -64,8 +71,15 @@ def read_careful(text: TextFile, dialect: Dialect, file_name: str, limits: Limit
         sorted({row for line in breaks_at if 0 < (row := int((kept_numbers < line).sum())) < kept_numbers.len()})
     )
     frame = _split(kept, dialect, quoted=sorting.quoted)
+    if layout is not None and frame.height:
+        long = pivot(frame, kept_numbers, breaks, dialect=dialect, layout=layout, file_name=file_name, limits=limits)
+        return Table(long.columns, rows_in, long.breaks, (*sorting.notes, *long.notes), _lines(long.lines))
     columns = _numbers(frame, dialect, kept_numbers, sorting.notes, file_name)
     return Table(tuple(columns), rows_in, breaks, tuple(sorting.notes), _lines(kept_numbers))
+
+
+def _row_of(cell: str, sign: str) -> str:
+    return rf"^{cell}(?:{sign}{cell})*$"
 
 
 def _cut_line(line: int) -> Note:
@@ -103,15 +117,6 @@ class _Sorting:
         """Mask of the lines that are rows, and the line numbers at which a new recording begins."""
         separator = self.dialect.separator
         blank = lines.str.strip_chars(' \t\u00a0"' + separator).str.len_bytes() == 0
-        number_of_quotes = lines.str.count_matches('"', literal=True)
-        if number_of_quotes.sum():
-            odd = numbers.filter(number_of_quotes % 2 == 1)
-            self.quoted = not odd.len()
-            if not self.quoted:
-                self.notes.append(
-                    Note("quotes", "quotation marks do not come in pairs and were read as ordinary characters",
-                         rows=odd.len(), example=f"line {odd[0]}")
-                )  # fmt: skip
         if blank.any():
             self.notes.append(Note("blank_lines", "blank lines were passed over", rows=int(blank.sum() or 0)))
         wordy = lines.str.contains(r"^[\s\"]*(?:[#%]|//|[^\W\d_])") & ~blank
@@ -172,6 +177,28 @@ class _Sorting:
         if len(filled) <= 2 and len(cells) != self.dialect.width and not any(cell[:1].isdigit() for cell in filled):
             return "event"
         return "row"
+
+    def unpadded(self, lines: pl.Series, numbers: pl.Series) -> pl.Series:
+        """Decides whether quotation marks enclose cells; blanks around such cells go. The parser takes only marks that
+        stand at both ends of a cell, and fails at others: one row of that kind, and all marks are ordinary signs."""
+        marked = lines.str.contains('"', literal=True)
+        if not marked.any():
+            return lines
+        sign = re.escape(self.dialect.separator)
+        plain, enclosed = rf'[^"{sign}]*', r'"(?:[^"]|"")*"'
+        inside = rf'(?:[^"{sign}](?:[^"{sign}]|"[^"{sign}]*")*)?'
+        padded = lines.str.contains(_row_of(rf"(?: *{enclosed} *|{plain})", sign))
+        wrong = marked & ~padded & ~lines.str.contains(_row_of(rf"(?:{enclosed}|{inside})", sign))
+        self.quoted = not wrong.any()
+        if not self.quoted:
+            found = numbers.filter(wrong)
+            self.notes.append(
+                Note("quotes", "quotation marks do not enclose whole cells and were read as ordinary characters",
+                     rows=found.len(), example=f"line {found[0]}")
+            )  # fmt: skip
+            return lines
+        bare = lines.str.replace_all(rf" *({enclosed}) *", "$1")
+        return pl.select(pl.when(marked & padded).then(bare).otherwise(lines)).to_series()
 
     def fit(self, lines: pl.Series, numbers: pl.Series) -> tuple[pl.Series, pl.Series]:
         """Rows that have as many cells as the header; others are padded, left out or refused, and told."""
@@ -275,17 +302,6 @@ def _split(lines: pl.Series, dialect: Dialect, *, quoted: bool) -> pl.DataFrame:
     return frame
 
 
-_TOLD = {
-    "missing": "cells with a word for 'no value' count as no value",
-    "not_finite": "cells that are infinite or not a number count as no value",
-    "grouped": "values with signs between thousands were read without them",
-    "odd_characters": "values written with unusual digits or signs were read as plain numbers",
-    "unit_in_cell": "values with their unit behind them were read without it",
-    "other_unit": "values with another unit than the rest of the column count as no value",
-    "text": "cells that are no numbers count as no value",
-}
-
-
 def _numbers(
     frame: pl.DataFrame, dialect: Dialect, numbers: pl.Series, notes: list[Note], file_name: str
 ) -> list[RawColumn]:
@@ -302,43 +318,5 @@ def _numbers(
         name, unit = dialect.names[number], dialect.units[number]
         parsed = parse_column(text, decimal, channel=channels[number], unit=unit)
         notes.extend(told(parsed, name, numbers))
-        columns.append(RawColumn(name, _unit(unit, parsed, name, file_name), parsed.values))
+        columns.append(RawColumn(name, with_unit(unit, parsed, name, file_name), parsed.values))
     return columns
-
-
-def _unit(unit: str | None, parsed: Parsed, name: str, file_name: str) -> str | None:
-    if parsed.unit is None:
-        return unit
-    from ridelog.units import parse_unit
-
-    if unit is not None and parse_unit(unit) != parse_unit(parsed.unit):
-        raise InputRefused(
-            f"the header gives {unit!r} for this column, its values {parsed.unit!r}",
-            where=f"{file_name}, column {name}",
-            expected="one unit a column",
-            to_do="correct the header, or the export",
-        )
-    return parsed.unit if unit is None else unit
-
-
-def told(parsed: Parsed, name: str, numbers: pl.Series | None) -> list[Note]:
-    """Notes on the cells of one column; `numbers` are the file lines of its rows."""
-    why = parsed.signs.why if parsed.signs is not None and parsed.is_number else None
-    signs = [Note("decimal_sign", f"{name}: {why}")] if why else []
-    return signs + [
-        Note(
-            f"cells_{kind}",
-            f"{name}: {_TOLD[kind]}",
-            rows=count,
-            example=_example(parsed, kind, numbers),
-        )
-        for kind, count in parsed.counts.items()
-        if count
-    ]
-
-
-def _example(parsed: Parsed, kind: str, numbers: pl.Series | None) -> str | None:
-    if kind not in parsed.examples:
-        return None
-    row, text = parsed.examples[kind]
-    return repr(text[:24]) + (f" in line {numbers[row]}" if numbers is not None else "")

@@ -72,3 +72,31 @@ def test_a_line_longer_than_any_row_inside_a_batch(tmp_path: Path, monkeypatch: 
             tmp_path,
             "Time [s],Coolant [C]\n" + "".join(f"{n},80\n" for n in range(60)) + "1," * 6_000_000 + "\n61,80\n",
         )
+
+
+@pytest.mark.parametrize("cell", ['""80.5', '"80.5"x', '"80"".5', '80"."5"', '8"0.5', '"80.5" x', '"', '"""'])
+@pytest.mark.parametrize("separator", [",", ";", "\t", "|"])
+def test_marks_that_do_not_enclose_a_cell_cost_no_more_than_the_cell(cell: str, separator: str, tmp_path: Path) -> None:
+    # Found by fuzzing: the parser failed at a cell that begins with a mark and goes on behind the closing one.
+    rows = [[str(n), str(80 + n % 9), str(4000 + n)] for n in range(ROWS)]
+    rows[7][1] = cell
+    text = "\n".join(separator.join(row) for row in [["Time [s]", "Coolant [C]", "RPM"], *rows]) + "\n"
+    ride = read(tmp_path, text)
+    assert ride.samples["engine_rpm"].to_list() == [4000.0 + n for n in range(ROWS)]
+    coolant = ride.samples["coolant_c"].to_list()
+    assert coolant[:7] + coolant[8:] == [80.0 + n % 9 for n in range(ROWS) if n != 7]
+
+
+@pytest.mark.parametrize("around", ['"{}"', ' "{}"', '"{}" ', '  "{}"  '])
+def test_blanks_around_enclosed_cells_change_nothing(around: str, tmp_path: Path) -> None:
+    rows = [(f"{n},0", f"{80 + n % 9},5") for n in range(ROWS)]
+    text = "Time [s],Coolant [C]\n" + "".join(",".join(around.format(c) for c in row) + "\n" for row in rows)
+    ride = read(tmp_path, text)
+    assert ride.samples["coolant_c"].to_list() == [80.5 + n % 9 for n in range(ROWS)]
+
+
+def test_a_lone_mark_in_a_comment_does_not_open_the_cells(tmp_path: Path) -> None:
+    rows = [f'"{n},0","{80 + n % 9},5"\n' for n in range(ROWS)]
+    rows.insert(9, '# front tyre 21"\n')
+    ride = read(tmp_path, "Time [s],Coolant [C]\n" + "".join(rows))
+    assert ride.samples["coolant_c"].to_list() == [80.5 + n % 9 for n in range(ROWS)]
