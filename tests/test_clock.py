@@ -382,3 +382,28 @@ def test_any_counter_gives_rising_times_and_accounts_for_every_row(
         for gap in recording.gaps:
             assert 0 <= gap.start_s < gap.end_s <= recording.t_s[-1]
     assert kept + clock.left_out == len(values)
+
+
+@pytest.mark.parametrize("fine", [5e-324, 2.2e-309, 1e-17, 3e-10])
+@pytest.mark.parametrize("first", [-7.75, 0.0, 12.5])
+def test_times_too_close_to_tell_apart_are_one_time(fine: float, first: float) -> None:
+    # Found by fuzzing: rising in the file, but the same once the first stamp is taken off.
+    clock = clock_of([first - 1.0, first, first + fine, *(first + 0.1 * n for n in range(1, 30))], "s")
+    assert all((np.diff(t_s) > 0).all() for t_s in times(clock))
+    if first + fine != first:
+        assert "left_out_same_time" in kinds(clock)
+
+
+@settings(max_examples=200)
+@given(
+    st.lists(st.floats(allow_nan=False, allow_infinity=False), min_size=2, max_size=40), st.sampled_from(["s", "ms"])
+)
+def test_any_numbers_rise_strictly_or_are_refused(values: list[float], unit: str) -> None:
+    try:
+        clock = clock_of(values, unit)
+    except InputRefused:
+        return
+    for t_s in times(clock):
+        assert t_s[0] == 0.0
+        assert np.isfinite(t_s).all()
+        assert (np.diff(t_s) > 0).all()

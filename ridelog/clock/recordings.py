@@ -37,6 +37,9 @@ _DISORDER_STEPS = 10.0
 _COARSEST_S = 10.0
 """Rows that share a stamp are spread over its length; over more than this, nobody knows when they were."""
 
+_FINEST_S = 1e-9
+"""No logger tells times apart that are closer; what differs by less is noise of the arithmetic, or damage."""
+
 _WRAPS = ((2.0**16, "16-bit"), (2.0**32, "32-bit"))
 
 
@@ -87,6 +90,10 @@ def find_recordings(
     `day_clock`: a clock time that starts again at midnight. `sortable`: stamps of different recordings compare.
     """
     steps = np.diff(stamps_s)
+    if ((steps != 0.0) & (np.abs(steps) < _FINEST_S)).any():
+        # Seen from the first stamp such times would fall together; here they become equal, and are counted as such.
+        stamps_s = np.where(np.abs(stamps_s) < 1e6, np.round(np.clip(stamps_s, -1e6, 1e6), 9), stamps_s)
+        steps = np.diff(stamps_s)
     if (
         not len(breaks)
         and (steps.size == 0 or float(steps.min()) > 0.0)
@@ -345,6 +352,12 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
         steps = np.diff(stamps_s)
     origin = float(stamps_s[0])
     t_s = stamps_s - origin
+    if t_s.size < 2 or float(np.diff(t_s).min()) <= 0.0:
+        raise InputRefused(
+            "its times lie closer together than numbers this large can tell",
+            expected="times from the start of the log, or since 1970, to the nanosecond at best",
+            to_do="check that the right column is the time (--column 'NAME=time:s') and that its unit is right",
+        )
     ends = set(np.flatnonzero(steps > gap_limit_s(steps)).tolist()) | {joint - 1 for joint in joints}
     gaps = tuple(Interval(float(t_s[i]), float(t_s[i + 1])) for i in sorted(ends) if 0 <= i < t_s.size - 1)
     return Recording(t_s, origin, rows, run, gaps, joints)
