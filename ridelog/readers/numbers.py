@@ -14,6 +14,7 @@ from dataclasses import dataclass, field
 import polars as pl
 
 from ridelog.readers import naming
+from ridelog.readers.redated import refuse_redated
 from ridelog.readers.signs import Decimal, Signs, lone_group, signs_of
 from ridelog.units import Unit, fold, parse_unit
 
@@ -111,6 +112,9 @@ def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = Non
     odd = source.is_not_null() & (values.is_null() | ~values.is_finite()).fill_null(value=True)
     if not odd.any():
         return Parsed(values, None, counts, examples, signs)
+    refuse_redated(source, odd, channel)
+    if channel == "gear" and _holds_gear_words(source, odd):
+        return _as_text(source)
     filled = source.len() - source.null_count()
     # Texts that are no numbers at all are told by the first of them; counting all different ones could take long.
     first = source.filter(odd).head(_LOOKED_AT).to_list()
@@ -133,6 +137,14 @@ def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = Non
         cell = next(text for text, (_, other, _) in known.items() if other == kind)
         examples[kind] = (int(source.index_of(cell) or 0), cell)
     return Parsed(values, found, counts, examples, signs)
+
+
+def _holds_gear_words(source: pl.Series, odd: pl.Series) -> bool:
+    """N among whole numbers is neutral, no fault: gears in words are read as such later on."""
+    if not source.filter(~odd & source.is_not_null()).str.contains(r"^\d$").all():
+        return False
+    words = source.filter(odd).unique().head(_LOOKED_AT).to_list()
+    return any(fold(word) not in MISSING for word in words) and all(len(word) <= 16 for word in words)
 
 
 Cell = tuple[float | None, str, str | None]
