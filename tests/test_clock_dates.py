@@ -224,3 +224,11 @@ def test_a_refused_saw_tooth_names_the_line(tmp_path: Path) -> None:
         read_rides([path], ImportOptions())
     assert lines[6].startswith("0,")
     assert "a.csv" in caught.value.where
+
+
+@pytest.mark.parametrize("blank", [1, 2, 5])
+def test_dates_that_begin_late_in_a_short_log(blank: int) -> None:
+    # Found by fuzzing: with one readable moment no step is known, which is nothing to warn of.
+    values = pl.Series("Time", [None] * blank + ["2026-05-02T10:00:00Z"])
+    with pytest.raises(InputRefused):
+        rebuild(RawColumn("Time", None, values), None)

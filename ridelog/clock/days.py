@@ -17,7 +17,7 @@ def count_on(us: pl.Series) -> tuple[pl.Series, list[Note]]:
     to where the date catches up."""
     filled = us.fill_null(strategy="forward").to_numpy() if us.null_count() else us.to_numpy()
     steps = np.diff(filled.astype(np.float64))
-    if not steps.size or not float(np.nanmin(steps)) < -_DAY_US / 2:
+    if not (steps < -_DAY_US / 2).any():
         return us, []
     forward = steps[steps > 0]
     about = max(_ABOUT_US, 10.0 * float(np.median(forward))) if forward.size else _ABOUT_US
