@@ -266,8 +266,9 @@ def test_a_healthy_log_has_no_marks() -> None:
             "engine_rpm": np.round(5000 + 3000 * np.sin(t_s / 3) + draw.normal(0, 120, t_s.size)),
             "gps_speed_mps": np.abs(15 * np.sin(t_s / 15) + draw.normal(0, 0.1, t_s.size)),
             "throttle_pct": np.clip(50 + 60 * np.sin(t_s), 0, 100),
-            "lat_deg": 43.2 + t_s * 1e-5,
-            "lon_deg": -31.6 + t_s * 1e-5,
+            # The way that this speed covers, straight north.
+            "lat_deg": 43.2 + np.cumsum(np.abs(15 * np.sin(t_s / 15))) * 0.05 / 111_100.0,
+            "lon_deg": np.full(t_s.size, -31.6),
         }
     )
     assert find_marks(frame, {name: info(name) for name in frame.columns[1:]}, ()) == ()

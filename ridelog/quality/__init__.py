@@ -1,6 +1,7 @@
 """Stretches in which a channel is not to be trusted. Values are marked, never taken away.
 
-Each rule is a function of one channel's own samples (see `samples.Trace`), small enough to be tested alone.
+Two sorts of rules, each small enough to be tested alone, their bounds in `ridelog.channels`. Some look at one channel's
+own samples (`find(trace, channel, bad)`); some weigh channels against each other, once a second (`find(scene)`).
 `find_marks` runs them all and joins what they find. A rule looks for a cheap bound first, so that a healthy channel
 costs one pass.
 """
@@ -9,18 +10,35 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass, field
 
 import numpy as np
 import polars as pl
 
-from ridelog.channels import CHANNELS, TIME, Channel, base_name, is_canonical
+from ridelog.channels import CHANNELS, TIME, base_name, is_canonical
 from ridelog.intervals import Interval
-from ridelog.quality import dropout, jumps, position, ranges, sentinel, stuck
+from ridelog.quality import (
+    ambient,
+    coolant_pair,
+    dropout,
+    gps_speed,
+    gps_track,
+    ignition,
+    jumps,
+    position,
+    ranges,
+    sentinel,
+    stuck,
+    substitute,
+    throttle_zero,
+    transport,
+)
+from ridelog.quality.scene import Scene
 from ridelog.quality.trace import Finding, Trace, to_marks
-from ridelog.results import FloatArray
+from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import ChannelInfo, QualityMark
 
-__all__ = ["Finding", "Trace", "find_marks"]
+__all__ = ["Finding", "Scene", "Trace", "find_marks"]
 
 _TOLD_MISSING = ("coolant_c", "engine_rpm", "throttle_pct", "gps_speed_mps", "wheel_speed_mps", "lat_deg", "map_slot")
 """Channels whose silence is worth a mark: verdicts rest on them."""
@@ -29,21 +47,36 @@ _WORTH_THREADS = 200_000
 """Rows from which on two threads are quicker than one."""
 
 
+@dataclass
+class _Looked:
+    """One channel after the rules that look at it alone."""
+
+    trace: Trace
+    bad: BoolArray
+    findings: list[Finding] = field(default_factory=list)
+    marks: list[QualityMark] = field(default_factory=list)
+
+    def add(self, finding: Finding) -> None:
+        self.findings.append(finding)
+        self.marks.extend(to_marks(self.trace, finding))
+        if finding.action == "excluded":
+            self.bad |= finding.bad
+
+
 def find_marks(
     samples: pl.DataFrame, channels: Mapping[str, ChannelInfo], gaps: Sequence[Interval]
 ) -> tuple[QualityMark, ...]:
-    """Marks of all canonical channels, in the order of the columns and of time."""
+    """Marks of all canonical channels: of each alone, in the order of the columns and of time, then of the rules that
+    compare channels."""
     t_s = samples[TIME].to_numpy()
     shortest_s = float(np.diff(t_s).min()) if t_s.size > 1 else 0.0
     moving = stuck.Movement(samples)
 
-    def one(name: str) -> list[QualityMark]:
-        channel = CHANNELS[base_name(name)]
-        trace = _trace(name, samples[name], t_s, channels[name], shortest_s)
-        marks = _of_channel(trace, channel, moving)
-        if samples[name].null_count() and channel.name in _TOLD_MISSING and trace.t_s.size:
-            marks.extend(dropout.find(name, trace, t_s, gaps, channels[name].rate_hz))
-        return marks
+    def one(name: str) -> _Looked:
+        looked = _of_channel(_trace(name, samples[name], t_s, channels[name], shortest_s), moving)
+        if samples[name].null_count() and base_name(name) in _TOLD_MISSING and looked.trace.t_s.size:
+            looked.marks.extend(dropout.find(name, looked.trace, t_s, gaps, channels[name].rate_hz))
+        return looked
 
     names = [n for n in samples.columns if n != TIME and is_canonical(n) and samples[n].dtype == pl.Float64]
     if samples.height < _WORTH_THREADS:
@@ -51,23 +84,53 @@ def find_marks(
     else:
         with ThreadPoolExecutor(2) as pool:
             found = list(pool.map(one, names))
-    return (*(mark for marks in found for mark in marks), *position.find(samples))
+    looked = dict(zip(names, found, strict=True))
+    derived = [name for name in names if channels[name].origin != "logged"]
+    return (
+        *(mark for each in found for mark in each.marks),
+        *position.find(samples),
+        *_of_all(looked, gaps, derived),
+    )
 
 
-def _of_channel(trace: Trace, channel: Channel, moving: stuck.Movement) -> list[QualityMark]:
-    """Marks of one channel. A sample that one rule has named is not looked at by the next."""
-    marks: list[QualityMark] = []
+def _of_channel(trace: Trace, moving: stuck.Movement) -> _Looked:
+    """What the rules for one channel find. A sample that one rule has named is not looked at by the next."""
+    channel = CHANNELS[base_name(trace.name)]
+    looked = _Looked(trace, np.zeros(trace.t_s.size, dtype=np.bool_))
     if not trace.t_s.size:
-        return marks
-    bad = np.zeros(trace.t_s.size, dtype=np.bool_)
-    for rule in (sentinel.find, ranges.find, jumps.find):
-        for finding in rule(trace, channel, bad):
-            bad |= finding.bad
-            marks.extend(to_marks(trace, finding))
+        return looked
+    for rule in (sentinel.find, ranges.find, jumps.find, ignition.find):
+        for finding in rule(trace, channel, looked.bad):
+            looked.add(finding)
     if channel.name == "coolant_c":
-        for finding in stuck.find(trace, moving):
-            marks.extend(to_marks(trace, finding))
-    return marks
+        invented = substitute.find(trace, moving, looked.bad)
+        for finding in invented or stuck.find(trace, moving):
+            looked.add(finding)
+    return looked
+
+
+def _of_all(looked: Mapping[str, _Looked], gaps: Sequence[Interval], derived: Sequence[str]) -> tuple[QualityMark, ...]:
+    """What only several channels together can tell."""
+    traces = {name: each.trace for name, each in looked.items()}
+    findings = {name: each.findings for name, each in looked.items()}
+    scene = Scene(traces, {name: each.bad for name, each in looked.items()}, gaps, derived)
+    jumped = {
+        name: sum(_runs(finding.bad) for finding in each.findings if finding.kind in ("spike", "impossible_rate"))
+        for name, each in looked.items()
+    }
+    return (
+        *ignition.together(findings, traces),
+        *gps_speed.find(scene),
+        *gps_track.find(scene),
+        *throttle_zero.find(scene),
+        *ambient.find(scene),
+        *transport.find(scene),
+        *coolant_pair.find(scene, jumped),
+    )
+
+
+def _runs(bad: BoolArray) -> int:
+    return int(np.count_nonzero(bad[1:] & ~bad[:-1])) + int(bad[:1].any())
 
 
 def _trace(name: str, values: pl.Series, t_s: FloatArray, info: ChannelInfo, shortest_s: float) -> Trace:

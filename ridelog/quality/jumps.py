@@ -63,11 +63,10 @@ def _any_fast(trace: Trace, rate: float) -> bool:
     """A cheap look at all steps against what the shortest sampling allows, a close one at those that pass it."""
     if trace.high - trace.low <= rate * max(trace.hold_s, JUMP.finest_s) + 2.0 * trace.resolution:
         return False
-    steps = np.diff(trace.y)
-    np.abs(steps, out=steps)
     floor = rate * max(trace.shortest_step_s, trace.hold_s, JUMP.finest_s) + 2.0 * trace.resolution
-    if float(steps.max()) <= floor:
+    if trace.largest_step <= floor:
         return False
+    steps = np.abs(np.diff(trace.y))
     at = np.flatnonzero(steps > floor)
     return bool((steps[at] > _allowed(trace.t_s[at + 1] - trace.t_s[at], rate, trace)).any())
 

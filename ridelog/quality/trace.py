@@ -39,6 +39,14 @@ class Trace:
         """Largest value."""
         return float(self.y.max())
 
+    @cached_property
+    def largest_step(self) -> float:
+        """Largest change from one sample to the next; 0 where there is one sample."""
+        if self.y.size < 2:
+            return 0.0
+        steps = np.diff(self.y)
+        return max(float(steps.max()), -float(steps.min()))
+
 
 @dataclass(frozen=True)
 class Finding:

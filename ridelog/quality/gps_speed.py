@@ -1,0 +1,130 @@
+"""Satellite speed that can't be: up and down again by more than tyres can grip, 0 until a first fix, and whatever a
+receiver says that has no fix by its own word."""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from ridelog.channels import GPS
+from ridelog.quality.scene import Scene
+from ridelog.quality.trace import Trace, end_of
+from ridelog.results import BoolArray, FloatArray
+from ridelog.ride import QualityMark
+
+SPEED = "gps_speed_mps"
+RECEIVER = (SPEED, "lat_deg", "lon_deg")
+
+_MOST_STEPS = 2_000
+
+
+def find(scene: Scene) -> list[QualityMark]:
+    """Marks on the receiver's channels."""
+    return [*_no_fix(scene), *_beyond_grip(scene)]
+
+
+def _no_fix(scene: Scene) -> list[QualityMark]:
+    marks: list[QualityMark] = []
+    fix, hdop = scene.maybe("gps_fix"), scene.maybe("gps_hdop")
+    void = fix == 0.0 if fix is not None else np.zeros(scene.t_s.size, dtype=np.bool_)
+    for name in RECEIVER:
+        if scene.has(name) and bool(void.any()):
+            told = void & np.isfinite(scene.at(name))
+            detail = "the receiver itself says that it has no fix; what it gives meanwhile is left out"
+            marks.extend(scene.marks(told, (name,), "no_fix", detail))
+    if hdop is None or not bool((hdop >= GPS.useless_hdop).any()):
+        return marks
+    for name in RECEIVER:
+        if scene.has(name):
+            told = (hdop >= GPS.useless_hdop) & ~void & np.isfinite(scene.at(name))
+            detail = f"the receiver gives a dilution of precision of {GPS.useless_hdop:g} or more: left out"
+            marks.extend(scene.marks(told, (name,), "poor_fix", detail))
+    return marks
+
+
+def _beyond_grip(scene: Scene) -> list[QualityMark]:
+    """From one reading to the next faster than grip allows: an excursion that comes back the same way is false; where
+    it does not come back, the exact 0 before it was."""
+    if not scene.has(SPEED) or SPEED in scene.derived:
+        return []
+    trace = scene.traces[SPEED]
+    if trace.t_s.size < 3:
+        return []
+    least = GPS.noise_mps + GPS.grip_mps2 * max(trace.hold_s, trace.shortest_step_s, GPS.finest_s)
+    if trace.high - trace.low <= least or trace.largest_step <= least:
+        return []
+    rows = np.flatnonzero(np.diff(trace.y) > least) + 1
+    if not rows.size or rows.size > _MOST_STEPS:
+        return []
+    bad = scene.bad.get(SPEED, np.zeros(trace.t_s.size, dtype=np.bool_))
+    marks: list[QualityMark] = []
+    done = 0
+    for first in rows.tolist():
+        if first < done or _is_possible(trace, first):
+            continue
+        past = _back(trace, first)
+        if past is not None:
+            done = past
+            if not bool(bad[first:past].all()):
+                marks.append(_excursion(trace, first, past))
+            continue
+        start = _exact_zero(trace, first, bad)
+        if start is not None:
+            marks.append(_late_fix(trace, start, first))
+    return marks
+
+
+def _is_possible(trace: Trace, row: int) -> bool:
+    took_s = max(float(trace.t_s[row] - trace.t_s[row - 1]), trace.hold_s, GPS.finest_s)
+    return float(trace.y[row] - trace.y[row - 1]) <= GPS.noise_mps + GPS.grip_mps2 * took_s
+
+
+def _back(trace: Trace, first: int) -> int | None:
+    """The reading at which the speed is back, where it fell as steeply as it rose; None where it did not."""
+    until = int(np.searchsorted(trace.t_s, trace.t_s[first] + GPS.longest_s, "right"))
+    base = float(trace.y[first - 1])
+    rise = float(trace.y[first]) - base
+    window: FloatArray = trace.y[first:until]
+    home: npt.NDArray[np.intp] = np.flatnonzero(window <= base + GPS.returned_share * rise)
+    if not home.size:
+        return None
+    past = first + int(home[0])
+    took_s = max(float(trace.t_s[past] - trace.t_s[past - 1]), trace.hold_s, GPS.finest_s)
+    fell = float(trace.y[past - 1] - trace.y[past])
+    return past if fell > GPS.noise_mps + GPS.grip_mps2 * took_s else None
+
+
+def _exact_zero(trace: Trace, first: int, bad: BoolArray) -> int | None:
+    """Where the unbroken run of one and the same speed near 0 before `first` begins, if it is long enough."""
+    value = float(trace.y[first - 1])
+    if value > GPS.zero_mps or bool(bad[first - 1]):
+        return None
+    other = np.flatnonzero(trace.y[:first] != value)
+    start = int(other[-1]) + 1 if other.size else 0
+    return start if float(trace.t_s[first] - trace.t_s[start]) >= GPS.zero_s else None
+
+
+def _excursion(trace: Trace, first: int, past: int) -> QualityMark:
+    before, top = float(trace.y[first - 1]), float(trace.y[first:past].max())
+    return QualityMark(
+        SPEED,
+        "false_speed",
+        float(trace.t_s[first]),
+        end_of(trace, past - 1),
+        "excluded",
+        f"from {3.6 * before:.0f} to {3.6 * top:.0f} km/h and back, both faster than tyres can grip: reflected "
+        "signals (walls, trees, rock) do that. Left out",
+    )
+
+
+def _late_fix(trace: Trace, start: int, first: int) -> QualityMark:
+    lasted = float(trace.t_s[first] - trace.t_s[start])
+    return QualityMark(
+        SPEED,
+        "false_speed",
+        float(trace.t_s[start]),
+        float(trace.t_s[first]),
+        "excluded",
+        f"exactly {3.6 * trace.y[start]:.0f} km/h for {lasted:.0f} s, then {3.6 * trace.y[first]:.0f} km/h from one "
+        "reading to the next: the receiver had no fix yet, or had lost it. Left out",
+    )
