@@ -1,4 +1,4 @@
-"""Several devices, one ride: tables that share an absolute clock, joined by time.
+"""Several devices, one ride: tables that share a clock, joined by time.
 
 Rows of all devices are kept as they are; those of one moment share a row. Nothing is resampled or filled.
 """
@@ -21,12 +21,12 @@ from ridelog.results import FloatArray
 
 @dataclass(frozen=True)
 class Part:
-    """One device's recording: samples with `t_s` from 0, where 0 is `start_utc`. `derived` names channels that were not
-    logged. `name` is the file's."""
+    """One device's recording: samples with `t_s` from 0, where 0 is `start` on the clock that all parts share.
+    `derived` names channels that were not logged. `name` is the file's."""
 
     name: str
     samples: pl.DataFrame
-    start_utc: datetime | None
+    start: datetime
     gaps: tuple[Interval, ...]
     breaks: tuple[Interval, ...] = ()
     derived: frozenset[str] = frozenset()
@@ -37,7 +37,7 @@ class Joined:
     """The joint times, each channel's values on them, and for each the part (index) and name it came from."""
 
     t_s: FloatArray
-    start_utc: datetime
+    start: datetime
     columns: dict[str, pl.Series]
     origin: dict[str, tuple[int, str]]
     gaps: tuple[Interval, ...]
@@ -46,18 +46,8 @@ class Joined:
 
 
 def join(parts: Sequence[Part]) -> Joined:
-    """All parts on one clock, the first first. Raises InputRefused where a part has no absolute clock, or a part shares
-    no moment with the others."""
-    starts: list[datetime] = []
-    for part in parts:
-        if part.start_utc is None:
-            raise InputRefused(
-                "its times are not tied to a date and zone, so it can't be joined with the others",
-                where=part.name,
-                expected="files that all have dates and times in UTC or in a known zone",
-                to_do="give the zone with --timezone if the file has dates; else import it alone",
-            )
-        starts.append(part.start_utc)
+    """All parts on one clock. Raises InputRefused where a part shares no moment with the others."""
+    starts = [part.start for part in parts]
     first = min(starts)
     offsets = [(start - first) / timedelta(microseconds=1) for start in starts]
     # Whole microseconds, so that the same moment on two devices is the same number.
@@ -119,8 +109,8 @@ def _check_near(parts: Sequence[Part], keys: Sequence[npt.NDArray[np.int64]]) ->
                 f"begins {_apart((start - end) / 1e6)} after {name} ended, so the two share no moment",
                 where=other,
                 expected="recordings of one ride, at the same time",
-                to_do="check --timezone if one of them writes local time, and that both clocks were right; "
-                "else import them one by one",
+                to_do="check --timezone if one of them writes local time, and --offset if it was given; else import "
+                "them one by one",
             )
         if stop > end:
             end, name = stop, other

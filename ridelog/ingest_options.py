@@ -18,7 +18,8 @@ from ridelog.readers.naming import split_unit
 @dataclass(frozen=True)
 class ImportOptions:
     """What the user says of the files of one call. `start` is the moment of the first sample; without a zone it is in
-    `timezone`. `columns` settle what columns hold, `description` what the messages of a bus hold."""
+    `timezone`. `columns` settle what columns hold, `description` what the messages of a bus hold.
+    `offsets` are seconds to add to the clocks of files read together, by name."""
 
     bike: Bike | None = None
     bike_id: str | None = None
@@ -34,6 +35,7 @@ class ImportOptions:
     """What earlier imports know of the bike's logs."""
     on_settled: Callable[[Header, Sequence[ColumnChoice]], None] | None = None
     """Told of each table that could be read: its header, and what the user said of its columns, by their names."""
+    offsets: tuple[tuple[str, float], ...] = ()
     limits: Limits = field(default_factory=Limits.from_environment)
 
 

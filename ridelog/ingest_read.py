@@ -15,7 +15,7 @@ from ridelog.channels import TIME, base_name
 from ridelog.errors import AmbiguousColumn, InputRefused, LimitExceeded, RidelogError, UsageError
 from ridelog.ingest_options import ImportOptions, start_of
 from ridelog.ingest_ride import make_ride
-from ridelog.ingest_together import Piece, join_pieces
+from ridelog.ingest_together import Device, Piece, join_pieces, offset_of
 from ridelog.normalize import magnitude, map_words
 from ridelog.readers import registry
 from ridelog.readers.base import HEAD_BYTES, Reader, ReadOptions
@@ -31,6 +31,13 @@ def read_rides(paths: Sequence[Path], options: ImportOptions, *, together: bool 
     start = start_of(options)
     if together and len(paths) > 1:
         return [_join(paths, options, start)]
+    if options.offsets:
+        raise UsageError(
+            "an offset lies between the clocks of files that are read together",
+            where="--offset",
+            expected="several files and --together",
+            to_do="add --together, or leave --offset out (--start sets the moment of a file alone)",
+        )
     return [ride for path in paths for ride in _read_one(path, options, start)]
 
 
@@ -246,8 +253,8 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
             to_do="leave --start out; --timezone tells the zone of times without one",
         )
     sources: list[SourceFile] = []
-    pieces: list[Piece] = []
-    for path in paths:
+    devices: list[Device] = []
+    for path, offset_s in zip(paths, offset_of(paths, options.offsets), strict=True):
         source, found = _pieces(path, options, None)
         if len(found) > 1:
             raise InputRefused(
@@ -257,6 +264,6 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
                 to_do="import this file alone, or cut it to the ride in question",
             )
         sources.append(source)
-        pieces.append(found[0])
-    normalized, timeline, notes = join_pieces([path.name for path in paths], pieces, options.bike, options.timezone)
+        devices.append(Device(path.name, source.format, found[0], offset_s))
+    normalized, timeline, notes = join_pieces(devices, options.bike, options.timezone)
     return make_ride(normalized, timeline, sources=tuple(sources), notes=notes, options=options)

@@ -29,7 +29,7 @@ def test_rows_of_one_moment_share_a_row_and_nothing_is_filled() -> None:
     track = part("track.gpx", 0.0, [0.0, 1.0, 2.0], lat_deg=[1.0, 2.0, 3.0])
     joined = join([engine, track])
     assert joined.t_s.tolist() == [0.0, 1.0, 1.5, 2.0]
-    assert joined.start_utc == START
+    assert joined.start == START
     assert joined.columns["coolant_c"].to_list() == [None, 80.0, 81.0, 82.0]
     assert joined.columns["lat_deg"].to_list() == [1.0, 2.0, None, 3.0]
     assert joined.origin == {"coolant_c": (0, "coolant_c"), "lat_deg": (1, "lat_deg")}
@@ -60,11 +60,6 @@ def test_a_gap_is_where_no_device_says_anything() -> None:
     one = part("a", 0, [0.0, 1.0, 50.0, 51.0], (Interval(1.0, 50.0),), coolant_c=[1.0, 2.0, 3.0, 4.0])
     two = part("b", 20, [0.0, 1.0, 2.0], lat_deg=[1.0, 2.0, 3.0])
     assert join([one, two]).gaps == (Interval(1.0, 20.0), Interval(22.0, 50.0))
-
-
-def test_a_file_without_an_absolute_clock_is_refused() -> None:
-    with pytest.raises(InputRefused, match="--timezone"):
-        join([part("a", 0, [0.0, 1.0], coolant_c=[1.0, 2.0]), Part("b", pl.DataFrame({"t_s": [0.0, 1.0]}), None, ())])
 
 
 @pytest.mark.parametrize(("apart_s", "says"), [(86_400, "23 h|24 h 00 min"), (7_200, "2 h 00 min"), (600, "10 min")])

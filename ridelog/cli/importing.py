@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -36,6 +37,14 @@ if TYPE_CHECKING:
 @bike_option
 @ambient_option
 @click.option("--together", is_flag=True, help="The files are one ride, from several devices.")
+@click.option(
+    "--offset",
+    "offsets",
+    multiple=True,
+    metavar="'FILE=SECONDS'",
+    help="With --together: seconds to add to the clock of FILE; where it has no date, the seconds from the first sample"
+    " of the file whose clock is kept to its own. May be given several times.",
+)
 @reading_options
 @json_option
 @library_option
@@ -46,6 +55,7 @@ def import_(
     *,
     reading: Reading,
     together: bool,
+    offsets: tuple[str, ...],
     as_json: bool,
     library_folder: Path | None,
 ) -> None:
@@ -55,10 +65,11 @@ def import_(
     the reason; the others are still imported. The original is kept.
     """
     from ridelog.ingest import import_files
+    from ridelog.ingest_together import parse_offset_option
 
     library = open_library(library_folder)
     profile = stored_bike(library, bike)
-    options = import_options(reading, profile, ambient_c)
+    options = replace(import_options(reading, profile, ambient_c), offsets=tuple(map(parse_offset_option, offsets)))
     with progress() as tell:
         outcomes = import_files(library, files, options, together=together, progress=tell)
     if as_json:
@@ -66,6 +77,7 @@ def import_(
     else:
         _print(outcomes)
     asked = [*reading.given(), *(["--bike"] if bike else []), *(["--ambient"] if ambient_c is not None else [])]
+    asked += ["--offset"] if offsets else []
     for outcome in outcomes:
         if outcome.status == "already_stored" and asked:
             say(

@@ -37,6 +37,10 @@ within 0.1 s with a receiver's speed and 0.13 s with positions alone."""
 UNTOLD_S = 0.05
 """What slip, bends and the receiver may shift beyond chance; seen on the sample rides."""
 
+UNTOLD_SHARE = 0.1
+"""Two sensors of a slow quantity answer at different paces: a tenth of the span their changes were taken over, beyond
+the two seconds of a quick one, is left open (common practice, no source)."""
+
 LONGEST_SPAN_S = 32.0
 LEAST_STRENGTH = 7.0
 """Sample rides that do not belong together reach 5.5 at the best of all offsets, those that do 10 and more."""
@@ -87,6 +91,24 @@ class Offset:
             raise ValueError(f"not aligned: {self.reason}")
         return np.asarray(t_s + self.offset_s + self.drift_ppm * 1e-6 * t_s, dtype=np.float64)
 
+    def after_shift(self, shift_s: float) -> Offset:
+        """The same answer for the other clock as it was before `shift_s` was added to it."""
+        places = tuple(place + shift_s for place in self.candidates_s)
+        if self.offset_s is None or self.drift_ppm is None:
+            return replace(self, candidates_s=places)
+        offset_s = self.offset_s + shift_s * (1.0 + self.drift_ppm * 1e-6)
+        return replace(self, offset_s=offset_s, candidates_s=places)
+
+    def inverse(self) -> Offset:
+        """The same answer with the two clocks in each other's role: the reference's times on the other clock."""
+        places = tuple(-place for place in self.candidates_s)
+        if self.offset_s is None or self.drift_ppm is None:
+            return replace(self, candidates_s=places)
+        rate = 1.0 + self.drift_ppm * 1e-6
+        return replace(
+            self, offset_s=-self.offset_s / rate, drift_ppm=1e6 * (1.0 / rate - 1.0), candidates_s=places
+        )  # fmt: skip
+
 
 def estimate(
     reference_t_s: FloatArray,
@@ -134,6 +156,8 @@ def estimate(
     fits = [one for place in (worth or places[:1]) if (one := refine(pair, place, middle_s, max_drift)) is not None]
     fits.sort(key=lambda one: one.strength, reverse=True)
     verdict = _verdict(fits, reference_lag_s, max_offset_s)
+    if verdict.error_s is not None and kind == "shared":
+        verdict = replace(verdict, error_s=verdict.error_s + UNTOLD_SHARE * max(0.0, pair.memory_s - 2.0))
     if verdict.status == "aligned" and kind == "rpm" and ratios:
         return _with_gears(verdict, reference, other, ratios)
     return verdict

@@ -1,0 +1,221 @@
+"""What two recordings of one ride both show, and what it tells of their clocks.
+
+The most telling pair comes first: the same quick channel in both, then engine or wheel against ground speed, whichever
+of the two recordings has which, then slower channels that both have.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import partial
+from typing import Protocol
+
+import polars as pl
+
+from ridelog import normalize, offset, quality
+from ridelog.bike import Bike
+from ridelog.channels import TIME
+from ridelog.intervals import Interval
+from ridelog.offset import receiver
+from ridelog.results import FloatArray
+from ridelog.ride import ChannelInfo
+
+NEAR_S = 120.0
+"""How far a clock's own word is looked around before anywhere else."""
+
+UNKNOWN_LAG_S = 0.3
+"""Two receivers' speeds come late by a few tenths of a second each; where positions don't tell by how much, this is
+added to the error (common practice, no source)."""
+
+_SPEED = "ground speed"
+_QUICK = (("engine_rpm", "engine speed"), ("wheel_speed_mps", "wheel speed"))
+_TURNING: tuple[tuple[str, str, offset.Kind], ...] = (
+    ("engine_rpm", "engine speed", "rpm"),
+    ("wheel_speed_mps", "wheel speed", "speed"),
+)
+_OTHER = (
+    ("throttle_pct", "throttle"),
+    ("injector_ms", "injector time"),
+    ("ignition_deg", "ignition"),
+    ("exhaust_gas_c", "exhaust gas temperature"),
+    ("head_c", "head temperature"),
+    ("coolant_c", "coolant temperature"),
+)
+
+
+class Recorded(Protocol):
+    """A recording: what one file holds, or a stored ride."""
+
+    @property
+    def samples(self) -> pl.DataFrame:
+        """`t_s` from 0 and the channels."""
+
+    @property
+    def channels(self) -> Mapping[str, ChannelInfo]:
+        """What is known of each channel."""
+
+    @property
+    def gaps(self) -> Sequence[Interval]:
+        """Stretches without any sample."""
+
+
+@dataclass(frozen=True)
+class Signal:
+    """A channel's own samples, doubtful stretches left out."""
+
+    t_s: FloatArray
+    values: FloatArray
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """How the clock of one recording lies to another's, each counted from its own first sample. `what` names what was
+    compared, in words."""
+
+    offset: offset.Offset
+    what: str
+
+
+_Estimate = Callable[[float, float], offset.Offset]
+"""Of (shift of the other clock before the search, furthest offset from there), both in seconds."""
+
+
+def compare(
+    reference: Recorded, other: Recorded, bike: Bike | None, *, near_s: float | None = None
+) -> Comparison | None:
+    """The first pair of signals that settles how the clocks lie, else the one that came closest; None where the two
+    show nothing that can be compared. `near_s`: look only around this offset."""
+    rank = {"aligned": 3, "ambiguous": 2, "weak": 1, "constant": 0}
+    best: Comparison | None = None
+    longest_s = length_s(reference) + length_s(other)
+    for what, estimate in _pairings(reference, other, bike):
+        found = estimate(near_s or 0.0, longest_s if near_s is None else NEAR_S)
+        if best is None or rank[found.status] > rank[best.offset.status]:
+            best = Comparison(found, what)
+        if found.status == "aligned":
+            break
+    return best
+
+
+def length_s(recorded: Recorded) -> float:
+    """Seconds from the first sample to the last."""
+    return float(recorded.samples[TIME][-1])
+
+
+def _pairings(reference: Recorded, other: Recorded, bike: Bike | None) -> Iterator[tuple[str, _Estimate]]:
+    for name, words in _QUICK:
+        if logged(reference, name) and logged(other, name):
+            yield f"{words} of both", partial(_same, signal(reference, name), signal(other, name))
+    here, there = _ground(reference), _ground(other)
+    if here is not None and there is not None:
+        yield f"{_SPEED} of both", partial(_two_receivers, here, there)
+    for name, words, kind in _TURNING:
+        ratios = bike.rpm_per_mps if bike is not None and kind == "rpm" else None
+        if here is not None and logged(other, name):
+            found = partial(_turning, here, signal(other, name), kind=kind, ratios=ratios)
+            yield f"{words} against {_SPEED}", found
+        if there is not None and logged(reference, name):
+            found = partial(_turning, there, signal(reference, name), kind=kind, ratios=ratios)
+            yield f"{words} against {_SPEED}", partial(_turned_round, found)
+    for one, two, forwards in ((reference, other, True), (other, reference, False)):
+        if logged(one, "wheel_speed_mps") and logged(two, "engine_rpm"):
+            wheel = _Ground(signal(one, "wheel_speed_mps"), None, from_positions=False)
+            found = partial(_turning, wheel, signal(two, "engine_rpm"), kind="rpm", ratios=None)
+            yield "engine speed against wheel speed", found if forwards else partial(_turned_round, found)
+    for name, words in _OTHER:
+        if logged(reference, name) and logged(other, name):
+            yield f"{words} of both", partial(_same, signal(reference, name), signal(other, name))
+
+
+def _turned_round(backwards: _Estimate, shift_s: float, furthest_s: float) -> offset.Offset:
+    return backwards(-shift_s, furthest_s).inverse()
+
+
+def _same(one: Signal, two: Signal, shift_s: float, furthest_s: float) -> offset.Offset:
+    found = offset.estimate(
+        one.t_s, one.values, two.t_s + shift_s, two.values, kind="shared", max_offset_s=furthest_s
+    )  # fmt: skip
+    return found.after_shift(shift_s)
+
+
+def _two_receivers(here: _Ground, there: _Ground, shift_s: float, furthest_s: float) -> offset.Offset:
+    one, two = here.signal, there.signal
+    lag_s = here.lag_s - there.lag_s if here.lag_s is not None and there.lag_s is not None else None
+    found = offset.estimate(
+        one.t_s, one.values, two.t_s + shift_s, two.values,
+        kind="shared", max_offset_s=furthest_s, reference_lag_s=lag_s or 0.0,
+    ).after_shift(shift_s)  # fmt: skip
+    if lag_s is None and found.error_s is not None:
+        found = replace(found, error_s=found.error_s + UNKNOWN_LAG_S)
+    return found
+
+
+def _turning(
+    ground: _Ground,
+    turning: Signal,
+    shift_s: float,
+    furthest_s: float,
+    *,
+    kind: offset.Kind,
+    ratios: tuple[float, ...] | None,
+) -> offset.Offset:
+    return offset.estimate(
+        ground.signal.t_s,
+        ground.signal.values,
+        turning.t_s + shift_s,
+        turning.values,
+        kind=kind,
+        ratios=ratios,
+        max_offset_s=furthest_s,
+        reference_from_positions=ground.from_positions,
+        reference_lag_s=ground.lag_s or 0.0,
+    ).after_shift(shift_s)
+
+
+@dataclass(frozen=True)
+class _Ground:
+    """Ground speed, how late it is told (0 where it is worked out from positions, None where nothing tells)."""
+
+    signal: Signal
+    lag_s: float | None
+    from_positions: bool
+
+
+def _ground(recorded: Recorded) -> _Ground | None:
+    """Speed over ground as the receiver gave it, else worked out from its positions; None without either."""
+    speed = signal(recorded, "gps_speed_mps") if logged(recorded, "gps_speed_mps") else None
+    if not (logged(recorded, "lat_deg") and logged(recorded, "lon_deg")):
+        return _Ground(speed, None, from_positions=False) if speed is not None else None
+    lat, lon = signal(recorded, "lat_deg"), signal(recorded, "lon_deg")
+    same = lat.t_s.size == lon.t_s.size
+    if speed is not None:
+        lag_s = receiver.speed_lag_s(speed.t_s, speed.values, lat.t_s, lat.values, lon.values) if same else None
+        return _Ground(speed, lag_s, from_positions=False)
+    if not same:
+        return None
+    return _Ground(Signal(*receiver.track_speed(lat.t_s, lat.values, lon.values)), 0.0, from_positions=True)
+
+
+def logged(recorded: Recorded, name: str) -> bool:
+    """True where the recording has the channel as it was measured."""
+    info = recorded.channels.get(name)
+    return info is not None and info.origin == "logged"
+
+
+def shows_ground_speed(recorded: Recorded) -> bool:
+    """True where speed over ground was logged, or can be worked out from positions."""
+    return logged(recorded, "gps_speed_mps") or (logged(recorded, "lat_deg") and logged(recorded, "lon_deg"))
+
+
+def signal(recorded: Recorded, name: str) -> Signal:
+    """A channel's own samples, doubtful stretches left out."""
+    t_s, values = normalize.present(recorded.samples[name], recorded.samples[TIME].to_numpy())
+    own = {name: recorded.channels[name]}
+    doubtful = [
+        Interval(mark.start_s, mark.end_s)
+        for mark in quality.find_marks(recorded.samples.select(TIME, name), own, tuple(recorded.gaps))
+        if mark.action == "excluded"
+    ]
+    keep = ~normalize.marked(t_s, doubtful)
+    return Signal(t_s[keep], values[keep])
