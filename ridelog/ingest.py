@@ -4,11 +4,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ridelog.errors import InputRefused, RidelogError
+from ridelog.ingest_answers import Columns, remembered
+from ridelog.ingest_ask import Answer, Ask, Option, Question
 from ridelog.ingest_options import ImportOptions, parse_column_option, start_of
 from ridelog.ingest_read import read_rides
 from ridelog.ingest_ride import content_mark
@@ -20,7 +22,19 @@ from ridelog.ride import Note, Ride, SourceFile
 if TYPE_CHECKING:
     from ridelog.store.library import Library
 
-__all__ = ["ColumnChoice", "ImportOptions", "Outcome", "import_files", "parse_column_option", "read_rides"]
+__all__ = [
+    "Answer",
+    "Ask",
+    "ColumnChoice",
+    "ImportOptions",
+    "Option",
+    "Outcome",
+    "Question",
+    "import_files",
+    "parse_column_option",
+    "read_rides",
+    "remembered",
+]
 
 _LARGE_BYTES = 32 * 1024 * 1024
 
@@ -44,8 +58,13 @@ def import_files(
     *,
     together: bool = False,
     progress: Callable[[str], None] | None = None,
+    ask: Ask | None = None,
 ) -> list[Outcome]:
     """Read files and store their rides: one outcome a ride, in the order given.
+
+    Where a column fits two meanings, `ask` is asked which; without it, or without an answer, the file is refused with
+    the options that settle it. An answer holds for all files of the call with the same header. What the user said of
+    columns is remembered for the bike once a file was stored with it.
 
     A file that is refused never stops the others. Raises UsageError for options that can't be carried out, LibraryError
     where the library itself fails.
@@ -53,18 +72,23 @@ def import_files(
     start_of(options)
     if options.format:
         registry.named(options.format, registry.readers()[0])
+    columns = Columns(library, options.bike_id, ask)
+    tell = progress or (lambda _: None)
     groups = [list(paths)] if together and len(paths) > 1 else [[path] for path in paths]
     outcomes: list[Outcome] = []
     for number, group in enumerate(groups, start=1):
         name = " + ".join(path.name for path in group)
-        if progress is not None:
-            progress(f"reading {name}" + (f" ({number} of {len(groups)})" if len(groups) > 1 else ""))
-        outcomes.extend(_import_group(library, group, options, name, progress))
+        tell(f"reading {name}" + (f" ({number} of {len(groups)})" if len(groups) > 1 else ""))
+        outcomes.extend(_import_group(library, group, options, columns, tell))
     return outcomes
 
 
 def _import_group(
-    library: Library, group: list[Path], options: ImportOptions, name: str, progress: Callable[[str], None] | None
+    library: Library,
+    group: list[Path],
+    options: ImportOptions,
+    columns: Columns,
+    progress: Callable[[str], None],
 ) -> list[Outcome]:
     files: tuple[SourceFile, ...] = tuple(SourceFile(path.name, "", 0, "") for path in group)
     known: dict[str, str] = {}
@@ -75,21 +99,24 @@ def _import_group(
             known = _known(library, files)
             if whole := known.get(content_mark(files, None)):
                 return [Outcome(whole, files, "already_stored")]
-        rides = read_rides(group, options, together=len(group) > 1)
+        rides = columns.read(group, options, may_ask=lambda: not (known or _known(library, _hashed(group))))
         if not known:
             files = rides[0].sources
             known = _known(library, files)
     except InputRefused as error:
         # A file of several rides is read again to see whether all of them were stored; if that needs options this
         # call does not give, those stored are named.
+        known = known or _known(library, _hashed(group))
         if known:
             return [Outcome(ride_id, files, "already_stored") for ride_id in known.values()]
         return [Outcome(None, files, "refused", str(error), error=error)]
-    if progress is not None:
-        progress(f"storing {name}")
+    progress("storing " + " + ".join(path.name for path in group))
     outcomes = []
     while rides:
         outcomes.append(_store(library, rides.pop(0), group, known))
+    if any(outcome.status == "stored" for outcome in outcomes):
+        notes = columns.confirm()
+        outcomes = [replace(one, notes=(*one.notes, *notes)) if one.status == "stored" else one for one in outcomes]
     return outcomes
 
 
@@ -117,6 +144,14 @@ def _store(library: Library, ride: Ride, group: list[Path], known: dict[str, str
             to_do="report the fault with the file; the other files of the call are not affected",
         )
         return Outcome(None, ride.sources, "refused", str(refused), ride.notes, refused)
+
+
+def _hashed(group: list[Path]) -> tuple[SourceFile, ...]:
+    """Files by their content; nothing where one of them can't be read."""
+    try:
+        return tuple(_file_of(path) for path in group)
+    except InputRefused:
+        return ()
 
 
 def _file_of(path: Path) -> SourceFile:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 
-from ridelog.errors import AmbiguousColumn
+from ridelog.errors import AmbiguousColumn, column_option
 from ridelog.ingest_options import ImportOptions
 from ridelog.normalize import ColumnChoice, Header, remembered
 from ridelog.ride import Note, RawColumn
@@ -36,11 +36,13 @@ def told_of(columns: Sequence[RawColumn], options: ImportOptions) -> Told:
     heard = []
     for column in columns:
         choice = next((choice for choice in choices if choice.fits(column)), None)
-        if choice is not None:
-            heard.append(replace(choice, names=(column.name,)))
-    for answer in answers:
-        meant = column_words(answer.channel, answer.unit)
-        notes.append(Note("answered", f"{answer.names[0]!r} was read as {meant} ({answer.option()}), as answered"))
+        if choice is None:
+            continue
+        heard.append(replace(choice, names=(column.name,)))
+        if choice in answers:
+            meant = column_words(choice.channel, choice.unit)
+            text = f"{column.name!r} was read as {meant}, as answered; the same without a question: "
+            notes.append(Note("answered", text + column_option(heard[-1].option())))
     return Told(header, choices, tuple(heard), tuple(used), tuple(notes))
 
 

@@ -24,8 +24,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
-from ridelog.store import catalogue, incoming, profiles
+from ridelog.store import catalogue, incoming, mappings, profiles
 from ridelog.store.incoming import Intent
+from ridelog.store.mappings import Mapping
 from ridelog.store.rows import KEEP, Condition, Keep, RideRow
 from ridelog.store.trouble import library_trouble
 
@@ -347,6 +348,32 @@ class Library:
             for sha256 in intent.originals:
                 if not catalogue.original_in_use(db, sha256):
                     self._original(sha256).unlink(missing_ok=True)
+
+    # -- columns of a bike's logs -------------------------------------------------------------------------------------
+
+    def column_mappings(self, bike_id: str) -> list[Mapping]:
+        """What users confirmed of the columns of this bike's logs, header by header; empty for an unknown bike."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return mappings.of_bike(db, bike_id)
+
+    def confirm_columns(
+        self,
+        bike_id: str,
+        header: str,
+        columns: Sequence[tuple[str, str | None]],
+        meanings: Sequence[tuple[str, str, str | None]],
+    ) -> None:
+        """Remember what columns hold, as (name, channel, unit), in a bike's logs with this header.
+
+        `header` is its fingerprint, `columns` its names and units. A column confirmed before is replaced, others stay.
+        """
+        with library_trouble(self.root), self._catalogue.write() as db:
+            mappings.put(db, bike_id, header, columns, meanings)
+
+    def forget_columns(self, bike_id: str) -> int:
+        """Forget what users confirmed of the columns of this bike's logs. Returns how many columns that were."""
+        with library_trouble(self.root), self._catalogue.write() as db:
+            return mappings.forget(db, bike_id)
 
     # -- bikes and advice sheets --------------------------------------------------------------------------------------
 

@@ -74,6 +74,28 @@ MIGRATIONS: tuple[Migration, ...] = (
             "CREATE UNIQUE INDEX profile_in_use ON profile (kind, name) WHERE replaced_utc IS NULL",
         ),
     ),
+    Migration(
+        2,
+        "what users confirmed of the columns of a bike's logs",
+        (
+            # `columns` is a JSON list of names and units; a bike is known by its id, whatever becomes of its file.
+            """CREATE TABLE header (
+                seq INTEGER PRIMARY KEY,
+                bike TEXT NOT NULL,
+                fingerprint TEXT NOT NULL,
+                columns TEXT NOT NULL,
+                UNIQUE (bike, fingerprint)
+            )""",
+            """CREATE TABLE column_meaning (
+                header_seq INTEGER NOT NULL REFERENCES header (seq) ON DELETE CASCADE,
+                name TEXT NOT NULL,
+                channel TEXT NOT NULL,
+                unit TEXT,
+                confirmed_utc TEXT NOT NULL,
+                PRIMARY KEY (header_seq, name)
+            ) WITHOUT ROWID""",
+        ),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to
