@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 import numpy.typing as npt
 
-from ridelog.clock import disorder
+from ridelog.clock import disorder, plain
 from ridelog.clock.disorder import GAP_FLOOR_S, GAP_MEDIAN_STEPS
 from ridelog.errors import InputRefused
 from ridelog.intervals import Interval
@@ -89,6 +89,9 @@ def find_recordings(
     recording was begun in the file. `wraps_s` is the length of one count of a whole-number counter, which may wrap.
     `day_clock`: a clock time that starts again at midnight. `sortable`: stamps of different recordings compare.
     """
+    if not len(breaks) and plain.rises_evenly(stamps_s, _FINEST_S, SPLIT_PAUSE_S):
+        origin = float(stamps_s[0])
+        return [Recording(stamps_s - origin if origin else stamps_s, origin, rows, None, (), ())]
     steps = np.diff(stamps_s)
     if ((steps != 0.0) & (np.abs(steps) < _FINEST_S)).any():
         # Seen from the first stamp such times would fall together; here they become equal, and are counted as such.
