@@ -9,11 +9,13 @@ import polars as pl
 from ridelog.errors import InputRefused
 from ridelog.readers import textfile
 from ridelog.readers.base import HEAD_BYTES, ReadOptions, Sniff
-from ridelog.readers.delimited_careful import read_careful, told
+from ridelog.readers.delimited_careful import read_careful
 from ridelog.readers.delimited_fast import read_fast
 from ridelog.readers.dialect import SEPARATORS, Dialect, find_header, is_time, is_value, read_dialect, split_line
 from ridelog.readers.foreign import looks_binary, refuse_foreign
+from ridelog.readers.long_layout import find_layout
 from ridelog.readers.numbers import parse_column
+from ridelog.readers.parsed_column import told
 from ridelog.ride import Note, RawColumn, RawLog
 
 
@@ -71,6 +73,8 @@ class DelimitedReader:
         if len(head) == HEAD_BYTES:
             lines = lines[:-1]
         dialect = self._dialect(lines, options)
+        if find_layout(dialect, lines, options.file_name, options.named_columns) is not None:
+            return None
         above = b"".join(head.splitlines(keepends=True)[: dialect.data_line])
         columns = read_fast(path, dialect, lines)
         if columns is None:
@@ -92,9 +96,11 @@ class DelimitedReader:
 
     def _read_careful(self, path: Path, options: ReadOptions) -> RawLog:
         with textfile.opened(path) as text:
-            dialect = self._dialect(text.first_lines(HEAD_BYTES), options)
+            lines = text.first_lines(HEAD_BYTES)
+            dialect = self._dialect(lines, options)
+            layout = find_layout(dialect, lines, options.file_name, options.named_columns)
             _check_rows(text.newlines - dialect.data_line, options)
-            table = read_careful(text, dialect, options.file_name, options.limits)
+            table = read_careful(text, dialect, options.file_name, options.limits, layout)
             notes = (*text.notes, *_layout_notes(dialect), *table.notes)
         first = int(table.lines[0]) if table.lines is not None else dialect.data_line + 1
         return RawLog(self.name, table.columns, table.rows_in, table.breaks, first, notes, table.lines)

@@ -93,7 +93,7 @@ def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | Non
             # A row of values, also one split at the wrong sign, has cells that begin like numbers; a header has few.
             if not filled or sum(cell[0] in _DIGITS for cell in filled) > 0.3 * len(filled):
                 continue
-            known = sum(_is_known(cell, wanted) for cell in bare)
+            known = max(sum(_is_known(cell, wanted) for cell in bare), _long_known(bare))
             fit = rows.fit_below(index, len(_trim(cells)))
             if known >= 2 or (known == 1 and fit > 0.5) or fit >= 0.8:
                 found.append((fit, Header(index, separator, tuple(bare), known)))
@@ -112,6 +112,16 @@ def find_header(lines: Sequence[str], named: Sequence[str] = ()) -> Header | Non
 def _is_known(cell: str, wanted: set[str]) -> bool:
     name, _ = naming.split_unit(naming.mend(cell))
     return bool(naming.candidates(name)) or fold(name) in wanted or fold(cell) in wanted
+
+
+def _long_known(cells: Sequence[str]) -> int:
+    """Known names of a header of the long format; 0 where it lacks one of time, channel and value."""
+    names = [naming.split_unit(naming.mend(cell))[0] for cell in cells]
+    roles = [naming.long_role(name) for name in names]
+    if not {"channel", "value"} <= set(roles):
+        return 0
+    times = sum(any(one.channel in ("time", "date") for one in naming.candidates(name)) for name in names)
+    return times + sum(role is not None for role in roles) if times else 0
 
 
 def _trim(cells: Sequence[str]) -> Sequence[str]:

@@ -51,13 +51,15 @@ _OBVIOUS = {
 
 @dataclass(frozen=True)
 class Table:
-    """One language: key of a name -> what it can mean. `counters` maps the key of a counter's name to its unit."""
+    """One language: key of a name -> what it can mean. `counters` maps the key of a counter's name to its unit, `long`
+    the words of a header of the long format to the role of its column."""
 
     language: str
     meanings: Mapping[str, tuple[Candidate, ...]]
     counters: Mapping[str, str]
     same: Mapping[str, str]
     noise: frozenset[str]
+    long: Mapping[str, str] = field(default_factory=dict)
 
     def key(self, name: str) -> str:
         """The form in which names compare: words folded, put in order, fillers left out."""
@@ -120,7 +122,13 @@ def parse_table(text: str, where: str) -> Table:
         for channel in channels:
             add([name], channel)
     meanings = {key: tuple(found) for key, found in draft.meanings.items()}
-    return Table(language, meanings, draft.counters, same, noise)
+    long = {
+        " ".join(words_of(spelling)): role
+        for role, names in data.get("long", {}).items()
+        for name in names
+        for spelling in _spellings(name)
+    }
+    return Table(language, meanings, draft.counters, same, noise, long)
 
 
 @cache
@@ -181,6 +189,14 @@ def counter_unit(name: str) -> str | None:
     if name.strip() == TIME:
         return "s"
     return next((table.counters[key] for table in tables() if (key := table.key(name)) in table.counters), None)
+
+
+def long_role(name: str) -> str | None:
+    """What a column so named holds in a table of one value a row: "channel", "value" or "unit"; None for another."""
+    if len(name) > _LONGEST_NAME:
+        return None
+    key = " ".join(words_of(name))
+    return next((table.long[key] for table in tables() if key in table.long), None)
 
 
 def is_unit(text: str) -> bool:

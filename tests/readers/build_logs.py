@@ -92,3 +92,29 @@ def clock(t: float) -> str:
 def iso(t: float) -> str:
     """ISO 8601 in UTC."""
     return (START + timedelta(seconds=t)).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def long(
+    *header: str, separator: str = ",", by: str = "row", columns: str = "tcv", block: int = 40
+) -> Callable[[list[str]], list[str]]:
+    """An edit that writes a table in long format, one value a row, under `header`.
+
+    `columns` tells their order: t time, c channel, v value, u unit (then the channels' names go without theirs). `by`:
+    "row" after row, "channel" after channel, or in "block"s of rows, each channel by channel.
+    """
+
+    def edit(lines: list[str]) -> list[str]:
+        names = lines[0].split(separator)[1:]
+        bare = [name.partition(" [")[0] if "u" in columns else name for name in names]
+        units = [name.partition(" [")[2].rstrip("]") for name in names]
+        found = []
+        for number, line in enumerate(lines[1:]):
+            t, *values = line.split(separator)
+            for channel, value in enumerate(values):
+                cells = {"t": t, "c": bare[channel], "v": value, "u": units[channel]}
+                place = {"row": (number, channel), "channel": (channel, number)}.get(by)
+                place = place or (number // block, channel, number)
+                found.append((place, separator.join(cells[column] for column in columns)))
+        return [separator.join(header), *(text for _, text in sorted(found))]
+
+    return edit

@@ -12,7 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import START, STEP_S, Form, clock, iso, number, truth, write
+from build_logs import START, STEP_S, Form, clock, iso, long, number, truth, write
 from contract import check_ride
 
 from ridelog.ingest import ImportOptions, read_rides
@@ -113,6 +113,24 @@ FORMS: dict[str, Form] = {
     "two rows swapped": Form(edit=lambda lines: [*lines[:70], lines[71], lines[70], *lines[72:]]),
     "one row twice": Form(edit=lambda lines: [*lines[:70], lines[69], *lines[70:]]),
     "a torn row": Form(edit=lambda lines: [*lines[:300], "1,2,3,4,5,6,7,8", *lines[300:]]),
+    "long format": Form(edit=long("Time [s]", "Channel", "Value")),
+    "long format with a column of units": Form(edit=long("Time [s]", "Signal", "Value", "Unit", columns="tcvu")),
+    "long format, columns in another order": Form(edit=long("Value", "Units", "Name", "Time [s]", columns="vuct")),
+    "long format, German": Form(separator=";", decimal=",", header=GERMAN, edit=long(
+        "Zeit [s]", "Kanal", "Wert", "Einheit", separator=";", columns="tcvu")),
+    "long format, tab and decimal comma": Form(separator="\t", decimal=",", edit=long("t_s", "Parameter", "Value", separator="\t")),
+    "long format, channel by channel": Form(edit=long("Time [s]", "Channel", "Value", by="channel")),
+    "long format, in blocks": Form(edit=long("Time [s]", "Channel", "Value", by="block")),
+    "long format, clock time": Form(time=clock, edit=long("Time", "Channel", "Value")),
+    "long format, clock time, channel by channel": Form(time=clock, edit=long("Time", "Channel", "Value", by="channel")),
+    "long format, milliseconds": Form(time=lambda t: f"{t * 1000:.0f}", edit=long("Time [ms]", "Channel", "Value")),
+    "long format under a preamble": Form(edit=lambda lines: ["Ride log", "Channel,12", "", *long("Time [s]", "Channel", "Value")(lines)]),
+    "long format, everything quoted": Form(edit=lambda lines: ['"' + line.replace(",", '","') + '"' for line in long(
+        "Time [s]", "Channel", "Value")(lines)]),
+    "long format, thousands by dot": Form(separator=";", decimal=",", cell={2: lambda v: f"{v:,.0f}".replace(",", ".")}, edit=long(
+        "Time [s]", "Channel", "Value", separator=";")),
+    "long format, header again": Form(edit=lambda lines: (lambda done: [*done[:1501], done[0], *done[1501:]])(
+        long("Time [s]", "Channel", "Value")(lines))),
     "word for nothing": Form(edit=lambda lines: [*lines[:10], *(line.rsplit(",", 1)[0] + ",NaN" for line in lines[10:12]), *lines[12:]]),
 }  # fmt: skip
 
