@@ -21,6 +21,7 @@ from ridelog.readers import registry
 from ridelog.readers.base import HEAD_BYTES, Reader, ReadOptions
 from ridelog.readers.container import Unpacked, unpacked
 from ridelog.readers.naming import candidates, counter_unit
+from ridelog.readers.positions import as_degrees
 from ridelog.readers.regular import check_is_file, hashing
 from ridelog.readers.table_faults import with_spreadsheet_end, without_copies
 from ridelog.ride import Note, RawColumn, RawLog, Ride, SourceFile
@@ -170,7 +171,7 @@ def _normalize(
     logs: list[RawLog], shown: str, options: ImportOptions, start: datetime | None, plugin_notes: tuple[Note, ...]
 ) -> list[Piece]:
     """The rides of the first of `logs`, which is taken out of the list so that its columns can go as they are used."""
-    log = with_spreadsheet_end(logs.pop(0))
+    log = as_degrees(with_spreadsheet_end(logs.pop(0)))
     columns: list[RawColumn | None] = list(log.columns)
     known: list[RawColumn] = list(log.columns)
     proposals = [candidates(column.name) for column in known]

@@ -50,6 +50,7 @@ _UNITS: dict[str, Unit] = {
     **dict.fromkeys(("k", "kelvin"), _K),
     **dict.fromkeys(("m/s", "mps", "ms-1", "m s-1", "meter/s"), Unit("m/s")),
     **dict.fromkeys(("km/h", "kmh", "kph", "kmph", "km h-1", "kmh-1", "km/u"), Unit("m/s", 1 / 3.6)),
+    **dict.fromkeys(("0.1 km/h", "0,1 km/h", "1/10 km/h", "km/h x 10", "km/h*10"), Unit("m/s", 1 / 36)),
     **dict.fromkeys(("mph", "mi/h", "miles/h"), Unit("m/s", MILE_M / 3600)),
     **dict.fromkeys(
         ("kn", "kt", "kts", "knot", "knots", "knoten", "nœuds", "noeuds", "nodi", "nudos", "knopen", "knop"),

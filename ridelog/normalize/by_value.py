@@ -20,8 +20,11 @@ _SPEEDS = {
     "km/h": Unit("m/s", 1 / 3.6),
     "mph": Unit("m/s", 0.44704),
     "kn": Unit("m/s", 1852.0 / 3600),
+    "0.1 km/h": Unit("m/s", 1 / 36),
 }
 _HOTTEST_K = 430.0
+_MOST_BARS = 12.0
+"""Gauges show no more bars than this. Common practice, no source."""
 _COUNTS_8 = Unit("%", 100.0 / 255.0)
 _TEMPERATURES = frozenset(name for name, channel in CHANNELS.items() if channel.unit == "C")
 
@@ -53,6 +56,16 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
     if high > 290.0 and low > 230.0 and high < _HOTTEST_K:
         return Found(_K, Note("unit_by_value", f"{begin}; its values ({low:g} to {high:g}) fit kelvin alone"))
     peak, start = float(values.max()), float(np.median(values[: max(5, values.size // 200)]))
+    whole = bool((values == np.floor(values)).all())
+    if whole and low >= 0.0 and 0.0 < peak <= _MOST_BARS and values.size >= 60:
+        raise AmbiguousColumn(
+            f"{name!r} has no unit and holds whole numbers from {low:g} to {peak:g}: the bars of a gauge, or the "
+            "degrees of an engine that never got warm",
+            where=where,
+            options=(f"{name}={channel}:C", f"{name}=raw"),
+            expected="a temperature with its unit",
+            to_do="",
+        )
     if high <= 120.0 and not (peak > 105.0 and 45.0 < start < 104.0):
         text = f"{begin}; its values ({low:g} to {peak:g}) were taken as C"
         if peak > 85.0:
@@ -284,11 +297,11 @@ def speed_unit(  # noqa: PLR0917 - all are given
             )
         if stated is not None and len(fits) == 1 and abs(ratio * stated.factor - 1.0) > 0.3:
             return Found(
-                stated,
+                _SPEEDS[fits[0]],
                 Note(
-                    "unit_doubt",
-                    f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values "
-                    f"look like {fits[0]}; the label was believed",
+                    "unit_contradiction",
+                    f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values can only be "
+                    f"{fits[0]}; it was read so. {column_option(f'{name}={channel}:{unit_text}')} keeps to the label",
                 ),
             )
     if stated is not None:

@@ -31,12 +31,12 @@ def possible(column: RawColumn, proposals: tuple[Candidate, ...], plan: Plan) ->
         if not fits:
             continue
         if text and candidate.channel not in TEXT_CHANNELS and candidate.channel not in _NOT_SHOWN:
-            plan.notes.append(
-                Note(
-                    "not_numbers",
-                    f"{column.name} bears the name of {candidate.channel}, but holds text; it was kept as it is",
-                )
+            note = Note(
+                "not_numbers",
+                f"{column.name} bears the name of {candidate.channel}, but holds text; it was kept as it is",
             )
+            if note not in plan.notes:  # several languages may know the name
+                plan.notes.append(note)
             continue
         if candidate.channel == "map_slot" and not text and not _may_be_slots(column.values):
             plan.notes.append(

@@ -9,6 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from ridelog.errors import InputRefused
 from ridelog.readers.numbers import file_decimal, parse_column
 
 
@@ -53,12 +54,19 @@ def test_nothing_is_null(cell: str) -> None:
     assert parsed.values.null_count() == 1
 
 
-@pytest.mark.parametrize("cell", ["12:30", "1-May", "0x1F", "1_000", "5 6", "1,2,3", "1.2.3", "--5", "5-", "1'00"])
+@pytest.mark.parametrize("cell", ["12:30", "0x1F", "1_000", "5 6", "1,2,3", "1.2.3", "--5", "5-", "1'00"])
 def test_what_is_no_number_is_told(cell: str) -> None:
     parsed = parse(cell, *["5"] * 9)
     assert parsed.values.to_list() == [None, *[5.0] * 9]
     assert parsed.counts == {"text": 1}
     assert parsed.examples["text"] == (0, cell)
+
+
+@pytest.mark.parametrize("cell", ["1-May", "May-26", "01. Mai", "5-févr", "3-août", "1-mag", "12-dic", "7-okt"])
+def test_a_date_among_numbers_is_a_spreadsheets(cell: str) -> None:
+    with pytest.raises(InputRefused, match="spreadsheet"):
+        parse(cell, *["5"] * 9)
+    assert parse(cell, *["gone by"] * 9).values[0] == cell
 
 
 def test_a_column_of_words_stays_text() -> None:
