@@ -9,7 +9,7 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from functools import wraps
 from pathlib import Path
@@ -201,13 +201,14 @@ def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: floa
                 to_do="name the file, or correct the ride: ridelog edit",
             )
         return library.load(library.resolve(text))
-    from ridelog.ingest import read_rides
+    from ridelog.ingest import read_rides, remembered
 
     if not is_there(path):
         raise UsageError(
             "there is no such file", where=text, expected="a log file or a ride of the library", to_do="check the path"
         )
-    found = read_rides([path], import_options(reading, bike, ambient_c))
+    options = import_options(reading, bike, ambient_c)
+    found = read_rides([path], replace(options, remembered=remembered(library, options.bike_id)))
     if len(found) > 1:
         raise UsageError(
             f"the file holds {len(found)} rides",
@@ -218,30 +219,58 @@ def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: floa
     return found[0]
 
 
-@contextmanager
-def progress() -> Iterator[Callable[[str], None]]:
-    """Says on stderr what is being done, once it has taken more than a second. Yields the function to tell it."""
-    doing = ["working"]
-    stop = threading.Event()
+class Progress:
+    """Says on stderr what is being done, once it has taken more than a second. Call it to tell what that is."""
 
-    def watch() -> None:
-        if stop.wait(1.0):
+    def __init__(self) -> None:
+        self._doing = "working"
+        self._stop = threading.Event()
+        self._asking = threading.Event()
+        self._screen = threading.Lock()
+
+    def __call__(self, text: str) -> None:
+        """What is being done from now on."""
+        self._doing = text
+
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """Draws nothing meanwhile: somebody is being asked."""
+        self._asking.set()
+        try:
+            with self._screen:
+                yield
+        finally:
+            self._asking.clear()
+
+    def watch(self) -> None:
+        """Draw until told to stop."""
+        if self._stop.wait(1.0):
             return
         if not sys.stderr.isatty():
-            click.echo(f"ridelog: {doing[0]} …", err=True)
+            click.echo(f"ridelog: {self._doing} …", err=True)
             return
         from rich.console import Console
 
-        with Console(stderr=True).status(doing[0]) as status:
-            while not stop.wait(0.2):
-                status.update(doing[0])
+        while not self._stop.wait(0.05):
+            with self._screen, Console(stderr=True).status(self._doing) as status:
+                while not self._asking.is_set() and not self._stop.wait(0.2):
+                    status.update(self._doing)
 
-    thread = threading.Thread(target=watch, daemon=True)
+    def stop(self) -> None:
+        """Draw no more."""
+        self._stop.set()
+
+
+@contextmanager
+def progress() -> Iterator[Progress]:
+    """Says on stderr what is being done, once it has taken more than a second. Yields what to tell it with."""
+    telling = Progress()
+    thread = threading.Thread(target=telling.watch, daemon=True)
     thread.start()
     try:
-        yield lambda text: doing.__setitem__(0, text)
+        yield telling
     finally:
-        stop.set()
+        telling.stop()
         thread.join()
 
 

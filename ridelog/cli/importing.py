@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ridelog.cli import show
+from ridelog.cli.asking import asker, at_terminal
 from ridelog.cli.common import (
     Reading,
     ambient_option,
@@ -62,7 +63,8 @@ def import_(
     """Normalize logs and store them in the library.
 
     Each file becomes a ride (or several, where it holds several recordings). A file that can't be read is named with
-    the reason; the others are still imported. The original is kept.
+    the reason; the others are still imported. The original is kept. Where a column fits two meanings it is asked at a
+    terminal, and refused elsewhere.
     """
     from ridelog.ingest import import_files
     from ridelog.ingest_together import parse_offset_option
@@ -71,7 +73,8 @@ def import_(
     profile = stored_bike(library, bike)
     options = replace(import_options(reading, profile, ambient_c), offsets=tuple(map(parse_offset_option, offsets)))
     with progress() as tell:
-        outcomes = import_files(library, files, options, together=together, progress=tell)
+        ask = asker(tell.paused) if at_terminal() and not as_json else None
+        outcomes = import_files(library, files, options, together=together, progress=tell, ask=ask)
     if as_json:
         print_json({"schema": 1, "rides": [_entry(outcome) for outcome in outcomes]})
     else:
@@ -96,12 +99,10 @@ def stored_bike(library: Library, text: str | None) -> Bike | None:
     bike = find_bike(library, text)
     if bike is None or text is None or not looks_like_path(text):
         return bike
-    from ridelog.profile_file import read_text
-
     if bike.id not in {known.id for known in library.bikes()}:
         say(f"bike {bike.id} added to the library")
         return library.add_bike(Path(text))
-    if library.bike_text(bike.id) != read_text(Path(text)):
+    if library.bike(bike.id) != bike:
         raise UsageError(
             f"the library already has a bike {bike.id}, and this file differs from it",
             where=text,

@@ -13,10 +13,16 @@ from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json
 from ridelog.cli.edge import say
 from ridelog.errors import NotInLibrary, UsageError
+from ridelog.words import column_words
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from ridelog.advice import Advice
     from ridelog.bike import Bike
+    from ridelog.store.mappings import ColumnMeaning, Mapping
+
+_SHOWN_COLUMNS = 12
 
 
 def _plain(record: Any) -> dict[str, Any]:
@@ -118,13 +124,59 @@ def _draft(path: Path, text: str, group: str) -> None:
 @library_option
 @click.pass_obj
 def bikes_show(folder: Path | None, bike_id: str, *, as_json: bool, library_folder: Path | None) -> None:
-    """Print the bike file as it was added."""
+    """Print the bike file as it was added, and what was confirmed of the columns of the bike's logs."""
     library = open_library(library_folder or folder)
     bike = library.bike(bike_id)
+    known = library.column_mappings(bike.id)
     if as_json:
-        print_json({"schema": 1, "bikes": [_plain(bike)]})
+        columns = [_plain_meaning(mapping, meaning) for mapping in known for meaning in mapping.meanings]
+        print_json({"schema": 1, "bikes": [{**_plain(bike), "columns": columns}]})
+        return
+    text = library.bike_text(bike.id)
+    click.echo(text, nl=False)
+    if known:
+        # As comments, so that what is printed stays a bike file.
+        click.echo("" if text.endswith("\n") else "\n", nl=False)
+        for line in _confirmed(bike.id, known):
+            click.echo(f"# {show.plain(' '.join(line.split()))}")
+
+
+def _plain_meaning(mapping: Mapping, meaning: ColumnMeaning) -> dict[str, Any]:
+    return {
+        "header": mapping.header,
+        "column": meaning.column,
+        "channel": meaning.channel,
+        "unit": meaning.unit,
+        "confirmed_utc": meaning.confirmed_utc.isoformat(),
+    }
+
+
+def _confirmed(bike_id: str, known: list[Mapping]) -> Iterator[str]:
+    yield f"Columns confirmed at an import (ridelog bikes forget-columns {bike_id} forgets them):"
+    for mapping in known:
+        names = ", ".join(name for name, _ in mapping.columns[:_SHOWN_COLUMNS])
+        more = f" and {len(mapping.columns) - _SHOWN_COLUMNS} more" if len(mapping.columns) > _SHOWN_COLUMNS else ""
+        yield f"in logs with the columns {names}{more}:"
+        for one in mapping.meanings:
+            meant = one.channel + (f":{one.unit}" if one.unit else "")
+            words = column_words(one.channel, one.unit)
+            yield f"{one.column!r} is {words} ({meant}), confirmed {one.confirmed_utc:%Y-%m-%d}"
+
+
+@bikes.command("forget-columns")
+@click.argument("bike_id", metavar="ID")
+@json_option
+@library_option
+@click.pass_obj
+def bikes_forget_columns(folder: Path | None, bike_id: str, *, as_json: bool, library_folder: Path | None) -> None:
+    """Forget what was confirmed of the columns of a bike's logs. Rides already imported stay as they are."""
+    library = open_library(library_folder or folder)
+    if not (count := library.forget_columns(bike_id)):
+        library.bike_text(bike_id)  # nothing to forget: a slip of the pen in the id is told
+    if as_json:
+        print_json({"schema": 1, "bike": bike_id, "forgotten": count})
     else:
-        click.echo(library.bike_text(bike.id), nl=False)
+        show.lines("", [f"{count} column{'' if count == 1 else 's'} of bike {bike_id} forgotten."])
 
 
 @click.group(invoke_without_command=True)

@@ -1,0 +1,78 @@
+"""The question what a column holds, put to a person at a terminal."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from typing import TYPE_CHECKING
+
+import click
+
+from ridelog.cli.show import plain
+
+if TYPE_CHECKING:
+    from ridelog.errors import Preview
+    from ridelog.ingest import Answer, Ask, Question
+
+_STOP = ("s", "stop", "q", "quit")
+
+
+def at_terminal() -> bool:
+    """Is there a person to ask: do questions reach a screen, and come answers from a keyboard?"""
+    return sys.stdin.isatty() and sys.stderr.isatty()
+
+
+def asker(paused: Callable[[], AbstractContextManager[None]]) -> Ask:
+    """The function that asks. `paused` gives a context in which nothing else is drawn on the screen."""
+    ended = False
+
+    def ask(question: Question) -> Answer:
+        nonlocal ended
+        if ended:
+            return None
+        with paused():
+            number = _ask(question)
+        ended = number is None
+        return question.options[number] if number is not None and number < len(question.options) else None
+
+    return ask
+
+
+def _ask(question: Question) -> int | None:
+    """The place of the chosen option, one more than the last to stop, None at the end of input."""
+    _say(f"\n{question.where}: {question.found}")
+    _say(f"  {_name(question.column)}: {_seen(question.preview)}")
+    for number, option in enumerate(question.options, start=1):
+        _say(f"  {number:>2}  {option.words}")
+    _say("   s  stop: leave this file out of the library")
+    last = len(question.options)
+    while True:
+        click.echo(f"Which is it? [1-{last}, s] ", err=True, nl=False)
+        line = sys.stdin.readline()
+        if not line:
+            _say("\nno answer")
+            return None
+        word = line.strip().lower()
+        if word in _STOP:
+            return last
+        if word.isdecimal() and word.isascii() and 1 <= int(word[:4]) <= last:
+            return int(word[:4]) - 1
+        _say(f"Please type a number from 1 to {last}, or s.")
+
+
+def _name(column: str) -> str:
+    """A name on one line, not too long for it."""
+    one_line = " ".join(column.split())
+    return one_line if len(one_line) <= 60 else one_line[:57] + "..."
+
+
+def _seen(preview: Preview) -> str:
+    examples = ", ".join(" ".join(example.split()) for example in preview.examples)
+    if preview.low is None or preview.high is None:
+        return f"texts such as {examples}" if examples else "no values"
+    return f"values from {preview.low:g} to {preview.high:g}, for example {examples}"
+
+
+def _say(text: str) -> None:
+    click.echo(plain(text), err=True)
