@@ -47,6 +47,9 @@ _WORTH_THREADS = 200_000
 """Rows from which on two threads are quicker than one."""
 
 
+_STEPS = ("impossible_rate", "spike")
+
+
 @dataclass
 class _Looked:
     """One channel after the rules that look at it alone."""
@@ -61,6 +64,16 @@ class _Looked:
         self.marks.extend(to_marks(self.trace, finding))
         if finding.action == "excluded":
             self.bad |= finding.bad
+
+    def lies(self) -> BoolArray:
+        """Samples known to be false. A step is none: either side of it may be the right one."""
+        if all(finding.kind != "impossible_rate" for finding in self.findings):
+            return self.bad
+        false = np.zeros(self.bad.size, dtype=np.bool_)
+        for finding in self.findings:
+            if finding.kind != "impossible_rate" and finding.action == "excluded":
+                false |= finding.bad
+        return false
 
 
 def find_marks(
@@ -86,10 +99,19 @@ def find_marks(
             found = list(pool.map(one, names))
     looked = dict(zip(names, found, strict=True))
     derived = [name for name in names if channels[name].origin != "logged"]
-    return (
-        *(mark for each in found for mark in each.marks),
-        *position.find(samples),
-        *_of_all(looked, gaps, derived),
+    told = _of_all(looked, gaps, derived)
+    alone = [mark for each in found for mark in each.marks if not _explained(mark, told)]
+    return (*alone, *position.find(samples), *told)
+
+
+def _explained(mark: QualityMark, told: Sequence[QualityMark]) -> bool:
+    """A step that lies within a stretch of which another rule says more needs no mark of its own."""
+    return mark.kind in _STEPS and any(
+        mark.channel == other.channel
+        and other.action == "excluded"
+        and other.start_s <= mark.start_s
+        and mark.end_s <= other.end_s
+        for other in told
     )
 
 
@@ -99,7 +121,7 @@ def _of_channel(trace: Trace, moving: stuck.Movement) -> _Looked:
     looked = _Looked(trace, np.zeros(trace.t_s.size, dtype=np.bool_))
     if not trace.t_s.size:
         return looked
-    for rule in (sentinel.find, ranges.find, jumps.find, ignition.find):
+    for rule in (sentinel.find, ranges.find, ignition.find, jumps.find):
         for finding in rule(trace, channel, looked.bad):
             looked.add(finding)
     if channel.name == "coolant_c":
@@ -113,7 +135,7 @@ def _of_all(looked: Mapping[str, _Looked], gaps: Sequence[Interval], derived: Se
     """What only several channels together can tell."""
     traces = {name: each.trace for name, each in looked.items()}
     findings = {name: each.findings for name, each in looked.items()}
-    scene = Scene(traces, {name: each.bad for name, each in looked.items()}, gaps, derived)
+    scene = Scene(traces, {name: each.lies() for name, each in looked.items()}, gaps, derived)
     jumped = {
         name: sum(_runs(finding.bad) for finding in each.findings if finding.kind in ("spike", "impossible_rate"))
         for name, each in looked.items()

@@ -1,7 +1,7 @@
 """False engine speed: ignition noise counted as pulses (doubled), pulses lost (halved, or 0 for an instant).
 
-`jumps` finds what is faster than an engine can be. This rule finds the rest by its shape: for a few readings the speed
-is twice or half, then exactly back where it was.
+For a few readings the speed is twice or half, then exactly back where it was. Spikes of any other height are left to
+`jumps`, which asks for more than an engine can do.
 """
 
 from __future__ import annotations
@@ -70,12 +70,18 @@ def _excursions(trace: Trace, index: npt.NDArray[np.intp]) -> list[tuple[int, in
             what = _what(y[first:past] / (0.5 * (before + after)))
             away = abs(float(y[first]) - before) / float(t_s[first] - t_s[first - 1])
             back = abs(after - float(y[past - 1])) / float(t_s[past] - t_s[past - 1])
-            up, down = (away, back) if what == "doubled" else (back, away)
-            if what and up > IGNITION.rise_per_s and down > IGNITION.fall_per_s:
+            if what and _too_fast(what, away, back):
                 found.append((first, past, what))
                 done = past
                 break
     return found
+
+
+def _too_fast(what: str, away_per_s: float, back_per_s: float) -> bool:
+    """Faster than an engine goes there and back. Up after a fall it may be pulled by the wheel, if not so steeply."""
+    if what == "doubled":
+        return away_per_s > IGNITION.rise_per_s and back_per_s > IGNITION.fall_per_s
+    return min(away_per_s, back_per_s) > IGNITION.fall_per_s
 
 
 def _what(ratio: npt.NDArray[np.float64]) -> str:

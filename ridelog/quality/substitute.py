@@ -82,10 +82,19 @@ def _spread(t_s: FloatArray, y: FloatArray) -> float:
     x = (middle - middle[0]) / (middle[-1] - middle[0]) if middle[-1] > middle[0] else np.zeros(middle.size)
     # The last tread is the cap's first sample, the first one began before the log did: neither has a true middle.
     x, values = (x[1:-1], values[1:-1]) if values.size > 8 else (x, values)
-    best = np.inf
-    for k in _BENDS:
-        shape = np.exp(-k * x) if k > 0.0 else x
-        table = np.column_stack((np.ones(x.size), shape))
-        left = values - table @ np.linalg.lstsq(table, values, rcond=None)[0]
-        best = min(best, float(np.sqrt(np.mean(left * left))))
-    return best
+    bends = _BENDS
+    for _ in range(3):
+        spreads = [_left_over(x, values, float(k)) for k in bends]
+        at = int(np.argmin(spreads))
+        bends = np.linspace(bends[max(at - 1, 0)], bends[min(at + 1, bends.size - 1)], 9)
+    return min(spreads)
+
+
+def _left_over(x: FloatArray, values: FloatArray, k: float) -> float:
+    """Root mean square of what the best a + b exp(-k x) leaves."""
+    shape = np.exp(-k * x) if k > 0.0 else x
+    shape = shape - shape.mean()
+    centred = values - values.mean()
+    square = float(shape @ shape)
+    left = centred - (float(shape @ centred) / square if square > 0.0 else 0.0) * shape
+    return float(np.sqrt(np.mean(left * left)))
