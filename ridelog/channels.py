@@ -226,6 +226,9 @@ class GpsLimits:
     straight: float = 0.7
     # Positions of a receiver at work are renewed every second or so; slower ones are left alone.
     slowest_period_s: float = 1.5
+    # A leap of the position: further than a receiver wanders, plus what the fastest vehicle covers meanwhile.
+    leap_m: float = 25.0
+    leap_mps: float = 100.0
     # A speed that stays exactly equal for this long beside positions that do: the receiver stopped.
     frozen_s: int = 10
     # The wheel's word on it.

@@ -54,6 +54,7 @@ QUALITY_WORDS: dict[str, str] = {
     "null_island": "no fix",
     "out_of_range": "out of range",
     "poor_fix": "poor fix",
+    "position_jump": "position jumps",
     "position_wanders": "position wanders",
     "rpm_lost": "engine speed lost",
     "sensors_disagree": "sensors disagree",

@@ -26,6 +26,7 @@ from ridelog.quality import (
     ignition,
     jumps,
     position,
+    position_jump,
     ranges,
     sentinel,
     stuck,
@@ -143,6 +144,7 @@ def _of_all(looked: Mapping[str, _Looked], gaps: Sequence[Interval], derived: Se
     return (
         *ignition.together(findings, traces),
         *gps_speed.find(scene),
+        *position_jump.find(scene),
         *gps_track.find(scene),
         *throttle_zero.find(scene),
         *ambient.find(scene),

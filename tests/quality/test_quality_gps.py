@@ -198,3 +198,34 @@ def test_the_receiver_s_own_word() -> None:
     poor = marks_of(ride_of(**base, gps_hdop=np.where(lost, 45.0, 1.2)), kind="poor_fix")
     assert {(mark.start_s, mark.end_s) for mark in poor} == {(20.0, 50.0)}
     assert marks_of(ride_of(**base, gps_hdop=np.where(lost, 6.0, 1.2), gps_fix=np.ones(t_s.size))) == []
+
+
+@pytest.mark.parametrize("seed", [1, 2, 3])
+@pytest.mark.parametrize("length", [1, 3, 40])
+@pytest.mark.parametrize("name", NAMES)
+def test_positions_that_leap_away_and_back(sample_rides: dict[str, Ride], name: str, length: int, seed: int) -> None:
+    ride = sample_rides[name]
+    lat, lon = values(ride, LAT), values(ride, LON)
+    draw = np.random.default_rng(seed)
+    known = np.flatnonzero(np.isfinite(lat))
+    at = int(draw.integers(200, known.size - 400))
+    rows = known[at : at + length * 2]
+    lat[rows] += draw.choice([-1.0, 1.0]) * 250.0 / 111_000.0
+    lon[rows] += 120.0 / 81_000.0
+    faulty = with_channel(with_channel(ride, LAT, lat), LON, lon)
+    marks = marks_of(faulty, kind="position_jump")
+    assert {mark.channel for mark in marks} == {LAT, LON}
+    found = covered(faulty, marks)
+    # Where a position is repeated until the next one, a leap begins at the first repeat that shows it.
+    assert found[rows].all()
+    assert found[np.isfinite(lat)].sum() <= rows.size + 4
+
+
+def test_a_position_that_moves_on_once_is_no_leap_and_back() -> None:
+    """A receiver that was lost and is back, and a ride over the 180th meridian."""
+    t_s = np.arange(0.0, 200.0)
+    lat = 43.2 + t_s * 10.0 / 111_000.0 + np.where(t_s > 100.0, 0.01, 0.0)
+    assert marks_of(ride_of(t_s=t_s, lat_deg=lat, lon_deg=np.full(t_s.size, -31.6)), kind="position_jump") == []
+    east = 179.9995 + np.cumsum(10.0 + 2.0 * np.sin(t_s)) / 111_000.0
+    over = np.where(east > 180.0, east - 360.0, east)
+    assert marks_of(ride_of(t_s=t_s, lat_deg=0.01 + 0.0 * t_s, lon_deg=over)) == []

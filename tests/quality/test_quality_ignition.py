@@ -36,7 +36,7 @@ def places(rpm: FloatArray, draw: np.random.Generator, length: int, number: int 
 @pytest.mark.parametrize("kind", list(FACTORS))
 @pytest.mark.parametrize("length", [1, 2, 3])
 @pytest.mark.parametrize("name", ["01-standard-in-sand", "03-spaet-geschaltet", "06-more-mud", "07-half-blocked"])
-def test_false_readings_are_found_and_nothing_else(  # noqa: PLR0917
+def test_false_readings_are_found_and_nothing_else(
     sample_rides: dict[str, Ride], name: str, length: int, kind: str, seed: int
 ) -> None:
     ride = sample_rides[name]

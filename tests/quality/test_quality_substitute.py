@@ -32,7 +32,7 @@ RIDES = ["01-standard-in-sand", "03-spaet-geschaltet", "07-half-blocked", "08-lo
 @pytest.mark.parametrize("name", RIDES)
 @pytest.mark.parametrize("bend", [0.0, 1.5, 4.0])
 @pytest.mark.parametrize(("cap_c", "step"), [(80.0, 1.0), (90.0, 0.1), ((200.0 - 32.0) / 1.8, 0.5 / 0.9)])
-def test_an_invented_curve_over_a_real_ride(  # noqa: PLR0917
+def test_an_invented_curve_over_a_real_ride(
     sample_rides: dict[str, Ride], name: str, bend: float, cap_c: float, step: float
 ) -> None:
     ride = sample_rides[name]
