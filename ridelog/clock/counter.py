@@ -18,6 +18,8 @@ _RIDE_S = (120.0, 28_800.0)
 _WIDER_RATE_HZ = (0.05, 2000.0)
 _WIDER_RIDE_S = (1.0, 86_400.0)
 _UNITS = ("s", "ms", "us")
+_LONGEST_STEP_S = 3600.0
+"""Rows further apart than this are taken for separate recordings sooner or later (`recordings.SPLIT_PAUSE_S`)."""
 
 
 @dataclass(frozen=True)
@@ -74,7 +76,15 @@ def unit_of(values: FloatArray, unit: str | None, name: str, where: str, *, unit
             return CounterUnit(TIME_UNITS_S[fitting[0]], epoch=False, unit=fitting[0], inferred=True)
         if len(fitting) > 1:
             break
-    options = fitting or list(_UNITS)
+    # Whatever the ride looks like in it: a unit is offered only where its rows still make one.
+    options = fitting or [u for u in (*_UNITS, "ns") if step * TIME_UNITS_S[u] < _LONGEST_STEP_S]
+    if not options:
+        raise InputRefused(
+            f"it steps by {step:g}, which is too far for the rows of one ride in any unit",
+            where=f"{where}, column {name}" if where else f"column {name}",
+            expected="a counter in seconds or parts of them",
+            to_do="if another column holds the time, name it: --column 'NAME=time:s'",
+        )
     raise AmbiguousColumn(
         f"{name!r} has no unit, steps by {step:g} over {span:g}, and "
         + (
