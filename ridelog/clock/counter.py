@@ -139,9 +139,9 @@ def _is_epoch(values: FloatArray, factor: float) -> bool:
 
 
 def _fits(step: float, span: float, unit: str, *, wider: bool, epoch: bool = False) -> bool:
-    if step <= 0:
-        return False
     factor = TIME_UNITS_S[unit]
+    if step * factor <= 0.0:  # also where a tiny step leaves the range of the arithmetic
+        return False
     rate, ride = (_WIDER_RATE_HZ, _WIDER_RIDE_S) if wider else (_RATE_HZ, _RIDE_S)
     slow, fast = rate
     if epoch:
