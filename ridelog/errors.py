@@ -15,17 +15,26 @@ that the command line, the report of an import and the dashboard can lay them ou
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]")
+
+
+def plain(text: str) -> str:
+    """A text without control characters: what stands in a file must not act on the terminal that shows it. Line ends
+    and tabs become blanks, others are written out, such as \\x1b."""
+    return _CONTROL.sub(lambda found: " " if found[0] in "\t\n\r" else f"\\x{ord(found[0]):02x}", text)
 
 
 class RidelogError(Exception):
     """Base of all expected errors. `where` names file, row or channel; every part is a plain sentence or ''."""
 
     def __init__(self, found: str, *, where: str = "", expected: str = "", to_do: str = "") -> None:
-        self.where = where
-        self.found = found
-        self.expected = expected
-        self.to_do = to_do
+        self.where = plain(where)
+        self.found = plain(found)
+        self.expected = plain(expected)
+        self.to_do = plain(to_do)
         super().__init__(self.one_line())
 
     def one_line(self) -> str:
@@ -39,7 +48,7 @@ class RidelogError(Exception):
 
     def with_where(self, where: str) -> RidelogError:
         """Put a place in front of an error raised by code that did not know it. Returns the same error."""
-        self.where = f"{where}, {self.where}" if self.where else where
+        self.where = plain(f"{where}, {self.where}" if self.where else where)
         self.args = (self.one_line(),)
         return self
 

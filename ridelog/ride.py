@@ -13,6 +13,7 @@ import numpy.typing as npt
 import polars as pl
 
 from ridelog.channels import TIME
+from ridelog.errors import plain
 from ridelog.intervals import Interval
 from ridelog.units import Unit
 
@@ -27,6 +28,11 @@ class Note:
     text: str
     rows: int | None = None
     example: str | None = None
+
+    def __post_init__(self) -> None:
+        object.__setattr__(self, "text", plain(self.text))
+        if self.example is not None:
+            object.__setattr__(self, "example", plain(self.example))
 
     def sentence(self) -> str:
         """The note as one sentence, with its count and example."""

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 from ridelog.clock import Clock, rebuild
 from ridelog.errors import AmbiguousColumn, InputRefused, UsageError
+from ridelog.normalize.channel_units import unit_for
 from ridelog.ride import RawColumn
 
 
@@ -407,3 +408,17 @@ def test_any_numbers_rise_strictly_or_are_refused(values: list[float], unit: str
         assert t_s[0] == 0.0
         assert np.isfinite(t_s).all()
         assert (np.diff(t_s) > 0).all()
+
+
+@pytest.mark.parametrize("unit", [None, "s", "ms"])
+def test_steps_below_the_range_of_the_arithmetic_are_refused_in_words(unit: str | None) -> None:
+    # Found by fuzzing: a step so small that its rate is infinite.
+    with pytest.raises((InputRefused, AmbiguousColumn)):
+        clock_of([5e-324 * n for n in range(40)], unit)
+
+
+@pytest.mark.parametrize("unit", ["-", "[-]", "[]"])
+def test_a_dash_for_a_unit_says_that_there_is_none(unit: str) -> None:
+    assert unit_for("time", unit) == (True, None)
+    assert unit_for("date", unit) == (True, None)
+    assert not unit_for("time", "rpm")[0]

@@ -324,6 +324,15 @@ def test_a_few_odd_steps_do_not_change_the_resolution() -> None:
     assert rates.rhythm(np.arange(5000) * 0.1, y).resolution == 1.0
 
 
+@pytest.mark.parametrize("tiny", [5e-324, 1e-310, 1e-250, 1e308])
+def test_rubbish_of_a_damaged_file_has_no_resolution(tiny: float) -> None:
+    # Found by fuzzing: steps outside the range of the arithmetic.
+    y = np.where(np.arange(200) % 2 == 0, tiny, -tiny)
+    found = rates.rhythm(np.arange(200) * 0.1, y)
+    assert found.resolution is None
+    assert found.rate_hz == pytest.approx(10.0)
+
+
 # -- distance and derived speed ---------------------------------------------------------------------------------------
 
 

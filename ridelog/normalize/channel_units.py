@@ -42,7 +42,8 @@ def unit_for(channel: str, unit_text: str | None) -> tuple[bool, Unit | None]:  
         return True, None
     if channel in ("time", "date"):
         key = fold(unit_text).strip("[]() .")
-        return key in TIME_UNITS_S or key in _DATE_ORDERS or key in _ZONE_WORDS or key.startswith(
+        # A dash in a row of units says that there is none, which is right for a clock time.
+        return key in ("", "-") or key in TIME_UNITS_S or key in _DATE_ORDERS or key in _ZONE_WORDS or key.startswith(
             ("utc", "gmt", "yyyy", "hh", "dd")
         ), None
     unit = parse_unit(unit_text)

@@ -14,6 +14,8 @@ _MOST_ROWS_HELD = 1_000
 _FEWEST_WAITS = 8
 _SHARE_IN_STEP = 0.95
 _SMALLEST_STEP_SHARE = 0.005
+_TINIEST_STEP = 1e-200
+"""Steps below are the rubbish of a damaged file, and leave the range of the arithmetic."""
 
 
 @dataclass(frozen=True)
@@ -57,7 +59,8 @@ def _changes(y: FloatArray) -> tuple[npt.NDArray[np.int64], FloatArray]:
         parts = [y[start : start + _BLOCK_ROWS] for start in starts]
     waits, jumps = [], []
     for part in parts:
-        steps = np.diff(part)
+        with np.errstate(over="ignore"):  # damage: between the ends of the number range lies infinity
+            steps = np.diff(part)
         at = np.flatnonzero(steps)
         waits.append(np.diff(at))
         jumps.append(np.abs(steps[at]))
@@ -89,10 +92,11 @@ def _rows_held(waits: npt.NDArray[np.int64]) -> float:
 
 def _resolution(jumps: FloatArray) -> float | None:
     """The smallest step that is no rare exception; None where hardly two steps are alike."""
-    if not jumps.size:
+    largest = float(jumps.max(initial=0.0))
+    if not _TINIEST_STEP < largest < np.inf:
         return None
     # Differences of the same step differ in their last bits; they are told apart to a ten-millionth of the largest.
-    grain = 1e-7 * 10.0 ** np.floor(np.log10(jumps.max()))
+    grain = 1e-7 * 10.0 ** np.floor(np.log10(largest))
     whole, counts = np.unique(np.rint(jumps / grain).astype(np.int64), return_counts=True)
     if jumps.size > 50 and whole.size > 0.5 * jumps.size:
         return None

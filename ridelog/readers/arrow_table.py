@@ -191,12 +191,13 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
     leaves = _name_index(leaves, notes)
     columns: list[RawColumn] = []
     texts: list[tuple[int, str, str | None, pl.Series]] = []
-    for leaf in leaves:
+    for number, leaf in enumerate(leaves, start=1):
         name, in_name = naming.split_unit(leaf.name)
+        name = name or f"column {number}"
         unit = leaf.unit or in_name
         series, unit_of_time = _series(leaf.values, name, notes)
         if series is None:
-            left_out.append(f"{leaf.name} ({leaf.values.type})")
+            left_out.append(f"{name} ({leaf.values.type})")
             continue
         if series.dtype == pl.Float64:
             columns.append(RawColumn(name, unit_of_time or unit, _finite(series.rename(name), name, notes)))

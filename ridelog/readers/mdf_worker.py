@@ -139,6 +139,7 @@ def _channel(signal: Any, cycles: int, notes: list[Note]) -> RawColumn | None:
     samples = np.asarray(signal.samples)
     # Older versions carry the device behind a backslash.
     name, in_name = naming.split_unit(str(signal.name).partition("\\")[0].strip() or str(signal.name))
+    name = name or "unnamed"
     unit = str(signal.unit or "").strip() or in_name
     if samples.ndim != 1 or samples.dtype.names is not None:
         return None

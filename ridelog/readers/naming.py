@@ -207,6 +207,7 @@ def is_unit(text: str) -> bool:
     return key in TIME_UNITS_S or parse_unit(text) is not None
 
 
+_CONTROL = re.compile(r"[\x00-\x1f\x7f-\x9f]+")
 _UNIT_LIKE = re.compile(
     r"[°%/]|^(?:g|w|kw|hp|ps|nm|l|km|mi|a|ma|g/s|utc|gmt|local|lokal|raw|adc|cnt|counts|volt|afr|mg|nn|m\s*asl)$"
 )
@@ -214,7 +215,8 @@ _UNIT_LIKE = re.compile(
 
 def split_unit(cell: str) -> tuple[str, str | None]:  # noqa: PLR0911 - one return a case
     """A header cell as name and unit text: 'Temp [°C]', 'speed (km/h)', 't_ms', 'Drehzahl 1/min'."""
-    cell = " ".join(cell.replace("\u00a0", " ").split())
+    # A control character in a name could act on the terminal it is shown on.
+    cell = " ".join(_CONTROL.sub(" ", cell.replace("\u00a0", " ")).split())
     if cell == TIME or base_name(cell) in CHANNELS or len(cell) > _LONGEST_NAME:
         return cell, None  # a canonical name tells its unit itself
     if "/" in cell and any(one.channel in ("lat_sign", "lon_sign") for one in candidates(cell)):

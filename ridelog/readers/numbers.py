@@ -121,8 +121,10 @@ def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = Non
     strange = sum(_one(cell, signs)[1] == "text" for cell in first)
     if strange > 0.5 * len(first) and int(odd.sum() or 0) > (1 - _NUMBERS_FROM_SHARE) * filled:
         return _as_text(source)
-    distinct = source.filter(odd).value_counts()
-    times: dict[str, int] = dict(zip(distinct[source.name].to_list(), distinct["count"].to_list(), strict=True))
+    picked = source.filter(odd)
+    # In the order of the file: the same file gives the same notes and examples, each time it is read.
+    distinct = picked.unique(maintain_order=True).to_list()
+    times: dict[str, int] = dict(zip(distinct, picked.unique_counts().to_list(), strict=True))
     known = {cell: _one(cell, signs) for cell in times}
     if sum(times[cell] for cell, (_, kind, _) in known.items() if kind == "text") > (1 - _NUMBERS_FROM_SHARE) * filled:
         return _as_text(source)
@@ -143,7 +145,7 @@ def _holds_gear_words(source: pl.Series, odd: pl.Series) -> bool:
     """N among whole numbers is neutral, no fault: gears in words are read as such later on."""
     if not source.filter(~odd & source.is_not_null()).str.contains(r"^\d$").all():
         return False
-    words = source.filter(odd).unique().head(_LOOKED_AT).to_list()
+    words = source.filter(odd).unique(maintain_order=True).head(_LOOKED_AT).to_list()
     return any(fold(word) not in MISSING for word in words) and all(len(word) <= 16 for word in words)
 
 

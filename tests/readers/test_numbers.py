@@ -195,3 +195,12 @@ def test_any_text_gives_finite_numbers_or_text_and_accounts_for_the_rest(
         filled = sum(bool(cell.strip().strip('"\u00a0').strip()) for cell in cells)
         told = sum(parsed.counts[kind] for kind in ("missing", "not_finite", "text", "other_unit"))
         assert parsed.values.count() + told == filled
+
+
+def test_a_column_read_twice_gives_the_same_notes_in_the_same_order() -> None:
+    # Examples once came in whatever order a table of different cells had.
+    cells = [f"{n}'{500 + n}" for n in range(1, 60)] + ["n/a", "12 C", "abc", "--"] * 3
+    read = [parse_column(pl.Series("x", cells), ".") for _ in range(8)]
+    assert all(one.examples == read[0].examples for one in read)
+    assert all(list(one.counts) == list(read[0].counts) for one in read)
+    assert read[0].examples["grouped"] == (0, "1'501")
