@@ -170,7 +170,7 @@ def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timelin
     jumps = np.flatnonzero(np.abs(np.diff(offsets)) > _SET_BY_S)
     before = 0
     if 0 < jumps.size <= _MOST_SETTINGS and offsets.size - 1 - jumps[-1] >= _STEADY_STAMPS:
-        before = int(change[jumps[-1] + 1])
+        before = int(change[jumps[-1]]) + 1
         offsets = offsets[jumps[-1] + 1 :]
     middle = float(np.median(offsets))
     # Two clocks that drift apart by seconds in one ride can't date each other to the second.
@@ -182,6 +182,8 @@ def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timelin
     if checked.moment is None:
         return timeline
     if before:
+        right = np.abs(seconds[before:] - recording.t_s[before:] - middle) <= 1.5
+        before += int(right.argmax())
         told.setdefault(
             "clock_set_on_the_way",
             Note(

@@ -83,13 +83,18 @@ def _schema(sample: Sequence[Sequence[str]], dialect: Dialect, *, decimal_comma:
         if (
             not number
             and not all(is_time(cell) for cell in cells)
-            and parse_column(pl.Series("", cells), ".").is_number
+            and (_many_numbers(cells) or parse_column(pl.Series("", cells), ".").is_number)
         ):
             return None
         schema[f"column_{column}"] = pl.Float64 if number else pl.String
     if trailing:
         schema[f"column_{dialect.width}"] = pl.String
     return schema
+
+
+def _many_numbers(cells: Sequence[str]) -> bool:
+    """Numbers among words: what the words are is looked at one by one."""
+    return sum(_PLAIN.fullmatch(cell) is not None for cell in cells) > 0.2 * len(cells)
 
 
 def _frames(
