@@ -11,7 +11,7 @@ from pathlib import Path
 
 from ridelog.errors import InputRefused
 
-_BLOCK = 4 * 1024 * 1024
+_BLOCK = 1 << 18
 
 
 def check_is_file(path: Path, expected: str = "a log file") -> int:
@@ -42,10 +42,11 @@ def check_is_file(path: Path, expected: str = "a log file") -> int:
 def sha256_of(path: Path) -> tuple[str, int]:
     """A file's hash in hexadecimal digits, and its size in bytes."""
     digest, size = hashlib.sha256(), 0
+    buffer = memoryview(bytearray(_BLOCK))
     with path.open("rb", buffering=0) as file:
-        while block := file.read(_BLOCK):
-            digest.update(block)
-            size += len(block)
+        while count := file.readinto(buffer):
+            digest.update(buffer[:count])
+            size += count
     return digest.hexdigest(), size
 
 

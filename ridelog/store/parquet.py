@@ -98,15 +98,18 @@ def check_samples(samples: pl.DataFrame) -> None:
     """Raise ValueError where samples break the promises of `Ride`."""
     if samples.columns[:1] != [TIME] or samples.schema[TIME] != pl.Float64:
         raise ValueError(f"the first column of a ride is {TIME} in float64, not {samples.columns[:1]}")
-    numbers = pl.selectors.float()
-    bad = samples.select(numbers.is_finite().all(ignore_nulls=True)).row(0, named=True)
-    wrong = [name for name, finite in bad.items() if not finite]
+    numbers = samples.select(pl.selectors.float())
+    # One value that is none makes the sum none, and a sum is got at a third of the cost of a look at every value; only
+    # of numbers near the end of the scale can it say so without cause.
+    sums = numbers.sum().row(0, named=True)
+    doubtful = [name for name, total in sums.items() if not math.isfinite(total)]
+    wrong = [name for name in doubtful if not numbers[name].is_finite().all(ignore_nulls=True)]
     if wrong:
         raise ValueError(f"a ride holds a NaN or an infinity in {', '.join(wrong)}")
-    time = samples[TIME]
-    if time.null_count():
+    if samples[TIME].null_count():
         raise ValueError("a ride holds a sample without a time")
-    if samples.height and (time[0] != 0.0 or not (time.diff().drop_nulls() > 0).all()):
+    time = samples[TIME].to_numpy()
+    if time.size and (time[0] != 0.0 or not (time[1:] > time[:-1]).all()):
         raise ValueError("times of a ride must rise strictly from 0")
 
 

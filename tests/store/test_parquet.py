@@ -136,6 +136,23 @@ def test_samples_that_break_their_promise_are_never_written(
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("bad", [float("nan"), float("inf"), float("-inf")])
+@pytest.mark.parametrize("place", [0, 500, 999])
+def test_one_value_that_is_none_is_met_wherever_it_stands(bad: float, place: int) -> None:
+    values: list[float | None] = [1.0, None] * 500
+    values[place] = bad
+    frame = pl.DataFrame({"t_s": [float(n) for n in range(1000)], "coolant_c": values})
+    with pytest.raises(ValueError, match="infinity in coolant_c"):
+        parquet.check_samples(frame)
+    both = [float("inf"), float("-inf"), *values[2:]]
+    with pytest.raises(ValueError, match="infinity in coolant_c"):
+        parquet.check_samples(frame.with_columns(coolant_c=pl.Series(both)))
+
+
+def test_numbers_near_the_end_of_the_scale_are_numbers() -> None:
+    parquet.check_samples(pl.DataFrame({"t_s": [0.0, 1.0, 2.0], "raw.x": [1.7e308, 1.7e308, -1.7e308]}))
+
+
 def test_some_columns(tmp_path: Path, maker: ModuleType) -> None:
     ride = maker.ride(1)
     write_ride(ride, tmp_path / "ride.parquet")
