@@ -38,6 +38,8 @@ _GROUPED_OTHER = re.compile(r"[+-]?\d{1,3}(?:['’ \u00a0\u2009\u202f]\d{3})+(?:
 _LONE_COMMA, _LONE_DOT = re.compile(lone_group(",")), re.compile(lone_group("."))
 _WITH_UNIT = re.compile(r"([+-]?[\d.,]+)\s*([^\d\s.,+-][^\d]{0,11})")
 
+_HEMISPHERE = r"(?i)^[NSEWO]\s*\d|\d['\"′″’”]*\s*[NSEWO]$"
+
 _LOOKED_AT = 500
 _NUMBERS_FROM_SHARE = 0.8
 """A column in which fewer of the filled cells are numbers stays text."""
@@ -113,7 +115,7 @@ def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = Non
     if not odd.any():
         return Parsed(values, None, counts, examples, signs)
     refuse_redated(source, odd, channel)
-    if channel == "gear" and _holds_gear_words(source, odd):
+    if _holds_words(source, odd, channel):
         return _as_text(source)
     filled = source.len() - source.null_count()
     # Texts that are no numbers at all are told by the first of them; counting all different ones could take long.
@@ -141,11 +143,14 @@ def parse_column(text: pl.Series, decimal: Decimal, *, channel: str | None = Non
     return Parsed(values, found, counts, examples, signs)
 
 
-def _holds_gear_words(source: pl.Series, odd: pl.Series) -> bool:
-    """N among whole numbers is neutral, no fault: gears in words are read as such later on."""
-    if not source.filter(~odd & source.is_not_null()).str.contains(r"^\d$").all():
+def _holds_words(source: pl.Series, odd: pl.Series, channel: str | None) -> bool:
+    """N among whole numbers is neutral, no fault, and S behind a latitude south, no seconds: gears and positions in
+    words are read as such later on."""
+    if channel in ("lat_deg", "lon_deg"):
+        return bool(source.filter(odd).head(_LOOKED_AT).str.contains(_HEMISPHERE).any())
+    if channel != "gear" or not source.filter(~odd & source.is_not_null()).str.contains(r"^\d$").all():
         return False
-    words = source.filter(odd).unique(maintain_order=True).head(_LOOKED_AT).to_list()
+    words = source.filter(odd).unique().head(_LOOKED_AT).to_list()
     return any(fold(word) not in MISSING for word in words) and all(len(word) <= 16 for word in words)
 
 
