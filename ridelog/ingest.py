@@ -12,6 +12,7 @@ from ridelog.errors import InputRefused, RidelogError
 from ridelog.ingest_answers import Columns, remembered
 from ridelog.ingest_ask import Answer, Ask, Option, Question
 from ridelog.ingest_options import ImportOptions, parse_column_option, start_of
+from ridelog.ingest_overlap import overlap_notes
 from ridelog.ingest_read import read_rides
 from ridelog.ingest_ride import content_mark
 from ridelog.normalize import ColumnChoice
@@ -20,6 +21,7 @@ from ridelog.readers.regular import check_is_file, sha256_of
 from ridelog.ride import Note, Ride, SourceFile
 
 if TYPE_CHECKING:
+    from ridelog.bike import Bike
     from ridelog.store.library import Library
 
 __all__ = [
@@ -113,7 +115,7 @@ def _import_group(
     progress("storing " + " + ".join(path.name for path in group))
     outcomes = []
     while rides:
-        outcomes.append(_store(library, rides.pop(0), group, known))
+        outcomes.append(_store(library, rides.pop(0), group, known, options.bike))
     if any(outcome.status == "stored" for outcome in outcomes):
         notes = columns.confirm()
         outcomes = [replace(one, notes=(*one.notes, *notes)) if one.status == "stored" else one for one in outcomes]
@@ -127,12 +129,14 @@ def _known(library: Library, files: Sequence[SourceFile]) -> dict[str, str]:
     return {ride_id.rpartition("-")[2]: ride_id for ride_id in ids}
 
 
-def _store(library: Library, ride: Ride, group: list[Path], known: dict[str, str]) -> Outcome:
+def _store(library: Library, ride: Ride, group: list[Path], known: dict[str, str], bike: Bike | None) -> Outcome:
     stored = known.get(ride.id.rpartition("-")[2])
     if stored is not None:
         return Outcome(stored, ride.sources, "already_stored", notes=ride.notes)
     try:
-        return Outcome(ride.id, ride.sources, library.add(ride, group), notes=ride.notes)
+        status = library.add(ride, group)
+        beside = overlap_notes(library, ride, bike) if status == "stored" else ()
+        return Outcome(ride.id, ride.sources, status, notes=(*ride.notes, *beside))
     except InputRefused as error:
         return Outcome(None, ride.sources, "refused", str(error), ride.notes, error)
     except ValueError as fault:

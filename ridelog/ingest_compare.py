@@ -28,16 +28,17 @@ UNKNOWN_LAG_S = 0.3
 """Two receivers' speeds come late by a few tenths of a second each; where positions don't tell by how much, this is
 added to the error (common practice, no source)."""
 
+SENSOR_PACE_S = 3.0
+"""Temperature sensors answer within seconds, each at its own pace (common practice, no source): added to the error."""
+
 _SPEED = "ground speed"
 _QUICK = (("engine_rpm", "engine speed"), ("wheel_speed_mps", "wheel speed"))
 _TURNING: tuple[tuple[str, str, offset.Kind], ...] = (
     ("engine_rpm", "engine speed", "rpm"),
     ("wheel_speed_mps", "wheel speed", "speed"),
 )
-_OTHER = (
-    ("throttle_pct", "throttle"),
-    ("injector_ms", "injector time"),
-    ("ignition_deg", "ignition"),
+_SETTINGS = (("throttle_pct", "throttle"), ("injector_ms", "injector time"), ("ignition_deg", "ignition"))
+_TEMPERATURES = (
     ("exhaust_gas_c", "exhaust gas temperature"),
     ("head_c", "head temperature"),
     ("coolant_c", "coolant temperature"),
@@ -89,12 +90,16 @@ def compare(
     rank = {"aligned": 3, "ambiguous": 2, "weak": 1, "constant": 0}
     best: Comparison | None = None
     longest_s = length_s(reference) + length_s(other)
-    for what, estimate in _pairings(reference, other, bike):
-        found = estimate(near_s or 0.0, longest_s if near_s is None else NEAR_S)
-        if best is None or rank[found.status] > rank[best.offset.status]:
-            best = Comparison(found, what)
-        if found.status == "aligned":
+    for pairs in (_pairings(reference, other, bike), _temperatures(reference, other)):
+        # Engines warm up alike: where something quick was compared and does not fit, no temperature has a say.
+        if best is not None and best.offset.status != "constant":
             break
+        for what, estimate in pairs:
+            found = estimate(near_s or 0.0, longest_s if near_s is None else NEAR_S)
+            if best is None or rank[found.status] > rank[best.offset.status]:
+                best = Comparison(found, what)
+            if found.status == "aligned":
+                break
     return best
 
 
@@ -123,9 +128,15 @@ def _pairings(reference: Recorded, other: Recorded, bike: Bike | None) -> Iterat
             wheel = _Ground(signal(one, "wheel_speed_mps"), None, from_positions=False)
             found = partial(_turning, wheel, signal(two, "engine_rpm"), kind="rpm", ratios=None)
             yield "engine speed against wheel speed", found if forwards else partial(_turned_round, found)
-    for name, words in _OTHER:
+    for name, words in _SETTINGS:
         if logged(reference, name) and logged(other, name):
             yield f"{words} of both", partial(_same, signal(reference, name), signal(other, name))
+
+
+def _temperatures(reference: Recorded, other: Recorded) -> Iterator[tuple[str, _Estimate]]:
+    for name, words in _TEMPERATURES:
+        if logged(reference, name) and logged(other, name):
+            yield f"{words} of both", partial(_same_temperature, signal(reference, name), signal(other, name))
 
 
 def _turned_round(backwards: _Estimate, shift_s: float, furthest_s: float) -> offset.Offset:
@@ -133,10 +144,22 @@ def _turned_round(backwards: _Estimate, shift_s: float, furthest_s: float) -> of
 
 
 def _same(one: Signal, two: Signal, shift_s: float, furthest_s: float) -> offset.Offset:
+    return offset.estimate(
+        one.t_s,
+        one.values,
+        two.t_s + shift_s,
+        two.values,
+        kind="shared",
+        max_offset_s=furthest_s,
+        span_s=offset.QUICK_SPAN_S,
+    ).after_shift(shift_s)
+
+
+def _same_temperature(one: Signal, two: Signal, shift_s: float, furthest_s: float) -> offset.Offset:
     found = offset.estimate(
         one.t_s, one.values, two.t_s + shift_s, two.values, kind="shared", max_offset_s=furthest_s
-    )  # fmt: skip
-    return found.after_shift(shift_s)
+    ).after_shift(shift_s)
+    return replace(found, error_s=found.error_s + SENSOR_PACE_S) if found.error_s is not None else found
 
 
 def _two_receivers(here: _Ground, there: _Ground, shift_s: float, furthest_s: float) -> offset.Offset:
@@ -144,7 +167,7 @@ def _two_receivers(here: _Ground, there: _Ground, shift_s: float, furthest_s: fl
     lag_s = here.lag_s - there.lag_s if here.lag_s is not None and there.lag_s is not None else None
     found = offset.estimate(
         one.t_s, one.values, two.t_s + shift_s, two.values,
-        kind="shared", max_offset_s=furthest_s, reference_lag_s=lag_s or 0.0,
+        kind="shared", max_offset_s=furthest_s, reference_lag_s=lag_s or 0.0, span_s=offset.QUICK_SPAN_S,
     ).after_shift(shift_s)  # fmt: skip
     if lag_s is None and found.error_s is not None:
         found = replace(found, error_s=found.error_s + UNKNOWN_LAG_S)

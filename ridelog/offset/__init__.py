@@ -17,7 +17,7 @@ from ridelog.offset.search import candidates
 from ridelog.offset.signals import STEP_S, Uniform
 from ridelog.results import FloatArray
 
-__all__ = ["Kind", "Offset", "estimate"]
+__all__ = ["QUICK_SPAN_S", "Kind", "Offset", "estimate"]
 
 Kind = Literal["speed", "rpm", "shared"]
 Status = Literal["aligned", "weak", "ambiguous", "constant"]
@@ -37,13 +37,19 @@ within 0.1 s with a receiver's speed and 0.13 s with positions alone."""
 UNTOLD_S = 0.05
 """What slip, bends and the receiver may shift beyond chance; seen on the sample rides."""
 
-UNTOLD_SHARE = 0.1
-"""Two sensors of a slow quantity answer at different paces: a tenth of the span their changes were taken over, beyond
-the two seconds of a quick one, is left open (common practice, no source)."""
-
 LONGEST_SPAN_S = 32.0
+QUICK_SPAN_S = 2.0
 LEAST_STRENGTH = 7.0
 """Sample rides that do not belong together reach 5.5 at the best of all offsets, those that do 10 and more."""
+
+SHARED_CORRELATION = 0.8
+"""Two devices' own word on one quick quantity. On the sample rides they reach 0.97 and more, other rides over the same
+ground 0.70 at most."""
+
+SLOW_CORRELATION = 0.98
+SLOW_STRENGTH = 15.0
+"""What changes over a minute is much alike on every ride over the same ground: the coolant of two sample rides reaches
+0.97 and 13, that of one ride from two sensors 0.99 and 15.7."""
 
 RIVAL_STRENGTH = 4.0
 LEAST_CORRELATION = 0.3
@@ -122,12 +128,14 @@ def estimate(
     max_drift_ppm: float = 300.0,
     reference_from_positions: bool = False,
     reference_lag_s: float = 0.0,
+    span_s: float | None = None,
 ) -> Offset:
     """Offset and drift of the other device's clock against the reference's.
 
     `reference_speed_mps` is ground speed, m/s; `other_signal` engine speed, 1/min ("rpm"), wheel speed, m/s ("speed"),
-    or the same quantity as the reference in any unit ("shared", where the reference need not be a speed). Each has its
-    own times, s, rising strictly and counted from somewhere near the ride; values that are not finite are left out.
+    or the same quantity as the reference in any unit ("shared", where the reference need be no speed; `span_s` is the
+    time, s, over which it changes, found out where not given). Each has its own times, s, rising strictly and counted
+    from somewhere near the ride; values that are not finite are left out.
     `ratios` are (1/min)/(m/s) of each gear where known: they check the answer, they are not needed for it.
     `reference_lag_s` is how late the receiver tells its speed (see `ridelog.offset.receiver`); it is taken off.
     Raises ValueError for arrays that do not fit together.
@@ -136,7 +144,11 @@ def estimate(
         raise ValueError("max_offset_s and max_drift_ppm must be above 0, drift below 100000")
     reference = signals.on_grid(*signals.clean(reference_t_s, reference_speed_mps))
     other = signals.on_grid(*signals.clean(other_t_s, other_signal))
-    pair, poor = _pair(reference, other, kind, reference_from_positions)
+    pair, poor = (
+        _shared(reference, other, span_s)
+        if kind == "shared"
+        else _pair(reference, other, kind, from_positions=reference_from_positions)
+    )
     if poor:
         return Offset(None, None, 0.0, None, "constant", poor)
     known = np.flatnonzero(np.isfinite(pair.other.values))
@@ -155,18 +167,14 @@ def estimate(
     worth = [place for place in places if place.strength >= RIVAL_STRENGTH]
     fits = [one for place in (worth or places[:1]) if (one := refine(pair, place, middle_s, max_drift)) is not None]
     fits.sort(key=lambda one: one.strength, reverse=True)
-    verdict = _verdict(fits, reference_lag_s, max_offset_s)
-    if verdict.error_s is not None and kind == "shared":
-        verdict = replace(verdict, error_s=verdict.error_s + UNTOLD_SHARE * max(0.0, pair.memory_s - 2.0))
+    verdict = _verdict(fits, _least(kind, pair.memory_s), reference_lag_s, max_offset_s)
     if verdict.status == "aligned" and kind == "rpm" and ratios:
         return _with_gears(verdict, reference, other, ratios)
     return verdict
 
 
-def _pair(reference: Uniform, other: Uniform, kind: Kind, from_positions: bool) -> tuple[Pair, str]:
+def _pair(reference: Uniform, other: Uniform, kind: Kind, *, from_positions: bool) -> tuple[Pair, str]:
     """Changes to compare, and why they can't be where they are too few."""
-    if kind == "shared":
-        return _shared(reference, other)
     recipe = FROM_POSITIONS if from_positions else SHARP
     ground, turning = signals.smoothed(reference, recipe.smooth_s), signals.smoothed(other, recipe.smooth_s)
     least = signals.ENGINE_LEAST_RPM if kind == "rpm" else signals.WHEEL_LEAST_MPS
@@ -190,9 +198,9 @@ def _pair(reference: Uniform, other: Uniform, kind: Kind, from_positions: bool) 
     return pair, ""
 
 
-def _shared(reference: Uniform, other: Uniform) -> tuple[Pair, str]:
+def _shared(reference: Uniform, other: Uniform, span_s: float | None) -> tuple[Pair, str]:
     """Changes over their usual size, so that units don't matter; the third unknown is what is left of the scale."""
-    span = signals.telling_span(reference, LONGEST_SPAN_S)
+    span = span_s or signals.telling_span(reference, LONGEST_SPAN_S)
     recipe = Recipe(0.1 * span, span, 3.0, 0.1, 2.0, 0.0, 0.3)
     scaled: list[Uniform] = []
     poor = ""
@@ -208,7 +216,14 @@ def _shared(reference: Uniform, other: Uniform) -> tuple[Pair, str]:
     return Pair(scaled[0], scaled[1], scaled[0], recipe, span), poor
 
 
-def _verdict(fits: list[Fitted], lag_s: float, max_offset_s: float) -> Offset:
+def _least(kind: Kind, span_s: float) -> tuple[float, float]:
+    """Correlation and strength below which an agreement counts for nothing."""
+    if kind != "shared":
+        return LEAST_CORRELATION, LEAST_STRENGTH
+    return (SHARED_CORRELATION, LEAST_STRENGTH) if span_s <= QUICK_SPAN_S else (SLOW_CORRELATION, SLOW_STRENGTH)
+
+
+def _verdict(fits: list[Fitted], least: tuple[float, float], lag_s: float, max_offset_s: float) -> Offset:
     if not fits:
         return Offset(
             None, None, 0.0, None, "weak",
@@ -223,7 +238,10 @@ def _verdict(fits: list[Fitted], lag_s: float, max_offset_s: float) -> Offset:
     near = [
         one
         for one in (fits[1:] if best.strength >= LEAST_STRENGTH else [])
-        if (one.strength >= LEAST_STRENGTH and one.correlation >= RIVAL_SHARE * best.correlation)
+        if (
+            one.strength >= LEAST_STRENGTH
+            and one.correlation >= RIVAL_SHARE * best.correlation >= RIVAL_SHARE * least[0]
+        )
         or (one.strength >= RIVAL_STRENGTH and _takes_over(one, best))
     ]
     if near:
@@ -234,7 +252,7 @@ def _verdict(fits: list[Fitted], lag_s: float, max_offset_s: float) -> Offset:
             f"more than one offset fits ({shown}): laps at one pace, or a clock that jumped",
             best.overlap_s, None, found,
         )  # fmt: skip
-    if best.strength < LEAST_STRENGTH or best.correlation < LEAST_CORRELATION:
+    if best.correlation < least[0] or best.strength < least[1]:
         return Offset(
             None, None, confidence, None, "weak",
             f"the best of all offsets agrees little (correlation {best.correlation:.2f} over "

@@ -24,7 +24,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
-from ridelog.store import catalogue, incoming, mappings, profiles
+from ridelog.store import catalogue, incoming, mappings, overlap, profiles
 from ridelog.store.incoming import Intent
 from ridelog.store.mappings import Mapping
 from ridelog.store.rows import KEEP, Condition, Keep, RideRow
@@ -194,6 +194,13 @@ class Library:
             if bike is None:
                 return catalogue.rows_where(db, limit=limit)
             return catalogue.rows_where(db, "bike = ?", (bike,), limit)
+
+    def rides_during(
+        self, start: datetime, duration_s: float, *, bike: str | None = None, local: bool = False
+    ) -> list[RideRow]:
+        """Rides that share time with a stretch, of this bike or of none named (None: of any); see store.overlap."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return overlap.rides_during(db, start, duration_s, bike=bike, local=local)
 
     def row(self, ride_id: str) -> RideRow:
         """What the catalogue says of one ride. Raises NotInLibrary."""

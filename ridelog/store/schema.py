@@ -96,6 +96,12 @@ MIGRATIONS: tuple[Migration, ...] = (
             ) WITHOUT ROWID""",
         ),
     ),
+    Migration(
+        3,
+        "the longest ride at once",
+        # How far back a ride may have begun that is still going on at a moment.
+        ("CREATE INDEX ride_length ON ride (duration_s)",),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to

@@ -1,0 +1,48 @@
+"""Which stored rides were going on at the same time as another."""
+
+from __future__ import annotations
+
+import sqlite3
+from datetime import datetime, timedelta
+
+from ridelog.store import catalogue
+from ridelog.store.rows import RideRow
+
+_MINUTE = timedelta(minutes=1)
+
+
+def rides_during(
+    db: sqlite3.Connection, start: datetime, duration_s: float, *, bike: str | None, local: bool
+) -> list[RideRow]:
+    """Rides that share time with the stretch from `start` on, those named last first.
+
+    `local`: `start` bears no zone, and only rides without one are looked at, by the minute in their ids; else it is
+    aware, and only rides dated in UTC are. `bike`: of this bike or of none named; None: of any. The length of the
+    longest ride bounds how far back to look, so the indexes on start and id serve.
+    """
+    (longest_s,) = db.execute("SELECT max(duration_s) FROM ride").fetchone()
+    if longest_s is None:
+        return []
+    end = start + timedelta(seconds=duration_s)
+    # A year before the calendar's first has no rides either.
+    earliest = start - min(timedelta(seconds=longest_s) + _MINUTE, start - datetime.min.replace(tzinfo=start.tzinfo))
+    if local:
+        condition = "start_utc IS NULL AND timezone IS NULL AND id >= ? AND id <= ?"
+        values = [f"{earliest:%Y%m%d-%H%M}", f"{end:%Y%m%d-%H%M}~"]
+    else:
+        condition = "start_utc > ? AND start_utc < ?"
+        values = [catalogue.utc_text(earliest), catalogue.utc_text(end)]
+    if bike is not None:
+        condition += " AND (bike = ? OR bike IS NULL)"
+        values.append(bike)
+    found = catalogue.rows_where(db, condition, values)
+    return [row for row in found if _shares(row, start, end, local=local)]
+
+
+def _shares(row: RideRow, start: datetime, end: datetime, *, local: bool) -> bool:
+    began = row.start_local if local else row.start_utc
+    if began is None:
+        return False
+    # An id tells the minute only: the ride may have begun up to a minute later.
+    latest = began + _MINUTE if local else began
+    return began < end and latest + timedelta(seconds=row.duration_s) > start
