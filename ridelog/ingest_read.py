@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import replace
 from datetime import datetime
@@ -70,7 +70,7 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
         with ExitStack() as stack:
             beside = stack.enter_context(hashing(path))
             inner = stack.enter_context(unpacked(path, options.limits))
-            pieces, format_name = _members(inner, path.name, options, start)
+            pieces, format_name = _members(inner, path.name, options, start, beside.begin)
             digest, size = beside.result()
             return SourceFile(path.name, digest, size, format_name), pieces
     except RidelogError as error:
@@ -100,10 +100,10 @@ def _pieces(path: Path, options: ImportOptions, start: datetime | None) -> tuple
 
 
 def _members(
-    inner: list[Unpacked], outer: str, options: ImportOptions, start: datetime | None
+    inner: list[Unpacked], outer: str, options: ImportOptions, start: datetime | None, on_read: Callable[[], object]
 ) -> tuple[list[Piece], str]:
     """The rides of all files in one, and the format of the first. A file packed beside the logs that is none itself
-    (a text to read, a picture) is passed over and noted."""
+    (a text to read, a picture) is passed over and noted. `on_read` is called when a table is read."""
     pieces: list[Piece] = []
     formats: list[str] = []
     passed: list[tuple[str, InputRefused]] = []
@@ -115,7 +115,8 @@ def _members(
             passed.append((member.name, error))
             continue
         try:
-            pieces.extend(_read_member(member, shown, reader, options, start if not pieces else None))
+            first = start if not pieces else None
+            pieces.extend(_read_member(member, shown, reader, options, first, on_read=on_read))
         except (AmbiguousColumn, LimitExceeded):
             raise
         except InputRefused as error:
@@ -153,11 +154,18 @@ def _reader_of(member: Unpacked, shown: str, options: ImportOptions) -> tuple[Re
 
 
 def _read_member(
-    member: Unpacked, shown: str, reader: Reader, options: ImportOptions, start: datetime | None
+    member: Unpacked,
+    shown: str,
+    reader: Reader,
+    options: ImportOptions,
+    start: datetime | None,
+    *,
+    on_read: Callable[[], object],
 ) -> list[Piece]:
     _, plugin_notes = registry.readers()
     named = ingest_columns.names(options)
     logs = list(reader.read(member.path, ReadOptions(shown, options.limits, named, options.description)))
+    on_read()
     pieces: list[Piece] = []
     while logs:
         with ingest_columns.questions_of(logs[0].columns):

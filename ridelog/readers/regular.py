@@ -50,8 +50,41 @@ def sha256_of(path: Path) -> tuple[str, int]:
     return digest.hexdigest(), size
 
 
+class Hashing:
+    """`sha256_of` a file, worked out beside other work: hashing leaves the interpreter free."""
+
+    def __init__(self, path: Path, beside: ThreadPoolExecutor) -> None:
+        self._path = path
+        self._beside = beside
+        self._before = _state(path)
+        self._found: Future[tuple[str, int]] | None = None
+
+    def begin(self) -> Future[tuple[str, int]]:
+        """Start now, if it is not under way: best when the reading, which needs every processor there is, is done."""
+        if self._found is None:
+            self._found = self._beside.submit(sha256_of, self._path)
+        return self._found
+
+    def result(self) -> tuple[str, int]:
+        """Hash and size. Raises InputRefused where the file is no longer what it was before it was read."""
+        digest, size = self.begin().result()
+        if _state(self._path) != self._before or size != self._before[0]:
+            raise InputRefused(
+                "changed while it was being imported",
+                where=self._path.name,
+                expected="a file that stays as it is until the import is done",
+                to_do="wait until nothing writes to it, then import it again",
+            )
+        return digest, size
+
+
+def _state(path: Path) -> tuple[int, int]:
+    found = path.stat()
+    return found.st_size, found.st_mtime_ns
+
+
 @contextmanager
-def hashing(path: Path) -> Iterator[Future[tuple[str, int]]]:
-    """`sha256_of` worked out beside the reading: hashing leaves the interpreter free."""
+def hashing(path: Path) -> Iterator[Hashing]:
+    """A file's hash while it is read; to be entered before the reading begins."""
     with ThreadPoolExecutor(1) as beside:
-        yield beside.submit(sha256_of, path)
+        yield Hashing(path, beside)
