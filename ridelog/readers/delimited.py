@@ -16,6 +16,7 @@ from ridelog.readers.foreign import looks_binary, refuse_foreign
 from ridelog.readers.long_layout import find_layout
 from ridelog.readers.numbers import parse_column
 from ridelog.readers.parsed_column import told
+from ridelog.readers.time_per_signal import on_one_axis
 from ridelog.ride import Note, RawColumn, RawLog
 
 
@@ -63,7 +64,7 @@ class DelimitedReader:
                 expected="rows under the header",
                 to_do="check that the recording was started; copy the log again",
             )
-        return [log]
+        return [on_one_axis(log, options.file_name)]
 
     def _read_clean(self, path: Path, head: bytes, options: ReadOptions) -> RawLog | None:
         """The table by the fast path, None where it is not clean enough for that."""

@@ -22,6 +22,7 @@ from ridelog.readers.numbers import file_decimal, parse_column
 from ridelog.readers.parsed_column import told, with_unit
 from ridelog.readers.signs import only_channel
 from ridelog.readers.textfile import TextFile
+from ridelog.readers.time_per_signal import signal_groups
 from ridelog.ride import Note, RawColumn
 
 _RAGGED_SHARE = 0.01
@@ -243,6 +244,8 @@ class _Sorting:
             (too_many, "decimal commas, or a text with the separator in it?"),
             (too_few, "rows cut off?"),
         ):
+            if mask is too_few and signal_groups(self.dialect.names, self.dialect.units) is not None:
+                continue  # signals of different rates end in different rows
             found = int(mask.sum() or 0)
             # A single torn line in a short file is still a torn line, not another layout.
             if found > max(1, _RAGGED_SHARE * cells.len()):

@@ -61,8 +61,16 @@ def pivot(
                  example=f"line {numbers.filter(nameless)[0]}")
         )  # fmt: skip
         keep = ~nameless
-        breaks = [int(keep.slice(0, row).sum() or 0) for row in breaks]
+        breaks = sorted({int(keep.slice(0, row).sum() or 0) for row in breaks})
         frame, names, numbers = frame.filter(keep), names.filter(keep), numbers.filter(keep)
+    if not names.len():
+        raise InputRefused(
+            "no row names a channel",
+            where=file_name,
+            expected="a channel in every row of long format",
+            to_do="check the export; the column of channels is empty",
+        )
+    breaks = [row for row in breaks if 0 < row < names.len()]
     channels, series = _channels_of(names, limits, file_name)
     table = _Long(frame, numbers, channels, series, dialect, layout, file_name, notes)
     return table.pivot(breaks, limits)

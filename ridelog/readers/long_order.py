@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections import Counter
 from collections.abc import Sequence
 
@@ -11,7 +12,7 @@ import polars as pl
 from ridelog.errors import InputRefused
 from ridelog.readers import one_axis
 from ridelog.readers.one_axis import Axis, Ints
-from ridelog.readers.stamps import DAY_S, Keys
+from ridelog.readers.stamps import Keys
 from ridelog.results import FloatArray
 from ridelog.ride import Note
 
@@ -19,7 +20,11 @@ from ridelog.ride import Note
 def axis_of(
     keys: Keys | None, series: Ints, breaks: Sequence[int], texts: Sequence[pl.Series]
 ) -> tuple[Axis, tuple[int, ...], list[Note]]:
-    """One row a time, in the order of recording; the rows (of the pivoted table) at which a new recording begins."""
+    """The axis of the rows, its places at which a recording begins that the file itself sets apart, and notes.
+
+    `keys` are those of the rows' times (None where they can't be read), `series` the numbers of their channels,
+    `breaks` the rows under a repeated header, `texts` the cells of all columns of times and dates.
+    """
     if keys is None or not one_axis.falls(keys.values):
         new = np.zeros(series.size, dtype=np.bool_)
         new[[0, *breaks]] = True
@@ -28,29 +33,65 @@ def axis_of(
         if keys is not None:
             new[1:] |= ~np.isfinite(keys.values[1:])
         axis = one_axis.as_written(new, series)
-        return axis, starts(axis, breaks), []
+        return axis, _places(axis, np.cumsum(np.bincount(breaks, minlength=series.size)) if breaks else None), []
     key, apart = one_axis.filled(keys.values), ~np.isfinite(keys.values)
     turns = np.flatnonzero(np.diff(series) != 0) + 1
-    blocks = [slice(a, b) for a, b in zip((0, *turns.tolist()), (*turns.tolist(), series.size), strict=True)]
-    distinct = int(series.max()) + 1
-    notes: list[Note] = []
-    if len(blocks) == distinct and distinct > 1:
-        key = _over_midnight(key, blocks) if keys.clock else key
-        segment, begun = _blocks(key, blocks, breaks)
-        notes.append(_moved(segment, key, series))
-    else:
-        segment, begun = one_axis.sections(key, series, breaks), [b for b in breaks if b]
-        within = np.diff(key) < 0
-        moved = int((within & (np.diff(segment) == 0)).sum())
-        if not moved:
-            # Only the clock began again: nothing is out of its place.
-            new = np.ones(series.size, dtype=np.bool_)
-            new[1:] = (key[1:] != key[:-1]) | (segment[1:] != segment[:-1]) | apart[1:] | apart[:-1]
-            axis = one_axis.as_written(new, series)
-            return axis, starts(axis, begun), []
-        notes.append(_moved(segment, key, series))
+    in_blocks = turns.size == int(series.max()) > 0
+    if in_blocks and keys.clock:
+        edges = [0, *turns.tolist(), series.size]
+        key = one_axis.over_midnight(key, [slice(a, b) for a, b in itertools.pairwise(edges)])
+    segment, begun = _recordings(key, series, breaks, in_blocks=in_blocks)
+    forced = np.isin(segment, sorted(begun)) * segment if begun else None
+    if not (np.diff(segment) < 0).any() and not ((np.diff(segment) == 0) & (np.diff(key) < 0)).any():
+        # Only the clock began again: nothing is out of its place.
+        new = np.ones(series.size, dtype=np.bool_)
+        new[1:] = (key[1:] != key[:-1]) | (segment[1:] != segment[:-1]) | apart[1:] | apart[:-1]
+        axis = one_axis.as_written(new, series)
+        return axis, _places(axis, forced), []
     axis = one_axis.by_time(segment, key, series, apart)
-    return axis, starts(axis, begun), notes
+    return axis, _places(axis, forced), [_moved(segment, key, series)]
+
+
+def _recordings(key: FloatArray, series: Ints, breaks: Sequence[int], *, in_blocks: bool) -> tuple[Ints, set[int]]:
+    """Number of the recording of each row, and the numbers of those under a repeated header.
+
+    Where the clock of every channel begins again equally often, each channel's own steps back tell. Otherwise some
+    channel has no value in some recording: then the order of the rows tells, unless each channel is one block of them.
+    """
+    by_series = np.argsort(series, kind="stable")
+    ends = np.searchsorted(series[by_series], np.arange(int(series.max()) + 2))
+    segment = np.zeros(key.size, dtype=np.int64)
+    begun: set[int] = set()
+    counts: Counter[int] = Counter()
+    for a, b in itertools.pairwise(ends.tolist()):
+        rows = by_series[a:b]
+        # A header between two blocks begins a channel, one inside a block a recording.
+        inside = [row for row in breaks if not in_blocks or rows[0] < row <= rows[-1]]
+        forced = np.searchsorted(rows, inside).tolist()
+        segment[rows] = one_axis.recordings_of(key[rows], forced)
+        within = [place for place in forced if place < rows.size]
+        begun |= {int(segment[rows[place]]) for place in within}
+        counts[int(segment[rows[-1]]) + len(forced) - len(within)] += 1
+    if len(counts) == 1:
+        return segment, begun
+    if in_blocks:
+        told = " or ".join(f"{again} times in {channels} channels" for again, channels in sorted(counts.items()))
+        raise InputRefused(
+            f"the rows run channel by channel, and the clock begins again {told}",
+            expected="channels that all show each new start of the clock, or dates with the times",
+            to_do="export each recording to a file of its own, or the rows in the order they were recorded",
+        )
+    segment = one_axis.sections(key, series, breaks)
+    return segment, {int(segment[row]) for row in breaks if row < segment.size}
+
+
+def _places(axis: Axis, number: Ints | None) -> tuple[int, ...]:
+    """Places of the axis at which the number given to each row changes (0 is no number of its own)."""
+    if number is None:
+        return ()
+    ordered = number if axis.order is None else number[axis.order]
+    changed = np.flatnonzero(np.diff(ordered) != 0) + 1
+    return tuple(sorted({int(axis.group[row]) for row in changed if ordered[row]} - {0}))
 
 
 def _moved(segment: Ints, key: FloatArray, series: Ints) -> Note:
@@ -62,56 +103,3 @@ def _moved(segment: Ints, key: FloatArray, series: Ints) -> Note:
     if late:
         return Note("out_of_order", "rows written out of order were put in the order of their times", rows=late)
     return Note("channel_by_channel", "the rows run channel by channel, or in blocks; they were joined by their times")
-
-
-def starts(axis: Axis, breaks: Sequence[int]) -> tuple[int, ...]:
-    """Rows of the pivoted table that hold the given rows of the file."""
-    if not breaks:
-        return ()
-    place = axis.group
-    if axis.order is not None:
-        place = np.empty(axis.group.size, dtype=np.int64)
-        place[axis.order] = axis.group
-    return tuple(sorted({int(place[row]) for row in breaks if row < place.size} - {0}))
-
-
-def _over_midnight(key: FloatArray, blocks: Sequence[slice]) -> FloatArray:
-    """Times of day counted on over midnight, block by block; a block that begins after it is put there by the others
-    that run over it."""
-    key = key.copy()
-    crossing: list[float] = []
-    rest: list[slice] = []
-    for block in blocks:
-        turns = np.concatenate(([0.0], np.cumsum(np.diff(key[block]) < -DAY_S / 2)))
-        if turns[-1]:
-            crossing.append(float(key[block][0]))
-            key[block] += DAY_S * turns
-        else:
-            rest.append(block)
-    for block in rest:
-        if crossing and float(key[block][-1]) < min(crossing):
-            key[block] += DAY_S
-    return key
-
-
-def _blocks(key: FloatArray, blocks: Sequence[slice], breaks: Sequence[int]) -> tuple[Ints, list[int]]:
-    """Number of the recording of each row where every channel is one block of rows, and the rows at which a recording
-    begins by a repeated header. Raises InputRefused where the blocks hold different numbers of recordings."""
-    segment = np.zeros(key.size, dtype=np.int64)
-    begun: list[int] = []
-    counts: Counter[int] = Counter()
-    for block in blocks:
-        forced = [row - block.start for row in breaks if block.start < row < block.stop]
-        segment[block] = one_axis.recordings_of(key[block], forced)
-        begun.extend(row + block.start for row in forced)
-        counts[int(segment[block][-1]) + 1] += 1
-    if len(counts) > 1:
-        raise InputRefused(
-            "the rows run channel by channel, and the clock begins again "
-            + " or ".join(
-                f"{recordings - 1} times in {blocks} channels" for recordings, blocks in sorted(counts.items())
-            ),
-            expected="channels that all show each new start of the clock, or dates with the times",
-            to_do="export each recording to a file of its own, or the rows in the order they were recorded",
-        )
-    return segment, begun

@@ -12,6 +12,7 @@ import numpy as np
 import numpy.typing as npt
 import polars as pl
 
+from ridelog.readers.stamps import DAY_S
 from ridelog.results import BoolArray, FloatArray
 
 Ints = npt.NDArray[np.int64]
@@ -67,8 +68,8 @@ def recordings_of(key: FloatArray, forced: Sequence[int] = ()) -> Ints:
     """Number of the recording (from 0) each sample of one series belongs to: another begins where its clock begins
     again and at the positions `forced`. Samples that are only a little late begin none."""
     edges = np.zeros(key.size, dtype=np.int64)
-    known = sorted({place for place in forced if 0 <= place < key.size})
-    edges[known] += 1
+    known = sorted(place for place in forced if 0 <= place < key.size)
+    np.add.at(edges, np.asarray(known, dtype=np.int64), 1)
     usual = usual_step(key)
     start = passed = 0
     for at in np.flatnonzero(np.diff(key) < 0).tolist():
@@ -84,6 +85,25 @@ def recordings_of(key: FloatArray, forced: Sequence[int] = ()) -> Ints:
 
 def _begins_again(before: float, after: float, first: float, usual: float, samples: int) -> bool:
     return before - after > _LATE_STEPS * usual or (after <= first + usual and samples > 2)
+
+
+def over_midnight(key: FloatArray, blocks: Sequence[slice]) -> FloatArray:
+    """Times of day counted on over midnight, block by block; a block that begins after it is put there by the others
+    that run over it."""
+    key = key.copy()
+    crossing: list[float] = []
+    rest: list[slice] = []
+    for block in blocks:
+        turns = np.concatenate(([0.0], np.cumsum(np.diff(key[block]) < -DAY_S / 2)))
+        if turns[-1]:
+            crossing.append(float(key[block][0]))
+            key[block] += DAY_S * turns
+        else:
+            rest.append(block)
+    for block in rest:
+        if crossing and float(key[block][-1]) < min(crossing):
+            key[block] += DAY_S
+    return key
 
 
 def sections(key: FloatArray, series: Ints, forced: Sequence[int]) -> Ints:

@@ -118,3 +118,24 @@ def long(
         return [separator.join(header), *(text for _, text in sorted(found))]
 
     return edit
+
+
+def per_signal(
+    separator: str = ",", *, name: str = "Time [s]", down: int = 3, ragged: bool = False
+) -> Callable[[list[str]], list[str]]:
+    """An edit that gives each channel a time column of its own, called `name` (with the channel's in place of {}, its number in place of {number}), and
+    puts it `down` rows further down than the one before."""
+
+    def edit(lines: list[str]) -> list[str]:
+        table = [line.split(separator) for line in lines]
+        width = len(table[0]) - 1
+        rows = [["", ""] * width for _ in range(len(table) - 1 + down * (width - 1))]
+        for channel in range(width):
+            for number, row in enumerate(table[1:]):
+                rows[number + down * channel][2 * channel : 2 * channel + 2] = [row[0], row[1 + channel]]
+        titles = list(enumerate(table[0][1:], start=1))
+        header = [cell for n, title in titles for cell in (name.format(title.partition(" [")[0], number=n), title)]
+        found = [separator.join(row) for row in rows]
+        return [separator.join(header), *(line.rstrip(separator) if ragged else line for line in found)]
+
+    return edit

@@ -12,7 +12,7 @@ import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
-from build_logs import START, STEP_S, Form, clock, iso, long, number, truth, write
+from build_logs import START, STEP_S, Form, clock, iso, long, number, per_signal, truth, write
 from contract import check_ride
 
 from ridelog.ingest import ImportOptions, read_rides
@@ -129,8 +129,17 @@ FORMS: dict[str, Form] = {
         "Time [s]", "Channel", "Value")(lines)]),
     "long format, thousands by dot": Form(separator=";", decimal=",", cell={2: lambda v: f"{v:,.0f}".replace(",", ".")}, edit=long(
         "Time [s]", "Channel", "Value", separator=";")),
-    "long format, header again": Form(edit=lambda lines: (lambda done: [*done[:1501], done[0], *done[1501:]])(
+    "long format, header again": Form(edit=lambda lines: insert(1501, "Time [s],Channel,Value")(
         long("Time [s]", "Channel", "Value")(lines))),
+    "a time column for each signal": Form(edit=per_signal()),
+    "a numbered time column for each signal": Form(edit=per_signal(name="Time {number} [s]")),
+    "a time column named for each signal": Form(edit=per_signal(name="Time {} [s]")),
+    "a time column for each signal, all in step": Form(edit=per_signal(down=0)),
+    "a time column for each signal, decimal comma": Form(separator=";", decimal=",", header=GERMAN, edit=per_signal(";", name="Zeit [s]")),
+    "a time column for each signal, clock times": Form(time=clock, edit=per_signal(name="Time")),
+    "a time column for each signal, ISO": Form(time=iso, edit=per_signal(name="Time")),
+    "a time column for each signal, rows cut short": Form(edit=per_signal(ragged=True)),
+    "a time column for each signal, milliseconds": Form(time=lambda t: f"{t * 1000:.0f}", edit=per_signal(name="Time [ms]")),
     "word for nothing": Form(edit=lambda lines: [*lines[:10], *(line.rsplit(",", 1)[0] + ",NaN" for line in lines[10:12]), *lines[12:]]),
 }  # fmt: skip
 
@@ -199,6 +208,12 @@ def test_a_clean_form_needs_no_note(tmp_path: Path) -> None:
         ("header repeated without a reset", "repeated_header"),
         ("word for nothing", "cells_missing"),
         ("day first with dots", "zone_unknown"),
+        ("long format", "long_format"),
+        ("long format, channel by channel", "channel_by_channel"),
+        ("long format, header again", "repeated_header"),
+        ("a time column for each signal", "time_per_signal"),
+        ("a time column named for each signal", "time_per_signal"),
+        ("a time column for each signal, rows cut short", "short_rows"),
     ],
 )
 def test_every_repair_is_told(name: str, kind: str, tmp_path: Path) -> None:
