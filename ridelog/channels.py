@@ -198,6 +198,25 @@ class IgnitionLimits:
 
 
 @dataclass(frozen=True)
+class PulseLimits:
+    """Engine speed twice or half all along (quality/pulses.py)."""
+
+    # Two minutes of steady riding show which gears were used.
+    least_s: int = 120
+    # Steady: the ratio of engine speed to speed changes by under 4 % from second to second.
+    steady: float = 0.04
+    slowest_mps: float = 3.0
+    lowest_rpm: float = 1_000.0
+    # Neighbouring gears are 15 to 30 % apart, so 5 % is on a gear; a slipping tyre takes a few percent of it.
+    near: float = 0.05
+    # Half of the steady riding must fit, and half as much again as fits without a factor, all gears slid by what other
+    # sprockets or a worn tyre may do: some gears lie near another one's double.
+    share: float = 0.5
+    slide: float = 0.25
+    times: float = 1.5
+
+
+@dataclass(frozen=True)
 class GpsLimits:
     """False satellite speed and position (quality/gps_*.py, quality/position.py)."""
 
@@ -323,6 +342,7 @@ STUCK = StuckLimits()
 SUBSTITUTE = SubstituteLimits()
 DROPOUT = DropoutLimits()
 IGNITION = IgnitionLimits()
+PULSES = PulseLimits()
 GPS = GpsLimits()
 THROTTLE_ZERO = ThrottleZeroLimits()
 AMBIENT = AmbientLimits()

@@ -21,7 +21,8 @@ def make_ride(
     options: ImportOptions,
     part: int | None = None,
 ) -> Ride:
-    marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps)
+    gears = options.bike.rpm_per_mps if options.bike is not None else None
+    marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps, gears)
     excluded: dict[str, list[Interval]] = {}
     for mark in marks:
         if mark.action == "excluded":

@@ -56,6 +56,7 @@ QUALITY_WORDS: dict[str, str] = {
     "poor_fix": "poor fix",
     "position_jump": "position jumps",
     "position_wanders": "position wanders",
+    "pulse_count": "pulses a turn",
     "rpm_lost": "engine speed lost",
     "sensors_disagree": "sensors disagree",
     "sentinel": "stands for no value",

@@ -58,6 +58,7 @@ def _beyond_grip(scene: Scene) -> list[QualityMark]:
         return []
     bad = scene.bad.get(SPEED, np.zeros(trace.t_s.size, dtype=np.bool_))
     marks: list[QualityMark] = []
+    changes = np.flatnonzero(np.diff(trace.y)) + 1
     done = 0
     for first in rows.tolist():
         if first < done or _is_possible(trace, first):
@@ -68,7 +69,7 @@ def _beyond_grip(scene: Scene) -> list[QualityMark]:
             if not bool(bad[first:past].all()):
                 marks.append(_excursion(trace, first, past))
             continue
-        start = _exact_zero(trace, first, bad)
+        start = _exact_zero(trace, first, changes, bad)
         if start is not None:
             marks.append(_late_fix(trace, start, first))
     return marks
@@ -94,13 +95,13 @@ def _back(trace: Trace, first: int) -> int | None:
     return past if fell > GPS.noise_mps + GPS.grip_mps2 * took_s else None
 
 
-def _exact_zero(trace: Trace, first: int, bad: BoolArray) -> int | None:
+def _exact_zero(trace: Trace, first: int, changes: npt.NDArray[np.intp], bad: BoolArray) -> int | None:
     """Where the unbroken run of one and the same speed near 0 before `first` begins, if it is long enough."""
     value = float(trace.y[first - 1])
     if value > GPS.zero_mps or bool(bad[first - 1]):
         return None
-    other = np.flatnonzero(trace.y[:first] != value)
-    start = int(other[-1]) + 1 if other.size else 0
+    earlier = int(np.searchsorted(changes, first)) - 1
+    start = int(changes[earlier]) if earlier >= 0 else 0
     return start if float(trace.t_s[first] - trace.t_s[start]) >= GPS.zero_s else None
 
 
@@ -113,7 +114,7 @@ def _excursion(trace: Trace, first: int, past: int) -> QualityMark:
         end_of(trace, past - 1),
         "excluded",
         f"from {3.6 * before:.0f} to {3.6 * top:.0f} km/h and back, both faster than tyres can grip: reflected "
-        "signals (walls, trees, rock) do that. Left out",
+        "signals (walls, trees, rock) do that",
     )
 
 
@@ -126,5 +127,5 @@ def _late_fix(trace: Trace, start: int, first: int) -> QualityMark:
         float(trace.t_s[first]),
         "excluded",
         f"exactly {3.6 * trace.y[start]:.0f} km/h for {lasted:.0f} s, then {3.6 * trace.y[first]:.0f} km/h from one "
-        "reading to the next: the receiver had no fix yet, or had lost it. Left out",
+        "reading to the next: the receiver had no fix yet, or had lost it",
     )

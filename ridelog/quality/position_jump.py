@@ -23,7 +23,7 @@ def find(scene: Scene) -> list[QualityMark]:
     metre_deg = float(np.degrees(1.0 / EARTH_RADIUS_M))
     if max(lat.largest_step, lon.largest_step) <= GPS.leap_m * metre_deg:
         return []
-    bad = scene.bad["lat_deg"] | (lat.y == 0.0) & (lon.y == 0.0)
+    bad = scene.bad["lat_deg"] | scene.bad["lon_deg"] | (lat.y == 0.0) & (lon.y == 0.0)
     index = np.flatnonzero(~bad)
     if index.size < 3:
         return []
@@ -58,7 +58,7 @@ def find(scene: Scene) -> list[QualityMark]:
                 start, last = int(index[first]), int(index[past - 1])
                 detail = (
                     f"{apart(first - 1, first):.0f} m away and back, faster than anything on wheels: reflected signals "
-                    "(walls, trees, rock) do that. Left out"
+                    "(walls, trees, rock) do that"
                 )
                 marks.extend(
                     QualityMark(

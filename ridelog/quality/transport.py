@@ -68,9 +68,7 @@ def _judge(scene: Scene, first: int, past: int, mean_mps: float) -> list[Quality
             if moved > TRANSPORT.throttle_moves_pct
             else (f"the coolant warms by {warmed:.0f} C")
         )
-        detail = (
-            f"{seen}, yet {why}: the engine ran and its speed was not logged. Left out; check the engine speed lead"
-        )
+        detail = f"{seen}, yet {why}: the engine ran and its speed was not logged. Check the engine speed lead"
         return scene.marks(mask, ("engine_rpm",), "rpm_lost", detail)
     if not scene.has("throttle_pct") and not scene.has("coolant_c") and scene.traces["engine_rpm"].high <= 0.0:
         detail = (
