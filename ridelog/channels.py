@@ -245,6 +245,8 @@ class GpsLimits:
     straight: float = 0.7
     # Positions of a receiver at work are renewed every second or so; slower ones are left alone.
     slowest_period_s: float = 1.5
+    # More leaps or disagreements than this are no list to read: one mark then speaks of all.
+    most: int = 200
     # A leap of the position: further than a receiver wanders, plus what the fastest vehicle covers meanwhile.
     leap_m: float = 25.0
     leap_mps: float = 100.0

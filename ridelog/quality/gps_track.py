@@ -41,9 +41,19 @@ def find(scene: Scene) -> list[QualityMark]:
         rolls = (track.mean_mps < GPS.zero_mps) & (track.way_mps > GPS.rolling_mps)
     marks: list[QualityMark] = []
     for mask, judge in ((stands, _place_stands), (rolls, _place_rolls)):
-        for first, past in runs(mask):
-            if past - first >= GPS.disagree_s:
-                marks.extend(judge(scene, track, first, past))
+        found = [(first, past) for first, past in runs(mask) if past - first >= GPS.disagree_s]
+        if len(found) > GPS.most:
+            total_s = sum(past - first for first, past in found)
+            detail = (
+                f"speed and positions disagree {len(found)} times, {total_s} s in all: one of them is false, which "
+                "one can't be told. Both are used; compare the receiver with a wheel"
+            )
+            marks.extend(
+                scene.marks(_mask(scene, found[0][0], found[-1][1]), (SPEED,), "gps_disagrees", detail, "kept")
+            )
+            continue
+        for first, past in found:
+            marks.extend(judge(scene, track, first, past))
     return marks
 
 
