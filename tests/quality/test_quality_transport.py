@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import sys
 from pathlib import Path
 
@@ -12,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from faults import covered, kinds, marks_of, ride_of, times, values, with_channel
 
+from ridelog.ingest import ImportOptions, read_rides
 from ridelog.results import FloatArray
 from ridelog.ride import Ride
 
@@ -39,6 +41,30 @@ def test_a_ride_that_ends_in_a_van(sample_rides: dict[str, Ride], name: str) -> 
     assert not (found & ~van)[: -(3 * 20)].any() or (found & ~van).sum() < 60
     assert all(mark.action == "excluded" for mark in marks)
     assert "does not count as riding" in marks[0].detail
+
+
+def test_the_way_in_the_van_is_not_ridden_where_only_positions_tell(tmp_path: Path) -> None:
+    """A track without speed beside an engine log: the distance must not jump from where the van was loaded to where it
+    was unloaded."""
+    folder = Path(__file__).resolve().parents[2] / "sample_logs" / "rides"
+    with gzip.open(folder / "12-two-devices.csv.gz", "rt", encoding="utf-8") as file:
+        header, *lines = file.read().splitlines()
+    cut = slice(5000, 9500)  # 450 s at 10 Hz
+    carried = [line.split(",") for line in lines[cut]]
+    lines[cut] = [f"{row[0]},0,0.9,{max(60.0, 90.0 - index / 200.0):.1f},0" for index, row in enumerate(carried)]
+    log = tmp_path / "engine.csv"
+    log.write_text("\n".join([header, *lines]) + "\n", encoding="utf-8")
+    track = folder / "12-two-devices.gpx"
+    (whole,) = read_rides([track, folder / "12-two-devices.csv.gz"], ImportOptions(), together=True)
+    (ride,) = read_rides([track, log], ImportOptions(), together=True)
+    (van,) = [mark for mark in ride.quality if mark.kind == "transport" and mark.channel == "lat_deg"]
+    t_s, speed = times(whole), values(whole, "gps_speed_mps")
+    inside = np.isfinite(speed) & (t_s >= van.start_s) & (t_s < van.end_s)
+    way_m = float(np.trapezoid(speed[inside], t_s[inside]))
+    assert whole.distance_m is not None
+    assert ride.distance_m is not None
+    assert way_m > 3000.0
+    assert whole.distance_m - ride.distance_m == pytest.approx(way_m, rel=0.02)
 
 
 def road(seconds: int = 900) -> dict[str, FloatArray]:
