@@ -108,19 +108,34 @@ def find_marks(
     looked = dict(zip(names, found, strict=True))
     derived = [name for name in names if channels[name].origin != "logged"]
     scene = _scene(looked, gaps, derived)
-    told = (*_of_all(scene, looked), *pulses.find(scene, rpm_per_mps))
+    told = _once((*_of_all(scene, looked), *pulses.find(scene, rpm_per_mps)))
     alone = [mark for each in found for mark in each.marks if not _explained(mark, told)]
     return (*alone, *position.find(samples), *told)
 
 
 def _explained(mark: QualityMark, told: Sequence[QualityMark]) -> bool:
-    """A step that lies within a stretch of which another rule says more needs no mark of its own."""
+    """A step into, within or out of a stretch of which another rule says more needs no mark of its own."""
     return mark.kind in _STEPS and any(
-        mark.channel == other.channel
-        and other.action == "excluded"
-        and other.start_s <= mark.start_s
-        and mark.end_s <= other.end_s
+        _within(mark, other) or (mark.channel == other.channel and mark.start_s == other.end_s)
         for other in told
+        if other.action == "excluded"
+    )
+
+
+def _within(mark: QualityMark, other: QualityMark) -> bool:
+    return mark.channel == other.channel and other.start_s <= mark.start_s and mark.end_s <= other.end_s
+
+
+def _once(told: Sequence[QualityMark]) -> tuple[QualityMark, ...]:
+    """Without marks that only say of a part what another one of their kind says of the whole."""
+    return tuple(
+        mark
+        for number, mark in enumerate(told)
+        if not any(
+            _within(mark, other) and mark.kind == other.kind and (number > place or not _within(other, mark))
+            for place, other in enumerate(told)
+            if place != number
+        )
     )
 
 

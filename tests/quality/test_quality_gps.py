@@ -41,6 +41,17 @@ def near(ride: Ride, rows: BoolArray) -> BoolArray:
     return (t_s >= t_s[rows][0] - 3.0) & (t_s <= t_s[rows][-1] + 3.0)
 
 
+def test_one_fault_gets_one_mark(sample_rides: dict[str, Ride]) -> None:
+    """The step out of a false stretch leads to the right value, and is no fault of its own."""
+    ride = sample_rides["02-switched-in-time"]
+    rows = stretch(ride, 20.0, 1, fastest=60.0, slowest=9.0)
+    speed = values(ride, SPEED)
+    speed[rows] = 0.0
+    (mark,) = marks_of(with_channel(ride, SPEED, speed))
+    assert (mark.kind, mark.start_s) == ("false_speed", times(ride)[rows][0])
+    assert mark.end_s == times(ride)[int(np.flatnonzero(rows)[-1]) + 1]
+
+
 def still_rows(rows: BoolArray, y: FloatArray) -> FloatArray:
     """The channel with its first value in these rows repeated over all of them."""
     result = y.copy()
