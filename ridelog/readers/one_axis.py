@@ -16,6 +16,8 @@ from ridelog.readers.stamps import DAY_S
 from ridelog.results import BoolArray, FloatArray
 
 Ints = npt.NDArray[np.int64]
+Numbers = npt.NDArray[np.int16 | np.int64]
+"""Numbers of series."""
 
 _LATE_STEPS = 10.0
 """A sample late by more of its series' usual steps than this comes from a clock that began again."""
@@ -106,7 +108,7 @@ def over_midnight(key: FloatArray, blocks: Sequence[slice]) -> FloatArray:
     return key
 
 
-def sections(key: FloatArray, series: Ints, forced: Sequence[int]) -> Ints:
+def sections(key: FloatArray, series: Numbers, forced: Sequence[int]) -> Ints:
     """Number of the recording (from 0) of each sample, of several series written in turns.
 
     Another begins where the samples of one series run back, or rather at the last place before it at which time runs
@@ -142,13 +144,13 @@ def sections(key: FloatArray, series: Ints, forced: Sequence[int]) -> Ints:
     return np.cumsum(edges)
 
 
-def as_written(new: BoolArray, series: Ints) -> Axis:
+def as_written(new: BoolArray, series: Numbers) -> Axis:
     """The axis of samples that are in its order; `new` is true where a sample has another time than the one before."""
     group = np.cumsum(new) - 1
     return _placed(None, group, series)
 
 
-def by_time(segment: Ints, key: FloatArray, series: Ints, apart: BoolArray | None = None) -> Axis:
+def by_time(segment: Ints, key: FloatArray, series: Numbers, apart: BoolArray | None = None) -> Axis:
     """The axis of samples put in order of recording and time. Samples of one recording and time share a place, but for
     those `apart`, which share none."""
     order = np.lexsort((np.arange(key.size), key, segment))
@@ -162,7 +164,7 @@ def by_time(segment: Ints, key: FloatArray, series: Ints, apart: BoolArray | Non
     return _placed(order, np.cumsum(new) - 1, series)
 
 
-def _placed(order: Ints | None, group: Ints, series: Ints) -> Axis:
+def _placed(order: Ints | None, group: Ints, series: Numbers) -> Axis:
     height = int(group[-1]) + 1 if group.size else 0
     if not group.size:
         return Axis(order, group, 0, 0, None, coarse=False)
