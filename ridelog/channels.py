@@ -309,8 +309,10 @@ class TransportLimits:
     rolling_mps: float = 3.0
     # Lights and jams on the way do not end a transport.
     pause_s: float = 180.0
-    # Steeper than this on average, the bike may have rolled down by itself.
+    # Steeper than this on average, the bike may have rolled down by itself; where no height is logged, five minutes
+    # are longer than it would roll.
     coasting_grade: float = -0.03
+    no_height_s: float = 300.0
     # A throttle that moves or a coolant that warms says that the engine ran and its speed was not logged.
     throttle_moves_pct: float = 20.0
     coolant_rise_c: float = 8.0

@@ -66,7 +66,7 @@ QUALITY_WORDS: dict[str, str] = {
     "throttle_zero": "closed stop moved",
     "transport": "carried, not ridden",
     "transport_or_coasting": "carried or coasting",
-    "transport_or_rpm_lost": "carried, or engine speed lost",
+    "transport_or_rpm_lost": "carried, or engine data lost",
 }
 """What is wrong where data is doubtful."""
 

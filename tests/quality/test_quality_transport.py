@@ -106,6 +106,28 @@ def test_rolling_down_a_mountain_can_t_be_told() -> None:
     assert "can't be told" in mark.detail
 
 
+def test_without_height_a_short_way_can_t_be_told() -> None:
+    base = road()
+    off = (base["t_s"] > 300.0) & (base["t_s"] < 500.0)
+    rpm = np.where(off, 0.0, 4000.0)
+    (mark,) = marks_of(ride_of(**base, engine_rpm=rpm))
+    assert (mark.kind, mark.action) == ("transport_or_coasting", "kept")
+    assert "height not logged" in mark.detail
+    level = marks_of(ride_of(**base, engine_rpm=rpm, elevation_m=np.full(rpm.size, 300.0)))
+    assert [mark.kind for mark in level] == ["transport"]
+
+
+def test_an_engine_side_that_falls_silent_can_t_be_told() -> None:
+    base = road()
+    silent = base["t_s"] > 500.0
+    rpm = np.where(silent, np.nan, 4000.0 + np.sin(base["t_s"]))
+    (mark,) = marks_of(ride_of(**base, engine_rpm=rpm), kind="transport_or_rpm_lost")
+    assert (mark.channel, mark.action, mark.start_s) == ("gps_speed_mps", "kept", pytest.approx(502.0, abs=3.0))
+    # Another channel of the engine goes on: then only the engine speed's lead is lost, which its dropout says.
+    alive = ride_of(**base, engine_rpm=rpm, throttle_pct=30.0 + 20.0 * np.sin(base["t_s"]))
+    assert kinds(marks_of(alive)) == {"dropout"}
+
+
 def test_an_engine_that_plainly_runs() -> None:
     base = road()
     t_s = base["t_s"]
