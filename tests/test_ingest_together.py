@@ -382,3 +382,60 @@ def test_an_offset_needs_files_read_together(write: Writer) -> None:
     engine = write("engine.csv", ENGINE, ahead_s=0.0)
     with pytest.raises(UsageError, match="read together"):
         read_rides([engine], ImportOptions(offsets=(("engine.csv", 5.0),)))
+
+
+# -- laps, and a receiver's own file ----------------------------------------------------------------------------------
+
+
+def laps(name: str, values: pl.Series) -> pl.Series:
+    """The second third of the channel three times over: laps at one pace."""
+    third = values.len() // 3
+    once = values.slice(third, third)
+    return pl.concat([once, once, once, values.slice(0, values.len() - 3 * third)])
+
+
+def test_laps_at_one_pace_are_joined_where_the_clocks_put_them(ride: Ride, write: Writer) -> None:
+    """Elsewhere they fit as well; near the clocks' own word they fit at one place."""
+    both = (*ENGINE, "gps_speed_mps")
+    engine = write("engine.csv", both, ahead_s=5.0, every=2, change=laps)
+    table = pl.read_csv(engine)
+    track = write("track.csv", both, ahead_s=0.0, every=2, change=laps)
+    pl.read_csv(track).select("Time", NAMES["gps_speed_mps"]).write_csv(track)
+    table.select("Time", *(NAMES[name] for name in ENGINE)).write_csv(engine)
+    found = joined(track, engine)
+    assert "ahead of that of track.csv" in told(found, "clock_corrected")
+    assert found.start_utc is not None
+    assert abs((found.start_utc - START).total_seconds()) < 0.15
+
+
+def test_laps_without_a_date_are_refused_with_the_places_that_fit(write: Writer) -> None:
+    both = (*ENGINE, "gps_speed_mps")
+    engine = write("engine.csv", both, every=2, change=laps)
+    track = write("track.csv", both, ahead_s=0.0, every=2, change=laps)
+    pl.read_csv(track).select("Time", NAMES["gps_speed_mps"]).write_csv(track)
+    lap = pl.read_csv(engine).select("Time [s]", *(NAMES[name] for name in ENGINE))
+    lap.filter(pl.col("Time [s]") < 400.0).write_csv(engine)
+    with pytest.raises(InputRefused, match="fits at more than one place") as caught:
+        joined(engine, track)
+    assert caught.value.to_do.count("--offset 'engine.csv=") >= 2
+
+
+def test_a_receivers_own_file_is_right_before_a_logger_with_positions(write: Writer, ride: Ride) -> None:
+    logger = write("logger.csv", (*ENGINE, "lat_deg", "lon_deg"), ahead_s=-600.0)
+    fixes = ride.samples.drop_nulls(["lat_deg", "lon_deg"]).gather_every(20)
+    points = "".join(
+        f'<trkpt lat="{lat:.7f}" lon="{lon:.7f}"><time>{stamp}</time></trkpt>'
+        for lat, lon, stamp in zip(fixes["lat_deg"], fixes["lon_deg"], stamps(START, fixes["t_s"], "Z"), strict=True)
+    )
+    track = write.folder / "track.gpx"
+    track.write_text(
+        '<?xml version="1.0"?><gpx version="1.1" creator="test" xmlns="http://www.topografix.com/GPX/1/1">'
+        f"<trk><trkseg>{points}</trkseg></trk></gpx>",
+        encoding="utf-8",
+    )
+    found = joined(logger, track)
+    text = told(found, "clock_corrected")
+    assert "that of logger.csv was put right" in text
+    assert "10 min behind that of track.gpx" in text or "59" in text
+    assert found.start_utc is not None
+    assert abs((found.start_utc - START).total_seconds()) < 0.3
