@@ -59,6 +59,7 @@ class _Stamps:
     count_s: float | None
     zone_name: str | None
     notes: tuple[Note, ...]
+    hour_clock: bool = False
 
 
 def rebuild(
@@ -114,6 +115,7 @@ def rebuild(
             breaks=breaks,
             wraps_s=stamps.count_s,
             day_clock=stamps.day_clock,
+            hour_clock=stamps.hour_clock,
             sortable=stamps.origin_us is not None,
             findings=findings,
         )
@@ -268,7 +270,7 @@ def _read(
         us, zoned, name = zones.local_to_utc(us, zone, where), True, zone_name
     if not parsed.dated:
         seconds = _seconds(us, 0)
-        return _Stamps(seconds, None, zoned, parsed.clock, None, name, tuple(notes))
+        return _Stamps(seconds, None, zoned, parsed.clock, None, name, tuple(notes), hour_clock=not parsed.clock)
     origin = int(us.drop_nulls()[0])
     return _Stamps(
         _seconds(us, origin), origin, zoned, day_clock=False, count_s=None, zone_name=name, notes=tuple(notes)
