@@ -185,21 +185,23 @@ class _Sorting:
         marked = lines.str.contains('"', literal=True)
         if not marked.any():
             return lines
+        rows = marked.arg_true()
+        some = lines.gather(rows)  # the others have nothing to look at
         sign = re.escape(self.dialect.separator)
         plain, enclosed = rf'[^"{sign}]*', r'"(?:[^"]|"")*"'
         inside = rf'(?:[^"{sign}](?:[^"{sign}]|"[^"{sign}]*")*)?'
-        padded = lines.str.contains(_row_of(rf"(?: *{enclosed} *|{plain})", sign))
-        wrong = marked & ~padded & ~lines.str.contains(_row_of(rf"(?:{enclosed}|{inside})", sign))
+        padded = some.str.contains(_row_of(rf"(?: *{enclosed} *|{plain})", sign))
+        wrong = ~padded & ~some.str.contains(_row_of(rf"(?:{enclosed}|{inside})", sign))
         self.quoted = not wrong.any()
         if not self.quoted:
-            found = numbers.filter(wrong)
+            found = numbers.gather(rows).filter(wrong)
             self.notes.append(
                 Note("quotes", "quotation marks do not enclose whole cells and were read as ordinary characters",
                      rows=found.len(), example=f"line {found[0]}")
             )  # fmt: skip
             return lines
-        bare = lines.str.replace_all(rf" *({enclosed}) *", "$1")
-        return pl.select(pl.when(marked & padded).then(bare).otherwise(lines)).to_series()
+        bare = some.filter(padded).str.replace_all(rf" *({enclosed}) *", "$1")
+        return lines.clone().scatter(rows.filter(padded), bare)
 
     def fit(self, lines: pl.Series, numbers: pl.Series) -> tuple[pl.Series, pl.Series]:
         """Rows that have as many cells as the header; others are padded, left out or refused, and told."""
