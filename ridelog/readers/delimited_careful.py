@@ -72,6 +72,7 @@ def read_careful(
         sorted({row for line in breaks_at if 0 < (row := int((kept_numbers < line).sum())) < kept_numbers.len()})
     )
     frame = _split(kept, dialect, quoted=sorting.quoted)
+    del lines, kept, keep, numbers  # the texts stand in the frame now; a long log has no room for them twice
     if layout is not None and frame.height:
         long = pivot(frame, kept_numbers, breaks, dialect=dialect, layout=layout, file_name=file_name, limits=limits)
         return Table(long.columns, rows_in, long.breaks, (*sorting.notes, *long.notes), _lines(long.lines))
