@@ -439,3 +439,40 @@ def test_a_receivers_own_file_is_right_before_a_logger_with_positions(write: Wri
     assert "10 min behind that of track.gpx" in text or "59" in text
     assert found.start_utc is not None
     assert abs((found.start_utc - START).total_seconds()) < 0.3
+
+
+# -- every engine log against every track -----------------------------------------------------------------------------
+
+SAMPLES = sorted(path for path in (sample_logs.folder() / "rides").glob("[01]*") if not path.name.startswith("12"))
+
+
+def verdict(engine_of: Path, track_of: Path, folder: Path, ahead_s: float | None) -> str:
+    """What the import makes of the engine log of one sample ride and the track of another, or the same."""
+    options = ImportOptions(timezone="UTC")
+    one, two = read_rides([engine_of], options)[0], read_rides([track_of], options)[0]
+    engine = Writer(one, folder)("engine.csv", ("engine_rpm",), ahead_s=ahead_s)
+    track = Writer(two, folder)("track.csv", TRACK, ahead_s=0.0, every=4)
+    try:
+        found = joined(engine, track)
+    except InputRefused:
+        return "refused"
+    return next(note.kind for note in found.notes if note.kind.startswith("clock_"))
+
+
+EXPECTED = {0.0: ("clock_checked", "clock_unchecked"), 10_800.0: ("clock_corrected", "refused"),
+            None: ("clock_placed", "refused")}  # fmt: skip
+
+
+@pytest.mark.parametrize("ahead_s", EXPECTED)
+def test_the_same_bike_on_the_same_loop_another_day_is_another_ride(tmp_path: Path, ahead_s: float | None) -> None:
+    assert verdict(SAMPLES[0], SAMPLES[0], tmp_path, ahead_s) == EXPECTED[ahead_s][0]
+    assert verdict(SAMPLES[0], SAMPLES[1], tmp_path, ahead_s) == EXPECTED[ahead_s][1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("ahead_s", EXPECTED)
+def test_no_engine_log_is_joined_with_another_rides_track(tmp_path: Path, ahead_s: float | None) -> None:
+    assert len(SAMPLES) == 11
+    for one in SAMPLES:
+        for two in SAMPLES:
+            assert verdict(one, two, tmp_path, ahead_s) == EXPECTED[ahead_s][one != two], (one.name, two.name)
