@@ -180,13 +180,25 @@ def _placed(order: Ints | None, group: Ints, series: Numbers) -> Axis:
     example = first if order is None else int(order[first])
     if repeated <= _COARSE_SHARE * group.size:
         return Axis(order, group, height, repeated, example, coarse=False)
-    place = np.arange(group.size)
-    nth = np.empty(group.size, dtype=np.int64)
-    nth[by_series] = place - np.maximum.accumulate(np.where(again, 0, place))
+    within_group = _places_within(group, by_series, again)
     most = np.zeros(height, dtype=np.int64)
-    np.maximum.at(most, group, nth)
+    np.maximum.at(most, group, within_group)
     starts = np.concatenate(([0], np.cumsum(most + 1)))
-    spread = starts[group] + nth
+    spread = starts[group] + within_group
     within = np.argsort(spread, kind="stable")
     order = within if order is None else order[within]
     return Axis(order, spread[within], int(starts[-1]), repeated, example, coarse=True)
+
+
+def _places_within(group: Ints, by_series: Ints, again: BoolArray) -> Ints:
+    """The place of each sample among those of its group: the samples of each series are spread evenly over as many
+    places as the series has that is written most often."""
+    at = np.arange(group.size)
+    first = np.flatnonzero(~again)
+    counts = np.diff(np.append(first, group.size))
+    nth, count = np.empty(group.size, dtype=np.int64), np.empty(group.size, dtype=np.int64)
+    nth[by_series] = at - np.repeat(first, counts)
+    count[by_series] = np.repeat(counts, counts)
+    most = np.zeros(int(group[-1]) + 1, dtype=np.int64)
+    np.maximum.at(most, group, count)
+    return nth * most[group] // count

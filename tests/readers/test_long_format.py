@@ -286,6 +286,16 @@ def test_times_coarser_than_the_rows(tmp_path: Path) -> None:
     assert "coarse_times" in notes(found)
 
 
+@pytest.mark.parametrize("by", ["row", "channel", "block"])
+def test_coarse_times_of_channels_of_different_rates(tmp_path: Path, by: str) -> None:
+    wide = ["Time,Coolant temp [C],Engine speed [rpm]"]
+    wide += [f"10:00:{n // 10:02d},{60 + n // 5 if n % 5 == 0 else ''},{3000 + n}" for n in range(300)]
+    narrow = long("Time", "Channel", "Value", by=by)(wide)
+    (found,) = rides(tmp_path, [line for line in narrow if not line.endswith(",")])
+    (expected,) = rides(tmp_path, wide)
+    assert found.samples.equals(expected.samples)
+
+
 # -- what is not long format ------------------------------------------------------------------------------------------
 
 
