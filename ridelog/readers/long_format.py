@@ -194,7 +194,7 @@ class _Long:
         self.notes.append(
             Note(
                 "long_format",
-                f"one value a row: {len(self.channels):,} channels were put side by side, one row a time",
+                f"one value a row: its channels ({len(self.channels):,}) were put side by side, one row a time",
             )
         )
         if self.layout.passed:
