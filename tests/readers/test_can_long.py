@@ -277,8 +277,8 @@ def test_one_senders_own_description_holds_for_its_long_messages_too(tmp_path: P
 @settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(data=st.data())
 def test_whatever_is_lost_doubled_or_swapped_no_message_is_made_of_two(tmp_path: Path, data: st.DataObject) -> None:
-    # Every byte of a message bears its number, so one made of two would show. Messages of a sender are two seconds apart:
-    # a hole long enough to hide a whole announcement is longer than a receiver waits.
+    # Every byte of a message bears its number, so one made of two would show. Messages of a sender are two seconds
+    # apart: a hole long enough to hide a whole announcement is longer than a receiver waits.
     lines: list[tuple[float, str]] = []
     count = data.draw(st.integers(1, 5))
     for number in range(1, count + 1):
