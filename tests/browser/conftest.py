@@ -92,8 +92,12 @@ class Look:
                     failed.append(f"{status} {details['response']['url']}")
                 if status == 204:
                     nothing_to_say.add(details["requestId"])
-            # an answer without a body (204: nothing changed) is never read to its end, which Chromium calls aborted
-            elif message["method"] == "Network.loadingFailed" and details["requestId"] not in nothing_to_say:
+            elif message["method"] == "Network.loadingFailed":
+                # An answer without a body (204: nothing changed) is never read to its end, and a request of the page
+                # before this one may be given up as the page goes: Chromium calls both aborted.
+                gone = details.get("canceled", False) and details["requestId"] not in asked
+                if details["requestId"] in nothing_to_say or gone:
+                    continue
                 failed.append(f"{details['errorText']} {asked.get(details['requestId'], '?')}")
         return list(asked.values()), failed
 
