@@ -15,6 +15,7 @@ from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike
 from ridelog.grid import usable
 from ridelog.intervals import Cover, Interval, intersection, total_s
+from ridelog.map_events import held_until_the_next
 from ridelog.normalize import map_words
 from ridelog.results import Adherence, Exposure, FloatArray, Segment
 from ridelog.ride import Ride
@@ -25,7 +26,7 @@ def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTra
     written = map_words.unread(ride)
     if written is not None and bike is not None:
         return _from_words(ride, written, bike, doubts)
-    samples = usable(ride, "map_slot")
+    samples = held_until_the_next(usable(ride, "map_slot"), ride)
     if samples.t_s.size < 2:
         if written is not None or any(note.kind == map_words.UNREAD for note in ride.notes):
             doubts.say(
@@ -57,7 +58,8 @@ def _from_words(ride: Ride, name: str, bike: Bike, doubts: Doubts) -> adherence.
     numbers, words = map_words.codes(ride.samples[name])
     # A word without a slot keeps its number, so that its time counts as unknown: left out, the map before would seem
     # to hold on.
-    samples = usable(replace(ride, samples=ride.samples.with_columns(numbers.alias("map_slot"))), "map_slot")
+    coded = replace(ride, samples=ride.samples.with_columns(numbers.alias("map_slot")))
+    samples = held_until_the_next(usable(coded, "map_slot"), coded)
     slots = [bike.slot_of(word) for word in words]
     strange = [word for word, slot in zip(words, slots, strict=True) if slot is None]
     if strange:

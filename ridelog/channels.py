@@ -198,6 +198,25 @@ class IgnitionLimits:
 
 
 @dataclass(frozen=True)
+class PulseLimits:
+    """Engine speed twice or half all along (quality/pulses.py)."""
+
+    # Two minutes of steady riding show which gears were used.
+    least_s: int = 120
+    # Steady: the ratio of engine speed to speed changes by under 4 % from second to second.
+    steady: float = 0.04
+    slowest_mps: float = 3.0
+    lowest_rpm: float = 1_000.0
+    # Neighbouring gears are 15 to 30 % apart, so 5 % is on a gear; a slipping tyre takes a few percent of it.
+    near: float = 0.05
+    # Half of the steady riding must fit, and half as much again as fits without a factor, all gears slid by what other
+    # sprockets or a worn tyre may do: some gears lie near another one's double.
+    share: float = 0.5
+    slide: float = 0.25
+    times: float = 1.5
+
+
+@dataclass(frozen=True)
 class GpsLimits:
     """False satellite speed and position (quality/gps_*.py, quality/position.py)."""
 
@@ -226,6 +245,8 @@ class GpsLimits:
     straight: float = 0.7
     # Positions of a receiver at work are renewed every second or so; slower ones are left alone.
     slowest_period_s: float = 1.5
+    # More leaps or disagreements than this are no list to read: one mark then speaks of all.
+    most: int = 200
     # A leap of the position: further than a receiver wanders, plus what the fastest vehicle covers meanwhile.
     leap_m: float = 25.0
     leap_mps: float = 100.0
@@ -288,8 +309,10 @@ class TransportLimits:
     rolling_mps: float = 3.0
     # Lights and jams on the way do not end a transport.
     pause_s: float = 180.0
-    # Steeper than this on average, the bike may have rolled down by itself.
+    # Steeper than this on average, the bike may have rolled down by itself; where no height is logged, five minutes
+    # are longer than it would roll.
     coasting_grade: float = -0.03
+    no_height_s: float = 300.0
     # A throttle that moves or a coolant that warms says that the engine ran and its speed was not logged.
     throttle_moves_pct: float = 20.0
     coolant_rise_c: float = 8.0
@@ -323,6 +346,7 @@ STUCK = StuckLimits()
 SUBSTITUTE = SubstituteLimits()
 DROPOUT = DropoutLimits()
 IGNITION = IgnitionLimits()
+PULSES = PulseLimits()
 GPS = GpsLimits()
 THROTTLE_ZERO = ThrottleZeroLimits()
 AMBIENT = AmbientLimits()

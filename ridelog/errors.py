@@ -44,7 +44,7 @@ class RidelogError(Exception):
             parts.append(f"Expected: {self.expected}")
         if self.to_do:
             parts.append(f"What to do: {self.to_do}")
-        return " ".join(part if part.endswith((".", "?", "!")) else part + "." for part in parts)
+        return plain(" ".join(part if part.endswith((".", "?", "!")) else part + "." for part in parts))
 
     def with_where(self, where: str) -> RidelogError:
         """Put a place in front of an error raised by code that did not know it. Returns the same error."""

@@ -1,5 +1,5 @@
-"""Files into the library: read, then stored. With its parts (`ingest_options`, `ingest_read`, `ingest_ride`,
-`ingest_together`) the only place that knows the order of the stages up to the store."""
+"""Files into the library: read, then stored. With its parts (the other `ingest_` files) the only place that knows the
+order of the stages up to the store."""
 
 from __future__ import annotations
 

@@ -34,8 +34,8 @@ FINEST_S = 0.2
 
 LEAST_SHARED_S = 60.0
 LEAST_SHARED_PART = 0.5
-"""A dated clock is only overruled where the two recordings then share this part of the shorter one: a stray match at
-the very ends is no reason to doubt a date."""
+"""Away from where clocks put them, two recordings must share this part of the shorter one: the end of one is easily
+found to be like the beginning of another."""
 
 _BEGINNING = datetime(2000, 1, 1, tzinfo=UTC)
 """Where the common clock of recordings without any date begins; it is never shown."""
@@ -210,7 +210,7 @@ def _measured(device: Device, expected_s: float | None, at: Placed, bike: Bike |
         if device.given_s is not None or (near is not None and near.offset.status == "aligned"):
             return near
     found = compare(at.normalized, own, bike)
-    if expected_s is None or found is None or found.offset.status != "aligned":
+    if found is None or found.offset.status != "aligned":
         return found
     moved = found.offset.to_reference(np.array([0.0, length_s(own)]))
     shorter_s = min(length_s(own), length_s(at.normalized))

@@ -53,9 +53,8 @@ def names(options: ImportOptions) -> tuple[str, ...]:
 
 
 @contextmanager
-def questions_of(columns: Sequence[RawColumn]) -> Iterator[None]:
+def questions_of(header: Header) -> Iterator[None]:
     """A question raised inside knows the header it belongs to."""
-    header = Header.of(columns)
     try:
         yield
     except AmbiguousColumn as question:

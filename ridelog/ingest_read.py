@@ -168,7 +168,7 @@ def _read_member(
     on_read()
     pieces: list[Piece] = []
     while logs:
-        with ingest_columns.questions_of(logs[0].columns):
+        with ingest_columns.questions_of(normalize.Header.of(logs[0].columns)):
             pieces.extend(_normalize(logs, shown, options, start if not pieces else None, plugin_notes))
     if not pieces:
         raise InputRefused("no ride is in it", where=shown, expected="rows with times", to_do="check the file")

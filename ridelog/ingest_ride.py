@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from dataclasses import replace
 
 from ridelog import clock, normalize, quality
 from ridelog.ingest_options import ImportOptions
@@ -21,11 +22,15 @@ def make_ride(
     options: ImportOptions,
     part: int | None = None,
 ) -> Ride:
-    marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps)
+    gears = options.bike.rpm_per_mps if options.bike is not None else None
+    marks = quality.find_marks(normalized.samples, normalized.channels, normalized.gaps, gears)
     excluded: dict[str, list[Interval]] = {}
     for mark in marks:
         if mark.action == "excluded":
             excluded.setdefault(mark.channel, []).append(Interval(mark.start_s, mark.end_s))
+    # Out of a doubtful stretch the way goes on, out of a van it does not.
+    carried = tuple(Interval(mark.start_s, mark.end_s) for mark in marks if mark.kind == "transport")
+    ridden = replace(normalized, breaks=(*normalized.breaks, *carried))
     extra: dict[str, str] = {}
     if timeline.start_local is not None:
         extra["start_local"] = timeline.start_local.isoformat()
@@ -41,7 +46,7 @@ def make_ride(
         quality=marks,
         bike=options.bike_id,
         ambient_c=options.ambient_c,
-        distance_m=normalize.ridden_m(normalized, excluded),
+        distance_m=normalize.ridden_m(ridden, excluded),
         peak_c=_peak_c(normalized, excluded.get("coolant_c", [])),
         extra=extra,
     )

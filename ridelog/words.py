@@ -56,6 +56,7 @@ QUALITY_WORDS: dict[str, str] = {
     "poor_fix": "poor fix",
     "position_jump": "position jumps",
     "position_wanders": "position wanders",
+    "pulse_count": "pulses a turn",
     "rpm_lost": "engine speed lost",
     "sensors_disagree": "sensors disagree",
     "sentinel": "stands for no value",
@@ -65,7 +66,7 @@ QUALITY_WORDS: dict[str, str] = {
     "throttle_zero": "closed stop moved",
     "transport": "carried, not ridden",
     "transport_or_coasting": "carried or coasting",
-    "transport_or_rpm_lost": "carried, or engine speed lost",
+    "transport_or_rpm_lost": "carried, or engine data lost",
 }
 """What is wrong where data is doubtful."""
 

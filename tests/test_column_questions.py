@@ -195,6 +195,28 @@ def test_an_answer_does_not_hold_for_another_header(tmp_path: Path) -> None:
     assert ["wheel_speed_mps" in channels for channels in kept] == [False, True]
 
 
+def test_files_read_together_are_asked_about_one_by_one(tmp_path: Path) -> None:
+    """The same name in two files is two questions: one device's speed is no other's. Both are remembered."""
+    stamps: list[object] = [f"2026-05-02T10:{n // 60:02d}:{n % 60:02d}Z" for n in range(N)]
+    one, two = tmp_path / "engine.csv", tmp_path / "track.csv"
+    one.write_bytes(table({"Time": stamps, "Speed": SPEED, "Engine speed [rpm]": RPM}))
+    two.write_bytes(table({"Time": stamps, "Speed": SPEED, "Elevation [m]": [500 + n % 9 for n in range(N)]}))
+    library = Library.open(tmp_path / "library")
+    numbers = iter((1, 0))
+
+    def ask(question: Question) -> Answer:
+        return question.options[next(numbers)]
+
+    said = ImportOptions(bike_id="b7")
+    (outcome,) = import_files(library, [one, two], said, together=True, ask=ask)
+    assert next(numbers, None) is None
+    sources = {name: info.source for name, info in library.load(outcome.ride_id or "").channels.items()}
+    assert sources["wheel_speed_mps"].startswith("engine.csv")
+    assert sources["gps_speed_mps"].startswith("track.csv")
+    kept = [[one.channel for one in mapping.meanings] for mapping in library.column_mappings("b7")]
+    assert sorted(kept) == [["gps_speed_mps"], ["wheel_speed_mps"]]
+
+
 def test_a_file_that_is_there_already_is_not_asked_about(tmp_path: Path) -> None:
     path = tmp_path / "log.csv"
     path.write_bytes(table(timed({"Speed": SPEED})))

@@ -21,7 +21,7 @@ from scipy.ndimage import gaussian_filter1d
 
 from ridelog.bike import read_bike
 from ridelog.ingest import ImportOptions, read_rides
-from ridelog.offset import Offset, estimate
+from ridelog.offset import QUICK_SPAN_S, Offset, estimate
 from ridelog.offset.receiver import speed_lag_s, track_speed
 from ridelog.offset.signals import newly_spoken, on_grid
 from ridelog.results import FloatArray
@@ -141,6 +141,72 @@ def test_every_sample_ride_over_the_whole_range_of_offsets_and_drifts(source: So
     ]
     print(f"{source}: {len(errors)} cases, largest {max(errors):.3f} s, 95 % within {np.quantile(errors, 0.95):.3f} s")
     assert max(errors) <= GOAL_S
+
+
+@cache
+def logged_once(name: str, channel: str) -> tuple[FloatArray, FloatArray]:
+    (ride,) = read_rides([HERE / ENTRIES[name]["files"][0]], ImportOptions(timezone="UTC"))
+    column = ride.samples[channel]
+    here = column.is_not_null().to_numpy()
+    return ride.samples["t_s"].to_numpy()[here], column.drop_nulls().to_numpy().astype(np.float64)
+
+
+def shared_error_s(name: str, channel: str, offset_s: float, ppm: float) -> float:
+    """Largest error, s, of a channel that two loggers have, each at rates and rows of its own."""
+    t_s, values = logged_once(name, channel)
+    shown_s = moved(t_s, offset_s, ppm)
+    found = estimate(t_s[::2], values[::2], shown_s[1::3], values[1::3], kind="shared", span_s=QUICK_SPAN_S)
+    assert found.status == "aligned", (name, channel, found)
+    error_s = float(np.abs(found.to_reference(shown_s) - t_s).max())
+    assert found.error_s is not None
+    assert error_s <= found.error_s
+    return error_s
+
+
+@pytest.mark.parametrize(
+    ("name", "channel", "offset_s", "ppm"),
+    [("02-switched-in-time", "engine_rpm", -3600.0, 200.0), ("09-no-map-channel", "throttle_pct", 2220.0, 20.0)],
+)
+def test_a_channel_both_loggers_have(name: str, channel: str, offset_s: float, ppm: float) -> None:
+    assert shared_error_s(name, channel, offset_s, ppm) <= GOAL_S
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("channel", ["engine_rpm", "throttle_pct"])
+def test_a_channel_both_loggers_have_over_the_whole_range(channel: str) -> None:
+    errors = [
+        shared_error_s(name, channel, offset_s, ppm)
+        for name, offset_s, ppm in itertools.product(
+            [name for name in ENTRIES if name != "12-two-devices"],
+            (-3600.0, -611.11, 0.05, 1234.567, 3600.0),
+            (-200.0, 0.0, 100.0, 200.0),
+        )
+    ]
+    print(f"{channel}: {len(errors)} cases, largest {max(errors):.3f} s")
+    assert max(errors) <= GOAL_S
+
+
+@pytest.mark.parametrize("channel", ["engine_rpm", "throttle_pct", "gps_speed_mps", "coolant_c"])
+def test_other_rides_over_the_same_ground_do_not_pass_for_one(channel: str) -> None:
+    """The same bike on the same loop, and another bike there: alike to the eye."""
+    names = ("01-standard-in-sand", "02-switched-in-time", "05-first-mud", "09-no-map-channel")
+    for one, two in itertools.combinations(names, 2):
+        span_s = None if channel == "coolant_c" else QUICK_SPAN_S
+        found = estimate(
+            *logged_once(one, channel), *logged_once(two, channel), kind="shared", span_s=span_s, max_offset_s=5000.0
+        )
+        assert found.status != "aligned", (one, two, found)
+
+
+def test_one_coolant_by_two_sensors_of_which_one_is_slower_and_shows_whole_degrees() -> None:
+    t_s, values = logged_once("01-standard-in-sand", "coolant_c")
+    grid = np.arange(t_s[0], t_s[-1], 0.1)
+    slow = np.interp(grid, t_s, values)
+    for i in range(1, slow.size):  # first order, 3 s
+        slow[i] = slow[i - 1] + 0.1 / 3.0 * (slow[i] - slow[i - 1])
+    found = estimate(t_s, values, grid[::10] - 37.0, np.round(slow[::10]), kind="shared")
+    assert found.status == "aligned"
+    assert found.offset_s == pytest.approx(37.0, abs=3.5)
 
 
 @settings(max_examples=15)

@@ -51,3 +51,15 @@ def test_columns_without_a_name_get_one(names: list[str], tmp_path: Path) -> Non
     pq.write_table(pa.Table.from_arrays([values, values], names=names), tmp_path / "a.parquet")
     (log,) = ArrowTableReader().read(tmp_path / "a.parquet", ReadOptions("a.parquet"))
     assert all(column.name and not CONTROL.search(column.name) for column in log.columns)
+
+
+@pytest.mark.parametrize("content", [b"", b"Time,Foo\n1,2\n", b"PK\x03\x04" + bytes(50), b"\x1f\x8b\xff"])
+def test_a_file_name_with_control_characters_is_told_without_them(content: bytes, tmp_path: Path) -> None:
+    path = tmp_path / "a\x1b[31m.csv"
+    try:
+        path.write_bytes(content)
+    except OSError:
+        pytest.skip("this system has no such file names")
+    with pytest.raises(InputRefused) as caught:
+        read_rides([path], ImportOptions())
+    assert not CONTROL.search(str(caught.value))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import signal
 import sys
 from collections.abc import Callable
 from contextlib import AbstractContextManager
@@ -49,7 +50,7 @@ def _ask(question: Question) -> int | None:
     last = len(question.options)
     while True:
         click.echo(f"Which is it? [1-{last}, s] ", err=True, nl=False)
-        line = sys.stdin.readline()
+        line = _line()
         if not line:
             _say("\nno answer")
             return None
@@ -59,6 +60,14 @@ def _ask(question: Question) -> int | None:
         if word.isdecimal() and word.isascii() and 1 <= int(word[:4]) <= last:
             return int(word[:4]) - 1
         _say(f"Please type a number from 1 to {last}, or s.")
+
+
+def _line() -> str:
+    """What is typed, '' at the end of input. Ctrl-C raises KeyboardInterrupt at once."""
+    if hasattr(signal, "siginterrupt"):
+        # A library loaded meanwhile may have its own handler, after which a call goes on: Ctrl-C would wait for Enter.
+        signal.siginterrupt(signal.SIGINT, True)
+    return sys.stdin.readline()
 
 
 def _name(column: str) -> str:

@@ -6,15 +6,15 @@ The rest of the project never looks at a time column again.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta, tzinfo
 
 import numpy as np
 import polars as pl
 
-from ridelog.clock import calendar_check, counter, days, recordings, texts, written, zones
+from ridelog.clock import calendar_check, counter, date_numbers, days, recordings, texts, written, zones
 from ridelog.clock.recordings import Findings, Rows
-from ridelog.errors import InputRefused
+from ridelog.errors import AmbiguousColumn, InputRefused
 from ridelog.results import FloatArray
 from ridelog.ride import Note, RawColumn, Recording
 
@@ -59,6 +59,7 @@ class _Stamps:
     count_s: float | None
     zone_name: str | None
     notes: tuple[Note, ...]
+    hour_clock: bool = False
 
 
 def rebuild(
@@ -114,6 +115,7 @@ def rebuild(
             breaks=breaks,
             wraps_s=stamps.count_s,
             day_clock=stamps.day_clock,
+            hour_clock=stamps.hour_clock,
             sortable=stamps.origin_us is not None,
             findings=findings,
         )
@@ -134,9 +136,13 @@ def tie_to_date(
     """
     if any(timeline.start_utc is not None or timeline.start_local is not None for timeline in clock.timelines):
         return clock
+    open_: list[Note] = []
     for other in others:
         try:
             stamps = _read(other, date, zones.parse_zone(zone) if zone is not None else None, zone, where)
+        except AmbiguousColumn as error:
+            open_.append(Note("date_open", f"the date is not known: {error.found}. {error.to_do}"))
+            continue
         except InputRefused:
             continue
         if stamps.origin_us is None or not stamps.zoned:
@@ -147,7 +153,7 @@ def tie_to_date(
             told["dated_by"] = Note("dated_by", f"date and time of day come from column {other.name}")
         if told:
             return Clock(tuple(placed), (*clock.notes, *told.values()), clock.left_out)
-    return clock
+    return replace(clock, notes=(*clock.notes, *open_[:1])) if open_ else clock
 
 
 _SET_BY_S = 5.0
@@ -214,6 +220,8 @@ def _read(
     unit_certain: bool = False,
 ) -> _Stamps:
     notes: list[Note] = []
+    order = texts.parse_order(time.unit)
+    time = written.digits_as_numbers(time, is_clock=order is not None and date is not None)
     if time.values.dtype == pl.Float64:
         numbers = written.clock_numbers(
             time.values, time.unit, name=time.name, has_date=date is not None, unit_certain=unit_certain
@@ -225,9 +233,9 @@ def _read(
         date = None if numbers.dated else date
     text = time.values
     if date is not None:
-        text, note = _with_date(time.values, date)
+        text, note = _with_date(time, date, order, where)
         notes.extend(note)
-    order = texts.parse_order(time.unit) or (texts.parse_order(date.unit) if date is not None else None)
+        order = order or texts.parse_order(date.unit)
     try:
         parsed = texts.parse_texts(text, name=time.name, order=order)
     except InputRefused as error:
@@ -262,7 +270,7 @@ def _read(
         us, zoned, name = zones.local_to_utc(us, zone, where), True, zone_name
     if not parsed.dated:
         seconds = _seconds(us, 0)
-        return _Stamps(seconds, None, zoned, parsed.clock, None, name, tuple(notes))
+        return _Stamps(seconds, None, zoned, parsed.clock, None, name, tuple(notes), hour_clock=not parsed.clock)
     origin = int(us.drop_nulls()[0])
     return _Stamps(
         _seconds(us, origin), origin, zoned, day_clock=False, count_s=None, zone_name=name, notes=tuple(notes)
@@ -338,20 +346,26 @@ def _scaled(values: FloatArray, factor_s: float) -> FloatArray:
     return values / inverse if inverse else values * factor_s
 
 
-def _with_date(time: pl.Series, date: RawColumn) -> tuple[pl.Series, list[Note]]:
+def _with_date(
+    clock: RawColumn, date: RawColumn, order: texts.Order | None, where: str
+) -> tuple[pl.Series, list[Note]]:
     """Date and time of two columns as one text; the times alone where they hold the date already or it can't be
     read."""
+    time = clock.values
     first = next(iter(time.drop_nulls().head(1).to_list()), "")
     if len(first) > 15 or "T" in first:
         return time, []
-    days = date.values
-    if days.dtype == pl.Float64:
-        whole = days.drop_nulls()
-        if not whole.len() or not ((whole >= 19_000_101) & (whole <= 21_001_231)).all():
-            return time, [Note("date_unread", "the date column is no date that can be read; the date is not known")]
-        text = days.cast(pl.Int64).cast(pl.String)
-        days = text.str.slice(0, 4) + "-" + text.str.slice(4, 2) + "-" + text.str.slice(6, 2)
-    return days.str.strip_chars() + " " + time.str.strip_chars(), []
+    order = order or date_numbers.said_order(date.name, date.unit)
+    try:
+        found = date_numbers.date_numbers(date.values, name=date.name, order=order, time_name=clock.name)
+    except InputRefused as error:
+        error.with_where(where)
+        raise
+    if found is not None:
+        return found.texts + " " + time.str.strip_chars(), list(found.notes)
+    if date.values.dtype == pl.Float64:
+        return time, [Note("date_unread", "the date column is no date that can be read; the date is not known")]
+    return date.values.str.strip_chars() + " " + time.str.strip_chars(), []
 
 
 def _place(

@@ -23,6 +23,7 @@ from ridelog.ride import Note, Recording
 Rows = npt.NDArray[np.int64]
 
 DAY_S = 86_400.0
+HOUR_S = 3_600.0
 SPLIT_PAUSE_S = 3 * 3600.0
 """A pause this long ends a ride: lunch and repairs are shorter, the next day is longer. Common practice, no source."""
 
@@ -82,12 +83,14 @@ def find_recordings(
     day_clock: bool,
     sortable: bool,
     findings: Findings,
+    hour_clock: bool = False,
 ) -> list[Recording]:
     """Recordings of a table.
 
     `stamps_s` (finite) are the stamps of `rows` (None: of all rows). `breaks` are positions in `stamps_s` where another
     recording was begun in the file. `wraps_s` is the length of one count of a whole-number counter, which may wrap.
-    `day_clock`: a clock time that starts again at midnight. `sortable`: stamps of different recordings compare.
+    `day_clock`: a clock time that starts again at midnight; `hour_clock`: minutes and seconds, which do so at the full
+    hour. `sortable`: stamps of different recordings compare.
     """
     if not len(breaks) and plain.rises_evenly(stamps_s, _FINEST_S, SPLIT_PAUSE_S):
         origin = float(stamps_s[0])
@@ -114,6 +117,9 @@ def find_recordings(
     steps = np.diff(stamps_s)
     if day_clock:
         stamps_s = _over_midnight(stamps_s, steps, findings)
+        steps = np.diff(stamps_s)
+    if hour_clock:
+        stamps_s = _over_the_hour(stamps_s, steps, findings)
         steps = np.diff(stamps_s)
     if wraps_s is not None:
         stamps_s = _unwrap(stamps_s, steps, wraps_s, findings)
@@ -145,6 +151,23 @@ def _over_midnight(stamps_s: FloatArray, steps: FloatArray, findings: Findings) 
         Note("midnight", "the clock ran over midnight; the day after was counted on", rows=crossings.size)
     )
     return stamps_s + np.cumsum(days) * DAY_S
+
+
+def _over_the_hour(stamps_s: FloatArray, steps: FloatArray, findings: Findings) -> FloatArray:
+    """Minutes and seconds alone, as a spreadsheet shows times: from 59:59 they go on at 00:00."""
+    forward = steps[steps > 0]
+    if not forward.size:
+        return stamps_s
+    rhythm = GAP_MEDIAN_STEPS * float(np.median(forward)) + GAP_FLOOR_S
+    turns = np.flatnonzero((steps < 0) & (steps + HOUR_S > 0) & (steps + HOUR_S < rhythm))
+    if not turns.size or float(stamps_s.max()) >= HOUR_S:
+        return stamps_s
+    hours = np.zeros(stamps_s.size)
+    hours[turns + 1] = 1.0
+    findings.notes.append(
+        Note("full_hour", "the times have no hours; they were counted on over the full hour", rows=int(turns.size))
+    )
+    return stamps_s + np.cumsum(hours) * HOUR_S
 
 
 def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: Findings) -> FloatArray:

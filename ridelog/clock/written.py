@@ -11,7 +11,7 @@ import polars as pl
 
 from ridelog.errors import InputRefused
 from ridelog.results import FloatArray
-from ridelog.ride import Note
+from ridelog.ride import Note, RawColumn
 from ridelog.units import fold
 
 _LABEL = re.compile(r"hh:?mm:?ss.*|h:m:s")
@@ -23,6 +23,7 @@ _SURE_MINUTES = 3
 
 _LOOKED_AT = 20_000
 _DAY = 1_000_000.0
+_SIX_DIGITS = r"^\s*\d{6}(?:\.\d+)?\s*$"
 _FRACTION = r"\d:\d{2}:\d{2}[.,:](\d{1,9})"
 
 
@@ -33,6 +34,20 @@ class ClockNumbers:
     texts: pl.Series
     dated: bool
     note: Note
+
+
+def digits_as_numbers(time: RawColumn, *, is_clock: bool) -> RawColumn:
+    """A column of texts such as '093000.25' (a table that kept the leading zeros) as numbers, any other unchanged.
+
+    `is_clock`: the user told the order of the dates beside it, so its numbers are times of day and no counter.
+    """
+    values = time.values
+    if values.dtype == pl.String and values.null_count() < values.len():
+        few = values.head(100).drop_nulls()
+        if few.str.contains(_SIX_DIGITS).all() and values.drop_nulls().str.contains(_SIX_DIGITS).all():
+            values = values.str.strip_chars().cast(pl.Float64)
+    unit = "hhmmss" if is_clock and values.dtype == pl.Float64 else time.unit
+    return RawColumn(time.name, unit, values)
 
 
 def clock_numbers(

@@ -12,6 +12,7 @@ from ridelog.results import FloatArray
 _BLOCKS, _BLOCK_ROWS = 4, 50_000
 _MOST_ROWS_HELD = 1_000
 _FEWEST_WAITS = 8
+_HOLE_S, _HOLE_STEPS = 1.0, 5.0
 _SHARE_IN_STEP = 0.95
 _SMALLEST_STEP_SHARE = 0.005
 _TINIEST_STEP = 1e-200
@@ -34,7 +35,7 @@ def rhythm(t_s: FloatArray, y: FloatArray) -> Rhythm:
         return Rhythm(None, held=False, resolution=None)
     step_s = _median_step(t_s)
     row_rate = 1.0 / step_s
-    waits, jumps = _changes(y)
+    waits, jumps = _changes(t_s, y, max(_HOLE_S, _HOLE_STEPS * step_s))
     resolution = _resolution(jumps)
     if waits.size < _FEWEST_WAITS:
         return Rhythm(None, held=False, resolution=resolution)
@@ -50,19 +51,26 @@ def _median_step(t_s: FloatArray) -> float:
     return float(np.median(np.diff(t_s)))
 
 
-def _changes(y: FloatArray) -> tuple[npt.NDArray[np.int64], FloatArray]:
-    """Rows from change to change, and the sizes of the changes, from some stretches of the channel."""
+def _changes(t_s: FloatArray, y: FloatArray, hole_s: float) -> tuple[npt.NDArray[np.int64], FloatArray]:
+    """Rows from change to change, and the sizes of the changes, from some stretches of the channel. A wait over a hole
+    of the log says nothing of the sensor: rows are missing from it."""
     if y.size <= _BLOCKS * _BLOCK_ROWS:
-        parts = [y]
+        parts = [slice(0, y.size)]
     else:
         starts = np.linspace(0, y.size - _BLOCK_ROWS, _BLOCKS).astype(int)
-        parts = [y[start : start + _BLOCK_ROWS] for start in starts]
+        parts = [slice(start, start + _BLOCK_ROWS) for start in starts.tolist()]
     waits, jumps = [], []
-    for part in parts:
+    for where in parts:
+        part = y[where]
         with np.errstate(over="ignore"):  # damage: between the ends of the number range lies infinity
             steps = np.diff(part)
         at = np.flatnonzero(steps)
-        waits.append(np.diff(at))
+        waited = np.diff(at)
+        holes = np.flatnonzero(np.diff(t_s[where]) > hole_s)
+        if holes.size:
+            # A change over the hole itself may have come at any row of those missing.
+            waited = waited[np.searchsorted(holes, at[1:], "right") == np.searchsorted(holes, at[:-1], "left")]
+        waits.append(waited)
         jumps.append(np.abs(steps[at]))
     return np.concatenate(waits).astype(np.int64), np.concatenate(jumps)
 

@@ -44,7 +44,7 @@ def likely_cause(apart_s: float, tolerance_s: float, moment: datetime | None) ->
         return "1,024 weeks is what a satellite receiver loses whose count of weeks ran over"
     half_hours = round(apart_s / _HALF_HOUR_S)
     rest_s = apart_s - half_hours * _HALF_HOUR_S
-    if half_hours and abs(apart_s) <= _FURTHEST_ZONE_S and abs(rest_s) <= _ZONE_REST_S:
+    if half_hours % 48 and abs(apart_s) <= _FURTHEST_ZONE_S and abs(rest_s) <= _ZONE_REST_S:
         hours = half_hours / 2.0
         what = f"{abs(hours):g} h is a time zone or summer time"
         if abs(abs(rest_s) - leap) <= min(tolerance_s, 1.0):

@@ -27,6 +27,7 @@ from ridelog.quality import (
     jumps,
     position,
     position_jump,
+    pulses,
     ranges,
     sentinel,
     stuck,
@@ -77,15 +78,21 @@ class _Looked:
         return false
 
 
+@np.errstate(over="ignore")
 def find_marks(
-    samples: pl.DataFrame, channels: Mapping[str, ChannelInfo], gaps: Sequence[Interval]
+    samples: pl.DataFrame,
+    channels: Mapping[str, ChannelInfo],
+    gaps: Sequence[Interval],
+    rpm_per_mps: Sequence[float] | None = None,
 ) -> tuple[QualityMark, ...]:
     """Marks of all canonical channels: of each alone, in the order of the columns and of time, then of the rules that
-    compare channels."""
+    compare channels. `rpm_per_mps`: engine speed over ground speed in each gear, (1/min)/(m/s), where the bike is
+    known."""
     t_s = samples[TIME].to_numpy()
     shortest_s = float(np.diff(t_s).min()) if t_s.size > 1 else 0.0
     moving = stuck.Movement(samples)
 
+    @np.errstate(over="ignore")  # damage: numbers at the ends of their range
     def one(name: str) -> _Looked:
         looked = _of_channel(_trace(name, samples[name], t_s, channels[name], shortest_s), moving)
         if samples[name].null_count() and base_name(name) in _TOLD_MISSING and looked.trace.t_s.size:
@@ -100,19 +107,35 @@ def find_marks(
             found = list(pool.map(one, names))
     looked = dict(zip(names, found, strict=True))
     derived = [name for name in names if channels[name].origin != "logged"]
-    told = _of_all(looked, gaps, derived)
+    scene = _scene(looked, gaps, derived)
+    told = _once((*_of_all(scene, looked), *pulses.find(scene, rpm_per_mps)))
     alone = [mark for each in found for mark in each.marks if not _explained(mark, told)]
     return (*alone, *position.find(samples), *told)
 
 
 def _explained(mark: QualityMark, told: Sequence[QualityMark]) -> bool:
-    """A step that lies within a stretch of which another rule says more needs no mark of its own."""
+    """A step into, within or out of a stretch of which another rule says more needs no mark of its own."""
     return mark.kind in _STEPS and any(
-        mark.channel == other.channel
-        and other.action == "excluded"
-        and other.start_s <= mark.start_s
-        and mark.end_s <= other.end_s
+        _within(mark, other) or (mark.channel == other.channel and mark.start_s == other.end_s)
         for other in told
+        if other.action == "excluded"
+    )
+
+
+def _within(mark: QualityMark, other: QualityMark) -> bool:
+    return mark.channel == other.channel and other.start_s <= mark.start_s and mark.end_s <= other.end_s
+
+
+def _once(told: Sequence[QualityMark]) -> tuple[QualityMark, ...]:
+    """Without marks that only say of a part what another one of their kind says of the whole."""
+    return tuple(
+        mark
+        for number, mark in enumerate(told)
+        if not any(
+            _within(mark, other) and mark.kind == other.kind and (number > place or not _within(other, mark))
+            for place, other in enumerate(told)
+            if place != number
+        )
     )
 
 
@@ -132,17 +155,19 @@ def _of_channel(trace: Trace, moving: stuck.Movement) -> _Looked:
     return looked
 
 
-def _of_all(looked: Mapping[str, _Looked], gaps: Sequence[Interval], derived: Sequence[str]) -> tuple[QualityMark, ...]:
-    """What only several channels together can tell."""
+def _scene(looked: Mapping[str, _Looked], gaps: Sequence[Interval], derived: Sequence[str]) -> Scene:
     traces = {name: each.trace for name, each in looked.items()}
-    findings = {name: each.findings for name, each in looked.items()}
-    scene = Scene(traces, {name: each.lies() for name, each in looked.items()}, gaps, derived)
+    return Scene(traces, {name: each.lies() for name, each in looked.items()}, gaps, derived)
+
+
+def _of_all(scene: Scene, looked: Mapping[str, _Looked]) -> tuple[QualityMark, ...]:
+    """What only several channels together can tell."""
     jumped = {
-        name: sum(_runs(finding.bad) for finding in each.findings if finding.kind in ("spike", "impossible_rate"))
+        name: sum(_runs(finding.bad) for finding in each.findings if finding.kind in _STEPS)
         for name, each in looked.items()
     }
     return (
-        *ignition.together(findings, traces),
+        *ignition.together({name: each.findings for name, each in looked.items()}, scene.traces),
         *gps_speed.find(scene),
         *position_jump.find(scene),
         *gps_track.find(scene),

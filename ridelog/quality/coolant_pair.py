@@ -36,7 +36,7 @@ def _pair(scene: Scene, one: str, two: str, jumps: Mapping[str, int]) -> list[Qu
         if mask.any():
             detail = (
                 f"stands exactly still while the other coolant sensor moves by {PAIR.other_moves_c:.0f} C and more: "
-                "this one is stuck. Left out"
+                "this one is stuck"
             )
             marks.extend(scene.marks(mask, (name,), "stuck", detail))
     both &= ~frozen[one] & ~frozen[two]
@@ -50,14 +50,16 @@ def _pair(scene: Scene, one: str, two: str, jumps: Mapping[str, int]) -> list[Qu
         return marks
     seen = (
         f"sensor {_number(two)} reads {middle:+.1f} C against sensor {_number(one)} at the median "
-        f"({low:+.1f} to {high:+.1f}), drifting by {drift:+.1f} C from the first third of the ride to the last"
+        f"({low:+.1f} to {high:+.1f}), "
+        + (f"drifting by {drift:+.1f} C" if abs(drift) > PAIR.drift_c else "much the same")
+        + " from the first third of the ride to the last"
     )
     wrong, why = _contradicts(scene, {one: a, two: b}, jumps)
     first, past = int(np.flatnonzero(both)[0]), int(np.flatnonzero(both)[-1]) + 1
     mask = np.zeros(both.size, dtype=np.bool_)
     mask[first:past] = True
     if wrong:
-        detail = f"{seen}; {why}. This one is left out"
+        detail = f"{seen}; {why}"
         marks.extend(scene.marks(mask, (wrong,), "sensors_disagree", detail))
     else:
         detail = (

@@ -15,8 +15,6 @@ from ridelog.ride import QualityMark
 SPEED = "gps_speed_mps"
 RECEIVER = (SPEED, "lat_deg", "lon_deg")
 
-_MOST_STEPS = 2_000
-
 
 def find(scene: Scene) -> list[QualityMark]:
     """Marks on the receiver's channels."""
@@ -48,19 +46,19 @@ def _beyond_grip(scene: Scene) -> list[QualityMark]:
     if not scene.has(SPEED) or SPEED in scene.derived:
         return []
     trace = scene.traces[SPEED]
-    if trace.t_s.size < 3:
-        return []
-    least = GPS.noise_mps + GPS.grip_mps2 * max(trace.hold_s, trace.shortest_step_s, GPS.finest_s)
-    if trace.high - trace.low <= least or trace.largest_step <= least:
-        return []
-    rows = np.flatnonzero(np.diff(trace.y) > least) + 1
-    if not rows.size or rows.size > _MOST_STEPS:
-        return []
     bad = scene.bad.get(SPEED, np.zeros(trace.t_s.size, dtype=np.bool_))
+    rows = _steep(trace)
+    if not rows.size or bad.all():
+        return []
+    if rows.size > GPS.most:
+        detail = f"leaps {rows.size} times by more than tyres can grip: nothing in it can be trusted"
+        end_s = end_of(trace, trace.t_s.size - 1)
+        return [QualityMark(SPEED, "noise", float(trace.t_s[0]), end_s, "excluded", detail)]
     marks: list[QualityMark] = []
+    changes = np.flatnonzero(np.diff(trace.y)) + 1
     done = 0
     for first in rows.tolist():
-        if first < done or _is_possible(trace, first):
+        if first < done:
             continue
         past = _back(trace, first)
         if past is not None:
@@ -68,15 +66,24 @@ def _beyond_grip(scene: Scene) -> list[QualityMark]:
             if not bool(bad[first:past].all()):
                 marks.append(_excursion(trace, first, past))
             continue
-        start = _exact_zero(trace, first, bad)
+        start = _exact_zero(trace, first, changes, bad)
         if start is not None:
             marks.append(_late_fix(trace, start, first))
     return marks
 
 
-def _is_possible(trace: Trace, row: int) -> bool:
-    took_s = max(float(trace.t_s[row] - trace.t_s[row - 1]), trace.hold_s, GPS.finest_s)
-    return float(trace.y[row] - trace.y[row - 1]) <= GPS.noise_mps + GPS.grip_mps2 * took_s
+def _steep(trace: Trace) -> npt.NDArray[np.intp]:
+    """Samples that are reached from the one before by more than grip allows."""
+    none = np.zeros(0, dtype=np.intp)
+    if trace.t_s.size < 3:
+        return none
+    least = GPS.noise_mps + GPS.grip_mps2 * max(trace.hold_s, trace.shortest_step_s, GPS.finest_s)
+    if trace.high - trace.low <= least or trace.largest_step <= least:
+        return none
+    rises = np.diff(trace.y)
+    rows = np.flatnonzero(rises > least) + 1
+    took_s = np.maximum(trace.t_s[rows] - trace.t_s[rows - 1], max(trace.hold_s, GPS.finest_s))
+    return np.asarray(rows[rises[rows - 1] > GPS.noise_mps + GPS.grip_mps2 * took_s], dtype=np.intp)
 
 
 def _back(trace: Trace, first: int) -> int | None:
@@ -94,13 +101,13 @@ def _back(trace: Trace, first: int) -> int | None:
     return past if fell > GPS.noise_mps + GPS.grip_mps2 * took_s else None
 
 
-def _exact_zero(trace: Trace, first: int, bad: BoolArray) -> int | None:
+def _exact_zero(trace: Trace, first: int, changes: npt.NDArray[np.intp], bad: BoolArray) -> int | None:
     """Where the unbroken run of one and the same speed near 0 before `first` begins, if it is long enough."""
     value = float(trace.y[first - 1])
     if value > GPS.zero_mps or bool(bad[first - 1]):
         return None
-    other = np.flatnonzero(trace.y[:first] != value)
-    start = int(other[-1]) + 1 if other.size else 0
+    earlier = int(np.searchsorted(changes, first)) - 1
+    start = int(changes[earlier]) if earlier >= 0 else 0
     return start if float(trace.t_s[first] - trace.t_s[start]) >= GPS.zero_s else None
 
 
@@ -113,7 +120,7 @@ def _excursion(trace: Trace, first: int, past: int) -> QualityMark:
         end_of(trace, past - 1),
         "excluded",
         f"from {3.6 * before:.0f} to {3.6 * top:.0f} km/h and back, both faster than tyres can grip: reflected "
-        "signals (walls, trees, rock) do that. Left out",
+        "signals (walls, trees, rock) do that",
     )
 
 
@@ -126,5 +133,5 @@ def _late_fix(trace: Trace, start: int, first: int) -> QualityMark:
         float(trace.t_s[first]),
         "excluded",
         f"exactly {3.6 * trace.y[start]:.0f} km/h for {lasted:.0f} s, then {3.6 * trace.y[first]:.0f} km/h from one "
-        "reading to the next: the receiver had no fix yet, or had lost it. Left out",
+        "reading to the next: the receiver had no fix yet, or had lost it",
     )

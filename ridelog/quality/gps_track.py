@@ -41,9 +41,19 @@ def find(scene: Scene) -> list[QualityMark]:
         rolls = (track.mean_mps < GPS.zero_mps) & (track.way_mps > GPS.rolling_mps)
     marks: list[QualityMark] = []
     for mask, judge in ((stands, _place_stands), (rolls, _place_rolls)):
-        for first, past in runs(mask):
-            if past - first >= GPS.disagree_s:
-                marks.extend(judge(scene, track, first, past))
+        found = [(first, past) for first, past in runs(mask) if past - first >= GPS.disagree_s]
+        if len(found) > GPS.most:
+            total_s = sum(past - first for first, past in found)
+            detail = (
+                f"speed and positions disagree {len(found)} times, {total_s} s in all: one of them is false, which "
+                "one can't be told. Both are used; compare the receiver with a wheel"
+            )
+            marks.extend(
+                scene.marks(_mask(scene, found[0][0], found[-1][1]), (SPEED,), "gps_disagrees", detail, "kept")
+            )
+            continue
+        for first, past in found:
+            marks.extend(judge(scene, track, first, past))
     return marks
 
 
@@ -97,16 +107,16 @@ def _place_stands(scene: Scene, track: _Track, first: int, past: int) -> list[Qu
     seen = f"{kmh:.0f} km/h while the positions stand for {past - first} s"
     if wheel == "stands" or _engine_off(scene, first, past):
         why = "so does the wheel" if wheel == "stands" else "the engine is off"
-        return scene.marks(mask, (SPEED,), "false_speed", f"{seen} and {why}: the speed is false. Left out")
+        return scene.marks(mask, (SPEED,), "false_speed", f"{seen} and {why}: the speed is false")
     # A receiver at work never gives the same digits twice in a row on the move.
     repeated = float(np.ptp(track.east_m[first:past])) == 0.0 and float(np.ptp(track.north_m[first:past])) == 0.0
     if repeated and float(np.ptp(track.speed[first:past])) == 0.0 and past - first >= GPS.frozen_s:
-        detail = f"speed and position are repeated to the last digit for {past - first} s: no fix. Left out"
+        detail = f"speed and position are repeated to the last digit for {past - first} s: no fix"
         return scene.marks(mask, (SPEED, *PLACE), "gps_frozen", detail)
     if repeated or wheel == "rolls":
         why = "the wheel rolls" if wheel == "rolls" else "they are repeated to the last digit"
         return scene.marks(mask, PLACE, "gps_frozen", f"{seen}, yet {why}: positions left out")
-    detail = f"{seen} within metres: the speed is false (reflected signals, or a first fix settling). Left out"
+    detail = f"{seen} within metres: the speed is false (reflected signals, or a first fix settling)"
     return scene.marks(mask, (SPEED,), "false_speed", detail)
 
 
@@ -119,12 +129,12 @@ def _place_rolls(scene: Scene, track: _Track, first: int, past: int) -> list[Qua
     straight_m = float(np.hypot(np.ptp(track.east_m[first:past]), np.ptp(track.north_m[first:past])))
     way_m = float(np.nansum(track.way_mps[first:past]))
     if wheel == "rolls":
-        return scene.marks(mask, (SPEED,), "false_speed", f"{seen}, and the wheel rolls: the speed is false. Left out")
+        return scene.marks(mask, (SPEED,), "false_speed", f"{seen}, and the wheel rolls: the speed is false")
     if wheel == "stands" or _engine_off(scene, first, past):
         why = "the wheel stands" if wheel == "stands" else "the engine is off"
-        return scene.marks(mask, PLACE, "position_wanders", f"{seen}, and {why}: the positions wander. Left out")
+        return scene.marks(mask, PLACE, "position_wanders", f"{seen}, and {why}: the positions wander")
     if straight_m >= GPS.ridden_m and straight_m >= GPS.straight * way_m:
-        detail = f"{seen}, {straight_m:.0f} m on: the speed is false (poor sight of the sky). Left out"
+        detail = f"{seen}, {straight_m:.0f} m on: the speed is false (poor sight of the sky)"
         return scene.marks(mask, (SPEED,), "false_speed", detail)
     detail = (
         f"{seen}: whether the speed is lost or the positions wander can't be told without a wheel speed. Both are used"

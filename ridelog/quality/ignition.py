@@ -46,7 +46,7 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
         "lost": "no engine speed for an instant, the same before and after: pulses lost",
     }
     return [
-        Finding("ignition_noise", mask & ~bad, "{value} 1/min, " + words[what] + ". Left out; check lead and sensor")
+        Finding("ignition_noise", mask & ~bad, "{value} 1/min, " + words[what] + ". Check its lead and sensor")
         for what, mask in marked.items()
     ]
 
@@ -56,6 +56,8 @@ def _excursions(trace: Trace, index: npt.NDArray[np.intp]) -> list[tuple[int, in
     t_s, y = trace.t_s[index], trace.y[index]
     edges = np.flatnonzero((y[1:] > _EDGE_UP * y[:-1]) | (y[1:] < _EDGE_DOWN * y[:-1])) + 1
     found: list[tuple[int, int, str]] = []
+    if edges.size > max(JUMP.most_jumps, JUMP.noise_share * y.size):
+        return found  # no signal at all: the rule for jumps says so
     done = 0
     for at, first in enumerate(edges.tolist()):
         if first < done:

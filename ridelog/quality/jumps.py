@@ -16,12 +16,10 @@ from ridelog.results import BoolArray, FloatArray
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     """Spikes and impossible steps of one channel."""
-    if channel.max_rate_per_s is None or trace.t_s.size < 3:
-        return []
-    if not _any_fast(trace, channel.max_rate_per_s):
+    if channel.max_rate_per_s is None or trace.t_s.size < 3 or not _any_fast(trace, channel.max_rate_per_s):
         return []
     good = np.flatnonzero(~bad)
-    if trace.hold_s:
+    if trace.hold_s and good.size:
         # One sample an update: between updates nothing happens, and a spike lasts as long as an update.
         changed = np.concatenate(([True], np.diff(trace.y[good]) != 0))
         index = good[changed]

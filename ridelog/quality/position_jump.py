@@ -10,8 +10,6 @@ from ridelog.quality.scene import Scene
 from ridelog.quality.trace import end_of
 from ridelog.ride import QualityMark
 
-_MOST_JUMPS = 2_000
-
 
 def find(scene: Scene) -> list[QualityMark]:
     """A mark on both coordinates for each stretch that a leap leads to and another leads back from."""
@@ -23,7 +21,7 @@ def find(scene: Scene) -> list[QualityMark]:
     metre_deg = float(np.degrees(1.0 / EARTH_RADIUS_M))
     if max(lat.largest_step, lon.largest_step) <= GPS.leap_m * metre_deg:
         return []
-    bad = scene.bad["lat_deg"] | (lat.y == 0.0) & (lon.y == 0.0)
+    bad = scene.bad["lat_deg"] | scene.bad["lon_deg"] | (lat.y == 0.0) & (lon.y == 0.0)
     index = np.flatnonzero(~bad)
     if index.size < 3:
         return []
@@ -38,27 +36,30 @@ def find(scene: Scene) -> list[QualityMark]:
         over = abs(float(east[j] - east[i]))
         return float(np.hypot(north[j] - north[i], min(over, turn - over) * scale[i]))
 
-    def leaps(i: int, j: int) -> bool:
-        took_s = max(float(t_s[j] - t_s[i]), lat.hold_s)
-        return apart(i, j) > GPS.leap_m + GPS.leap_mps * took_s
-
-    rough = np.maximum(np.abs(np.diff(north)), np.abs(np.diff(east)) * scale[1:]) > 0.7 * GPS.leap_m
-    rows = [row for row in (np.flatnonzero(rough) + 1).tolist() if leaps(row - 1, row)]
-    if len(rows) > _MOST_JUMPS:
-        return []
+    took_s = np.maximum(np.diff(t_s), lat.hold_s)
+    over = np.abs(np.diff(east))
+    way = np.hypot(np.diff(north), np.minimum(over, turn - over) * scale[1:])
+    rows = np.flatnonzero(way > GPS.leap_m + GPS.leap_mps * took_s) + 1
+    if rows.size > GPS.most:
+        detail = f"leaps {rows.size} times faster than anything on wheels: nothing in it can be trusted"
+        return [
+            QualityMark(trace.name, "noise", float(trace.t_s[0]), end_of(trace, trace.t_s.size - 1), "excluded", detail)
+            for trace in (lat, lon)
+        ]
     marks: list[QualityMark] = []
     done = 0
-    for number, first in enumerate(rows):
+    for number, first in enumerate(rows.tolist()):
         if first < done:
             continue
-        for past in rows[number + 1 :]:
+        for past in rows[number + 1 :].tolist():
             if t_s[past] - t_s[first] > GPS.longest_s:
                 break
-            if not leaps(first - 1, past):
+            home_m = GPS.leap_m + GPS.leap_mps * float(t_s[past] - t_s[first - 1])
+            if apart(first - 1, past) <= home_m:
                 start, last = int(index[first]), int(index[past - 1])
                 detail = (
                     f"{apart(first - 1, first):.0f} m away and back, faster than anything on wheels: reflected signals "
-                    "(walls, trees, rock) do that. Left out"
+                    "(walls, trees, rock) do that"
                 )
                 marks.extend(
                     QualityMark(

@@ -49,7 +49,7 @@ def find(trace: Trace, moving: Movement, bad: BoolArray) -> list[Finding]:
     detail = (
         f"climbs from {rise_y[0]:g} to {cap:g} C along one smooth curve (within {spread:.1f} C) and stays at exactly "
         f"{cap:g} C for {held_s / 60.0:.0f} min, whatever the load: this looks like a substitute value of the control "
-        "unit, not a measurement. Left out; check the sensor, its plug and the fault memory"
+        "unit, not a measurement. Check the sensor, its plug and the fault memory"
     )
     return [Finding("substitute", ~bad, detail)]
 

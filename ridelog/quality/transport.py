@@ -15,22 +15,43 @@ from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
 
 MOTION = ("gps_speed_mps", "wheel_speed_mps", "lat_deg", "lon_deg")
+ENGINE = ("engine_rpm", "throttle_pct", "coolant_c", "ignition_deg", "injector_ms")
 
 
 def find(scene: Scene) -> list[QualityMark]:
     """Marks on the channels of motion (see the module)."""
     rpm, speed = scene.maybe("engine_rpm"), _speed(scene)
-    if rpm is None or speed is None or not bool((rpm == 0.0).any()):
+    if rpm is None or speed is None:
         return []
     with np.errstate(invalid="ignore"):
         turning = rpm > 0.0
-        carried = (rpm == 0.0) & (speed > TRANSPORT.rolling_mps)
+        rolling = speed > TRANSPORT.rolling_mps
+        carried = (rpm == 0.0) & rolling
     marks: list[QualityMark] = []
     for first, past in _joined(carried, turning):
-        seconds = past - first
         mean = float(np.nanmean(speed[first:past]))
-        if seconds >= TRANSPORT.shortest_s and mean >= TRANSPORT.mean_mps:
+        if past - first >= TRANSPORT.shortest_s and mean >= TRANSPORT.mean_mps:
             marks.extend(_judge(scene, first, past, mean))
+    return [*marks, *_silent(scene, rolling)]
+
+
+def _silent(scene: Scene, rolling: BoolArray) -> list[QualityMark]:
+    """The whole engine side says nothing while the bike moves on: ignition off in a van, or a link that broke."""
+    told = np.zeros(rolling.size, dtype=np.bool_)
+    for name in ENGINE:
+        values = scene.maybe(name)
+        if values is not None:
+            told |= np.isfinite(values)
+    marks: list[QualityMark] = []
+    for first, past in _joined(rolling & ~told, told):
+        if past - first >= TRANSPORT.shortest_s:
+            mask = np.zeros(rolling.size, dtype=np.bool_)
+            mask[first:past] = True
+            detail = (
+                f"moves for {(past - first) / 60.0:.0f} min with nothing logged of the engine: whether the bike was "
+                "carried with its ignition off or the link to the engine broke can't be told. It counts as riding"
+            )
+            marks.extend(scene.marks(mask, MOTION[:2], "transport_or_rpm_lost", detail, "kept"))
     return marks
 
 
@@ -68,9 +89,7 @@ def _judge(scene: Scene, first: int, past: int, mean_mps: float) -> list[Quality
             if moved > TRANSPORT.throttle_moves_pct
             else (f"the coolant warms by {warmed:.0f} C")
         )
-        detail = (
-            f"{seen}, yet {why}: the engine ran and its speed was not logged. Left out; check the engine speed lead"
-        )
+        detail = f"{seen}, yet {why}: the engine ran and its speed was not logged. Check the engine speed lead"
         return scene.marks(mask, ("engine_rpm",), "rpm_lost", detail)
     if not scene.has("throttle_pct") and not scene.has("coolant_c") and scene.traces["engine_rpm"].high <= 0.0:
         detail = (
@@ -78,15 +97,13 @@ def _judge(scene: Scene, first: int, past: int, mean_mps: float) -> list[Quality
             "can't be told. It counts as riding"
         )
         return scene.marks(mask, ("engine_rpm",), "transport_or_rpm_lost", detail, "kept")
-    height = scene.maybe("elevation_m")
-    if height is not None:
-        fell = _end_to_end(height[first:past])
-        if fell / (mean_mps * (past - first)) < TRANSPORT.coasting_grade:
-            detail = (
-                f"{seen}, {-fell:.0f} m downhill: whether the bike was carried or rolled can't be told. "
-                "It counts as riding"
-            )
-            return scene.marks(mask, ("gps_speed_mps", "wheel_speed_mps"), "transport_or_coasting", detail, "kept")
+    height = _known(scene, "elevation_m", first, past)
+    fell = float(height[-1] - height[0]) if height.size >= 2 else 0.0
+    rolled = fell / (mean_mps * (past - first)) < TRANSPORT.coasting_grade
+    if rolled or (height.size < 2 and past - first < TRANSPORT.no_height_s):
+        where = f", {-fell:.0f} m downhill" if rolled else ", height not logged"
+        detail = f"{seen}{where}: whether the bike was carried or rolled can't be told. It counts as riding"
+        return scene.marks(mask, ("gps_speed_mps", "wheel_speed_mps"), "transport_or_coasting", detail, "kept")
     detail = f"{seen}: the bike was carried (van, trailer), or pulled. It does not count as riding"
     return scene.marks(mask, MOTION, "transport", detail)
 
@@ -107,8 +124,3 @@ def _gain(scene: Scene, name: str, first: int, past: int) -> float:
     """How far the coolant rose from its lowest point; the first five minutes are heat soak and do not count."""
     known = _known(scene, name, first + 300, past)
     return float(known[-1] - known.min()) if known.size >= 20 else 0.0
-
-
-def _end_to_end(values: FloatArray) -> float:
-    known = values[np.isfinite(values)]
-    return float(known[-1] - known[0]) if known.size >= 2 else 0.0

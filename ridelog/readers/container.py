@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
+import errno
 import gzip
 import lzma
 import tempfile
 import zipfile
-import zlib
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -56,13 +56,24 @@ def _unpack(path: Path, folder: Path, limits: Limits, magic: bytes) -> list[Unpa
         if magic.startswith(_ZIP):
             return _unzip(path, folder, limits)
         return [_inflate(path, folder, limits, xz=magic.startswith(_XZ))]
-    except (EOFError, zlib.error, lzma.LZMAError, zipfile.BadZipFile, gzip.BadGzipFile) as error:
-        raise InputRefused(
-            f"the archive is damaged or cut off ({error})",
-            where=path.name,
-            expected="a whole .gz, .xz or .zip file",
-            to_do="copy it again, or unpack what can be saved and give that",
-        ) from error
+    except (InputRefused, MemoryError):
+        raise
+    except OSError as error:
+        if error.errno is not None and error.errno != errno.EINVAL:  # the disk's; EINVAL is a seek to before the start
+            raise
+        raise _damaged(path, error) from error
+    except Exception as error:
+        # The libraries check little before they work on a damaged archive: what they meet there has many names.
+        raise _damaged(path, error) from error
+
+
+def _damaged(path: Path, error: Exception) -> InputRefused:
+    return InputRefused(
+        f"the archive is damaged or cut off ({str(error)[:200] or type(error).__name__})",
+        where=path.name,
+        expected="a whole .gz, .xz or .zip file",
+        to_do="copy it again, or unpack what can be saved and give that",
+    )
 
 
 def _inflate(path: Path, folder: Path, limits: Limits, *, xz: bool) -> Unpacked:

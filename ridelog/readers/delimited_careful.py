@@ -72,6 +72,7 @@ def read_careful(
         sorted({row for line in breaks_at if 0 < (row := int((kept_numbers < line).sum())) < kept_numbers.len()})
     )
     frame = _split(kept, dialect, quoted=sorting.quoted)
+    del lines, kept, keep, numbers  # the texts stand in the frame now; a long log has no room for them twice
     if layout is not None and frame.height:
         long = pivot(frame, kept_numbers, breaks, dialect=dialect, layout=layout, file_name=file_name, limits=limits)
         return Table(long.columns, rows_in, long.breaks, (*sorting.notes, *long.notes), _lines(long.lines))
@@ -185,21 +186,23 @@ class _Sorting:
         marked = lines.str.contains('"', literal=True)
         if not marked.any():
             return lines
+        rows = marked.arg_true()
+        some = lines.gather(rows)  # the others have nothing to look at
         sign = re.escape(self.dialect.separator)
         plain, enclosed = rf'[^"{sign}]*', r'"(?:[^"]|"")*"'
         inside = rf'(?:[^"{sign}](?:[^"{sign}]|"[^"{sign}]*")*)?'
-        padded = lines.str.contains(_row_of(rf"(?: *{enclosed} *|{plain})", sign))
-        wrong = marked & ~padded & ~lines.str.contains(_row_of(rf"(?:{enclosed}|{inside})", sign))
+        padded = some.str.contains(_row_of(rf"(?: *{enclosed} *|{plain})", sign))
+        wrong = ~padded & ~some.str.contains(_row_of(rf"(?:{enclosed}|{inside})", sign))
         self.quoted = not wrong.any()
         if not self.quoted:
-            found = numbers.filter(wrong)
+            found = numbers.gather(rows).filter(wrong)
             self.notes.append(
                 Note("quotes", "quotation marks do not enclose whole cells and were read as ordinary characters",
                      rows=found.len(), example=f"line {found[0]}")
             )  # fmt: skip
             return lines
-        bare = lines.str.replace_all(rf" *({enclosed}) *", "$1")
-        return pl.select(pl.when(marked & padded).then(bare).otherwise(lines)).to_series()
+        bare = some.filter(padded).str.replace_all(rf" *({enclosed}) *", "$1")
+        return lines.clone().scatter(rows.filter(padded), bare)
 
     def fit(self, lines: pl.Series, numbers: pl.Series) -> tuple[pl.Series, pl.Series]:
         """Rows that have as many cells as the header; others are padded, left out or refused, and told."""

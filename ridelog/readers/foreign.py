@@ -26,7 +26,10 @@ _MAGIC: tuple[tuple[bytes, str, str], ...] = (
     (b"\x28\xb5\x2f\xfd", "a zstd file", "unpack it and give the log inside (.zip, .gz and .xz are unpacked here)"),
 )
 
-_HTML = re.compile(rb"\A\s*(?:<!--.{0,500}?-->\s*)?<(?:!doctype\s+html|html|head|body)\b", re.IGNORECASE | re.DOTALL)
+_HTML = re.compile(
+    rb"\A\s*(?:<!--.{0,500}?-->\s*)?<(?:!doctype\s+html|html|head|body|table)\b", re.IGNORECASE | re.DOTALL
+)
+_XML_WORKBOOK = re.compile(rb"\A\s*<\?xml[^>]{0,200}\?>.{0,1000}?<(?:\w+:)?Workbook\b", re.DOTALL)
 _JSON = re.compile(rb'\A\s*(?:\{\s*["}]|\[\s*(?:\{|"|-?\d|\[\s*[-"\d{]))')
 """Not just any bracket: a preamble may begin with [log] or {settings}."""
 
@@ -54,6 +57,13 @@ def refuse_foreign(head: bytes, file_name: str) -> None:
             where=file_name,
             expected="a log",
             to_do="download the log itself; the page may say why it was shown instead",
+        )
+    if _XML_WORKBOOK.match(text):
+        raise InputRefused(
+            "this is a spreadsheet workbook written as XML",
+            where=file_name,
+            expected="a log as text",
+            to_do="use the logger's own file; if there is none any more, export the sheet as CSV",
         )
     if _JSON.match(text):
         raise InputRefused(

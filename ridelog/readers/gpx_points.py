@@ -86,6 +86,7 @@ class _Handler:
         self.extras: dict[tuple[str, str | None], dict[int, str]] = {}
         self.breaks: list[int] = []
         self.other_points = 0
+        self.foreign = 0
         self.disordered = 0
         self.plain_extensions = 0
         self.start_child, self.end_child = _child_handlers(self)
@@ -185,9 +186,8 @@ def _child_handlers(track: _Handler) -> tuple[Callable[[str, dict[str, str]], No
 
     def look_up(name: str) -> tuple[int, dict[int, str] | None]:
         local = name.rpartition(" ")[2]
-        column = track.children.setdefault(local, {}) if local in _WANTED else None
-        found = known[name] = (_ORDER.get(local, -1), column)
-        return found
+        wanted = track.children.setdefault(local, {}) if local in _WANTED else None
+        return known.setdefault(name, (_ORDER.get(local, -1), wanted))
 
     def start_child(name: str, attributes: dict[str, str]) -> None:
         nonlocal nested, place, capture, extensions_at
@@ -201,12 +201,13 @@ def _child_handlers(track: _Handler) -> tuple[Callable[[str, dict[str, str]], No
                 parser.CharacterDataHandler = take_text
             elif order == _EXTENSIONS:
                 extensions_at = 1
+            elif order < 0:
+                track.foreign += 1
             return
         track.check_depth(nested)
         if extensions_at:
             namespace, _, local = name.rpartition(" ")
-            if namespace in ("", track.namespace):
-                track.plain_extensions += 1
+            track.plain_extensions += namespace in ("", track.namespace)
             unit = next((attributes[key] for key in _UNIT_ATTRIBUTES if key in attributes), None)
             if (local, unit) in track.extras or len(track.extras) < _MAX_EXTRAS:
                 capture = track.extras.setdefault((local, unit), {})
@@ -321,6 +322,8 @@ def _points(handler: _Handler, notes: list[Note]) -> Points:
                 rows=speeds,
             )
         )
+    if handler.foreign and handler.version == "1.1":
+        notes.append(Note("gpx_foreign", "elements that GPX 1.1 does not have were passed over", rows=handler.foreign))
     if handler.disordered:
         notes.append(Note("gpx_order", "elements stand in another order than GPX wants", rows=handler.disordered))
     if handler.plain_extensions:

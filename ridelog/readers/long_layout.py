@@ -49,6 +49,8 @@ def find_layout(dialect: Dialect, lines: Sequence[str], file_name: str, named: S
     others = [n for n in range(dialect.width) if n not in taken and not roles[n]]
     if not times or any(means[n] & CHANNELS.keys() for n in others):
         return None
+    if any(fold(dialect.names[n]) in wanted for n in (*words, *values)):
+        return None  # the user said what such a column is
     rows = [split_line(line, dialect.separator) for line in lines[dialect.data_line :][:_LOOK_ROWS]]
     rows = [row for row in rows if len(row) == dialect.width and any(row)]
     if not words or len(values) != 1:
@@ -69,6 +71,10 @@ def _holds_names(cells: Sequence[str]) -> bool:
     filled = [cell for cell in cells if cell]
     names = [cell for cell in filled if not is_value(cell)]
     return bool(filled) and len(names) >= 0.9 * len(filled) and (len(filled) < 4 or len(set(names)) < len(names))
+
+
+def _share_of_values(cells: Sequence[str]) -> float:
+    return sum(is_value(cell) for cell in cells) / len(cells)
 
 
 def _known_share(cells: Sequence[str]) -> float:
@@ -93,6 +99,8 @@ def _refuse_unlabelled(dialect: Dialect, rows: Sequence[Sequence[str]], taken: s
             continue
         known = [name for name in names if len(name) > 2 and _channels(name)]
         if len(known) < max(_LEAST_NAMES, 0.8 * len(names)):
+            continue
+        if not any(_share_of_values([row[other] for row in rows]) > 0.5 for other in free if other != n):
             continue
         shown = ", ".join(sorted(known)[:3])
         raise InputRefused(

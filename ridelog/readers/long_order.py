@@ -11,14 +11,14 @@ import polars as pl
 
 from ridelog.errors import InputRefused
 from ridelog.readers import one_axis
-from ridelog.readers.one_axis import Axis, Ints
+from ridelog.readers.one_axis import Axis, Ints, Numbers
 from ridelog.readers.stamps import Keys
 from ridelog.results import FloatArray
 from ridelog.ride import Note
 
 
 def axis_of(
-    keys: Keys | None, series: Ints, breaks: Sequence[int], texts: Sequence[pl.Series]
+    keys: Keys | None, series: Numbers, breaks: Sequence[int], texts: Sequence[pl.Series]
 ) -> tuple[Axis, tuple[int, ...], list[Note]]:
     """The axis of the rows, its places at which a recording begins that the file itself sets apart, and notes.
 
@@ -52,7 +52,7 @@ def axis_of(
     return axis, _places(axis, forced), [_moved(segment, key, series)]
 
 
-def _recordings(key: FloatArray, series: Ints, breaks: Sequence[int], *, in_blocks: bool) -> tuple[Ints, set[int]]:
+def _recordings(key: FloatArray, series: Numbers, breaks: Sequence[int], *, in_blocks: bool) -> tuple[Ints, set[int]]:
     """Number of the recording of each row, and the numbers of those under a repeated header.
 
     Where the clock of every channel begins again equally often, each channel's own steps back tell. Otherwise some
@@ -94,7 +94,7 @@ def _places(axis: Axis, number: Ints | None) -> tuple[int, ...]:
     return tuple(sorted({int(axis.group[row]) for row in changed if ordered[row]} - {0}))
 
 
-def _moved(segment: Ints, key: FloatArray, series: Ints) -> Note:
+def _moved(segment: Ints, key: FloatArray, series: Numbers) -> Note:
     """Why rows are put in another order: some are late, or one channel is written after the other."""
     by_series = np.argsort(series, kind="stable")
     same = np.diff(series[by_series]) == 0

@@ -23,6 +23,9 @@ _SENSOR_NUMBER = re.compile(r"[1-4]")
 _SQUARE = re.compile(r"^(.*?)[\s_.,:]*[\[{<]([^\[\]{}<>]*)[\]}>]\s*$")
 _ROUND = re.compile(r"^(.*?)[\s_.,:]*\(([^()]*)\)\s*$")
 _TAIL = re.compile(r"^(.*?)[\s_,:/-]+([^\s_,:-]+)$")
+_DATE_LABEL = re.compile(r"^(.*?)[\s_.,:]*[\[{<(](?:[DTGJYA]{2}){1,2}MM(?:[DTGJYA]{2}){1,2}[\]}>)]\s*$", re.IGNORECASE)
+"""A date with the order of its digits behind it: 'Date [DDMMYY]', 'Datum (TTMMJJJJ)'."""
+
 _NO_CHANNELS = ("time", "date", "lat_sign", "lon_sign")
 """What a name can mean beside the channels: times, and on which side of equator and meridian a position lies."""
 
@@ -157,7 +160,7 @@ def candidates(name: str) -> tuple[Candidate, ...]:
             return (Candidate("time", ANY),)
         return (Candidate(base_name(plain), ANY, number=int(tail) if tail.isdecimal() else 1),)
     found = [candidate for table in tables() for candidate in _lookup(table, plain)]
-    if not found and (qualified := _ROUND.match(plain)) and qualified[1]:
+    if not found and (qualified := _ROUND.match(plain) or _DATE_LABEL.match(plain)) and qualified[1]:
         # "Coolant (left radiator)": what stands in brackets says where, not what.
         found = [candidate for table in tables() for candidate in _lookup(table, qualified[1])]
     return tuple(found)
@@ -221,6 +224,8 @@ def split_unit(cell: str) -> tuple[str, str | None]:  # noqa: PLR0911 - one retu
         return cell, None  # a canonical name tells its unit itself
     if "/" in cell and any(one.channel in ("lat_sign", "lon_sign") for one in candidates(cell)):
         return cell, None  # N/S are two words, no turns per second
+    if _DATE_LABEL.match(cell):
+        return cell, None  # how the digits of a date are to be read is no unit
     if square := _SQUARE.match(cell):
         if square[1]:
             return square[1].strip(), square[2].strip()

@@ -66,11 +66,14 @@ def file_decimal(columns: Sequence[pl.Series], separator: str, channels: Sequenc
     """The decimal sign of a file, from all cells of all columns that are not times: the sign more cells can only
     mean. `channels` are what the columns hold by their names, None where that is open."""
     commas = dots = 0
-    for column in columns:
-        commas += int(column.str.contains(r"^\s*\"?[+-]?(?:\d*,(?:\d{1,2}|\d{4,})|0?,\d{3})\"?\s*$").sum() or 0)
-        commas += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:\.\d{3})+,\d+\"?\s*$").sum() or 0)
+    with_comma = [column.filter(column.str.contains(",", literal=True)) for column in columns]
+    if not any(cells.len() for cells in with_comma):
+        return "."  # no cell can mean anything else, and looking for a comma is quicker than any pattern
+    for column, cells in zip(columns, with_comma, strict=True):
+        commas += int(cells.str.contains(r"^\s*\"?[+-]?(?:\d*,(?:\d{1,2}|\d{4,})|0?,\d{3})\"?\s*$").sum() or 0)
+        commas += int(cells.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:\.\d{3})+,\d+\"?\s*$").sum() or 0)
         dots += int(column.str.contains(r"^\s*\"?[+-]?(?:\d*\.(?:\d{1,2}|\d{4,})|0?\.\d{3})\"?\s*$").sum() or 0)
-        dots += int(column.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:,\d{3})+\.\d+\"?\s*$").sum() or 0)
+        dots += int(cells.str.contains(r"^\s*\"?[+-]?\d{1,3}(?:,\d{3})+\.\d+\"?\s*$").sum() or 0)
     if commas == dots == 0 and separator != ",":
         # Only groups of three digits: where a comma splits columns it can't be the decimal sign unless it is quoted.
         for number, column in enumerate(columns):
@@ -83,9 +86,14 @@ def file_decimal(columns: Sequence[pl.Series], separator: str, channels: Sequenc
     return "," if commas > dots else "."
 
 
+_AROUND = r"^[\s\"\u{a0}]|[\s\"\u{a0}]$"
+"""A cell with a blank or a quotation mark around what it says; most columns have none."""
+
+
 def _bare(text: pl.Series) -> pl.Series:
     """Cells without what stands around them, null where nothing is left."""
-    text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
+    if text.str.contains(_AROUND).any():
+        text = text.str.strip_chars().str.strip_chars('"\u00a0').str.strip_chars()
     return text.set(text == "", None)
 
 

@@ -16,6 +16,8 @@ from ridelog.readers.stamps import DAY_S
 from ridelog.results import BoolArray, FloatArray
 
 Ints = npt.NDArray[np.int64]
+Numbers = npt.NDArray[np.int16 | np.int64]
+"""Numbers of series."""
 
 _LATE_STEPS = 10.0
 """A sample late by more of its series' usual steps than this comes from a clock that began again."""
@@ -106,7 +108,7 @@ def over_midnight(key: FloatArray, blocks: Sequence[slice]) -> FloatArray:
     return key
 
 
-def sections(key: FloatArray, series: Ints, forced: Sequence[int]) -> Ints:
+def sections(key: FloatArray, series: Numbers, forced: Sequence[int]) -> Ints:
     """Number of the recording (from 0) of each sample, of several series written in turns.
 
     Another begins where the samples of one series run back, or rather at the last place before it at which time runs
@@ -142,13 +144,13 @@ def sections(key: FloatArray, series: Ints, forced: Sequence[int]) -> Ints:
     return np.cumsum(edges)
 
 
-def as_written(new: BoolArray, series: Ints) -> Axis:
+def as_written(new: BoolArray, series: Numbers) -> Axis:
     """The axis of samples that are in its order; `new` is true where a sample has another time than the one before."""
     group = np.cumsum(new) - 1
     return _placed(None, group, series)
 
 
-def by_time(segment: Ints, key: FloatArray, series: Ints, apart: BoolArray | None = None) -> Axis:
+def by_time(segment: Ints, key: FloatArray, series: Numbers, apart: BoolArray | None = None) -> Axis:
     """The axis of samples put in order of recording and time. Samples of one recording and time share a place, but for
     those `apart`, which share none."""
     order = np.lexsort((np.arange(key.size), key, segment))
@@ -162,7 +164,7 @@ def by_time(segment: Ints, key: FloatArray, series: Ints, apart: BoolArray | Non
     return _placed(order, np.cumsum(new) - 1, series)
 
 
-def _placed(order: Ints | None, group: Ints, series: Ints) -> Axis:
+def _placed(order: Ints | None, group: Ints, series: Numbers) -> Axis:
     height = int(group[-1]) + 1 if group.size else 0
     if not group.size:
         return Axis(order, group, 0, 0, None, coarse=False)
@@ -178,13 +180,25 @@ def _placed(order: Ints | None, group: Ints, series: Ints) -> Axis:
     example = first if order is None else int(order[first])
     if repeated <= _COARSE_SHARE * group.size:
         return Axis(order, group, height, repeated, example, coarse=False)
-    place = np.arange(group.size)
-    nth = np.empty(group.size, dtype=np.int64)
-    nth[by_series] = place - np.maximum.accumulate(np.where(again, 0, place))
+    within_group = _places_within(group, by_series, again)
     most = np.zeros(height, dtype=np.int64)
-    np.maximum.at(most, group, nth)
+    np.maximum.at(most, group, within_group)
     starts = np.concatenate(([0], np.cumsum(most + 1)))
-    spread = starts[group] + nth
+    spread = starts[group] + within_group
     within = np.argsort(spread, kind="stable")
     order = within if order is None else order[within]
     return Axis(order, spread[within], int(starts[-1]), repeated, example, coarse=True)
+
+
+def _places_within(group: Ints, by_series: Ints, again: BoolArray) -> Ints:
+    """The place of each sample among those of its group: the samples of each series are spread evenly over as many
+    places as the series has that is written most often."""
+    at = np.arange(group.size)
+    first = np.flatnonzero(~again)
+    counts = np.diff(np.append(first, group.size))
+    nth, count = np.empty(group.size, dtype=np.int64), np.empty(group.size, dtype=np.int64)
+    nth[by_series] = at - np.repeat(first, counts)
+    count[by_series] = np.repeat(counts, counts)
+    most = np.zeros(int(group[-1]) + 1, dtype=np.int64)
+    np.maximum.at(most, group, count)
+    return nth * most[group] // count

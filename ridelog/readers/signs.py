@@ -64,6 +64,8 @@ def signs_of(cells: pl.Series, decimal: Decimal, channel: str | None = None, uni
     `channel` is what the column's name says it holds, None where that is open; `unit` the unit in its header.
     """
     signs = usual(decimal)
+    if not cells.str.contains(r"^[+-]?[1-9]\d{0,2}[.,]\d{3}(?:\D|$)").any():
+        return signs  # no cell is a lone group, with or without a unit behind it
     if cells.str.contains(r"[.,]\d{3}\s*[^\d\s.,]").any():
         cells = cells.str.replace(r"\s*[^\d\s.,+-][^\d]{0,11}$", "")
     for sign in (",", "."):

@@ -27,15 +27,16 @@ def rides_during(
     # A year before the calendar's first has no rides either.
     earliest = start - min(timedelta(seconds=longest_s) + _MINUTE, start - datetime.min.replace(tzinfo=start.tzinfo))
     if local:
-        condition = "start_utc IS NULL AND timezone IS NULL AND id >= ? AND id <= ?"
+        # The plus keeps SQLite from the index of starts, which all rides without a date share as one value.
+        within = "SELECT seq FROM ride WHERE id >= ? AND id <= ? AND +start_utc IS NULL AND timezone IS NULL"
         values = [f"{earliest:%Y%m%d-%H%M}", f"{end:%Y%m%d-%H%M}~"]
     else:
-        condition = "start_utc > ? AND start_utc < ?"
+        within = "SELECT seq FROM ride WHERE start_utc > ? AND start_utc < ?"
         values = [catalogue.utc_text(earliest), catalogue.utc_text(end)]
     if bike is not None:
-        condition += " AND (bike = ? OR bike IS NULL)"
+        within += " AND (bike = ? OR bike IS NULL)"
         values.append(bike)
-    found = catalogue.rows_where(db, condition, values)
+    found = catalogue.rows_where(db, f"seq IN ({within})", values)
     return [row for row in found if _shares(row, start, end, local=local)]
 
 

@@ -71,6 +71,7 @@ def write_ride(ride: Ride, path: Path) -> None:
     Raises ValueError for samples that break the promises of `Ride` (a NaN, an infinity, times that do not rise from
     0): that is a fault of the importer, never of a log. Raises OSError where the disk refuses.
     """
+    import pyarrow as pa
     import pyarrow.parquet as pq
 
     check_samples(ride.samples)
@@ -87,7 +88,7 @@ def write_ride(ride: Ride, path: Path) -> None:
         ) as writer:
             # Slices turn into Arrow tables without a copy of the numbers; text is copied a slice at a time.
             for part in ride.samples.iter_slices(ROW_GROUP_ROWS):
-                writer.write_table(part.to_arrow().cast(schema))
+                writer.write_table(pa.Table.from_arrays(part.to_arrow().columns, schema=schema))
     except BaseException:
         with suppress(OSError):
             path.unlink(missing_ok=True)

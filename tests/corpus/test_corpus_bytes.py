@@ -112,6 +112,8 @@ def workbook() -> bytes:
         (workbook(), "spreadsheet"),
         (b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1" + b"\0" * 512, "spreadsheet"),
         (b"\n <!DOCTYPE html><html><body>Please log in</body></html>", "web page"),
+        (b"<table><tr><td>Time</td></tr></table>", "web page"),
+        (b'<?xml version="1.0"?>\n<Workbook xmlns="urn:x"><Worksheet/></Workbook>', "spreadsheet"),
         (b"%PDF-1.7\n", "PDF"),
         (b'{"rows": []}', "JSON"),
     ],

@@ -53,6 +53,14 @@ def test_a_clock_without_a_date_over_midnight(tmp_path: Path) -> None:
     assert ride.start_utc is None
 
 
+@pytest.mark.parametrize("begin_s", [3480.0, 3599.5, 100.0])
+def test_minutes_and_seconds_alone_over_the_full_hour(begin_s: float, tmp_path: Path) -> None:
+    # What is left of a clock time in a spreadsheet's usual form.
+    ride = read(tmp_path, timed("Time", lambda t: f"{int(begin_s + t) // 60 % 60:02d}:{(begin_s + t) % 60:04.1f}"))
+    same_ride(ride)
+    assert kinds(ride) == ({"full_hour"} if begin_s > 3300 else set())
+
+
 def test_the_60th_second_and_the_24th_hour(tmp_path: Path) -> None:
     def of(t: float) -> str:
         if t == 150.0:

@@ -14,6 +14,7 @@ from ridelog.normalize.rates import rhythm
 from ridelog.quality import find_marks
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import ChannelInfo, QualityMark, Ride
+from ridelog.words import QUALITY_WORDS
 
 
 def times(ride: Ride) -> FloatArray:
@@ -54,11 +55,10 @@ def ride_of(**channels: object) -> Ride:
 
 
 def marks_of(ride: Ride, kind: str | None = None, channel: str | None = None) -> list[QualityMark]:
-    return [
-        mark
-        for mark in find_marks(ride.samples, ride.channels, ride.gaps)
-        if kind in (None, mark.kind) and channel in (None, mark.channel)
-    ]
+    marks = find_marks(ride.samples, ride.channels, ride.gaps)
+    # Whatever is shown to a rider has words of its own.
+    assert {mark.kind for mark in marks} <= QUALITY_WORDS.keys()
+    return [mark for mark in marks if kind in (None, mark.kind) and channel in (None, mark.channel)]
 
 
 def covered(ride: Ride, marks: list[QualityMark]) -> BoolArray:

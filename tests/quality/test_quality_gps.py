@@ -41,6 +41,17 @@ def near(ride: Ride, rows: BoolArray) -> BoolArray:
     return (t_s >= t_s[rows][0] - 3.0) & (t_s <= t_s[rows][-1] + 3.0)
 
 
+def test_one_fault_gets_one_mark(sample_rides: dict[str, Ride]) -> None:
+    """The step out of a false stretch leads to the right value, and is no fault of its own."""
+    ride = sample_rides["02-switched-in-time"]
+    rows = stretch(ride, 20.0, 1, fastest=60.0, slowest=9.0)
+    speed = values(ride, SPEED)
+    speed[rows] = 0.0
+    (mark,) = marks_of(with_channel(ride, SPEED, speed))
+    assert (mark.kind, mark.start_s) == ("false_speed", times(ride)[rows][0])
+    assert mark.end_s == times(ride)[int(np.flatnonzero(rows)[-1]) + 1]
+
+
 def still_rows(rows: BoolArray, y: FloatArray) -> FloatArray:
     """The channel with its first value in these rows repeated over all of them."""
     result = y.copy()
@@ -175,6 +186,18 @@ def test_hard_riding_is_within_grip() -> None:
         assert marks_of(ride_of(t_s=t_s, gps_speed_mps=np.abs(speed))) == []
 
 
+def test_a_track_of_few_points_is_no_leaping() -> None:
+    """Points 1 to 20 s apart: between two of them a bike may well have gained 60 km/h, again and again."""
+    draw = np.random.default_rng(8)
+    t_s = np.cumsum(draw.choice([1.0, 3.0, 12.0, 20.0], 1500))
+    speed = np.where(np.diff(t_s, prepend=0.0) > 2.0, draw.uniform(0.0, 18.0, t_s.size), np.nan)
+    speed = np.where(np.isnan(speed), np.roll(speed, 1), speed)
+    speed[~np.isfinite(speed)] = 3.0
+    slow = np.diff(t_s, prepend=0.0) < 2.0
+    speed[1:][slow[1:]] = speed[:-1][slow[1:]]
+    assert marks_of(ride_of(t_s=t_s - t_s[0], gps_speed_mps=speed)) == []
+
+
 def test_small_circles_are_no_standing() -> None:
     t_s = np.arange(0.0, 240.0)
     turn = 5.0 * t_s / 6.0  # 5 m/s around a circle of 6 m
@@ -229,3 +252,19 @@ def test_a_position_that_moves_on_once_is_no_leap_and_back() -> None:
     east = 179.9995 + np.cumsum(10.0 + 2.0 * np.sin(t_s)) / 111_000.0
     over = np.where(east > 180.0, east - 360.0, east)
     assert marks_of(ride_of(t_s=t_s, lat_deg=0.01 + 0.0 * t_s, lon_deg=over)) == []
+
+
+def test_a_receiver_that_gives_nothing_but_noise_gets_one_mark_a_channel() -> None:
+    draw = np.random.default_rng(6)
+    t_s = np.arange(0.0, 3000.0)
+    place = {LAT: 43.0 + draw.uniform(0.0, 1.0, t_s.size), LON: -31.0 + draw.uniform(0.0, 1.0, t_s.size)}
+    marks = marks_of(ride_of(t_s=t_s, **place))
+    assert [(mark.channel, mark.kind, mark.start_s) for mark in marks] == [(LAT, "noise", 0.0), (LON, "noise", 0.0)]
+    blinking = np.where((t_s // 6) % 2 == 0.0, 0.0, 18.0 + 0.2 * np.sin(t_s))
+    assert [mark.kind for mark in marks_of(ride_of(t_s=t_s, gps_speed_mps=blinking))] == ["noise"]
+    # Speed says nothing while the positions go on, hundreds of times, with no leap in either.
+    way = np.cumsum(np.where((t_s // 7) % 2 == 0.0, 12.0, 1.0))
+    fading = {"t_s": t_s, LAT: 43.0 + way / 111_000.0, LON: np.full(t_s.size, -31.0)}
+    told = marks_of(ride_of(**fading, gps_speed_mps=np.full(t_s.size, 0.1)))
+    assert [(mark.kind, mark.action) for mark in told] == [("gps_disagrees", "kept")]
+    assert "times" in told[0].detail

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gzip
 import sys
 from pathlib import Path
 
@@ -12,6 +13,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from faults import covered, kinds, marks_of, ride_of, times, values, with_channel
 
+from ridelog.ingest import ImportOptions, read_rides
 from ridelog.results import FloatArray
 from ridelog.ride import Ride
 
@@ -39,6 +41,30 @@ def test_a_ride_that_ends_in_a_van(sample_rides: dict[str, Ride], name: str) -> 
     assert not (found & ~van)[: -(3 * 20)].any() or (found & ~van).sum() < 60
     assert all(mark.action == "excluded" for mark in marks)
     assert "does not count as riding" in marks[0].detail
+
+
+def test_the_way_in_the_van_is_not_ridden_where_only_positions_tell(tmp_path: Path) -> None:
+    """A track without speed beside an engine log: the distance must not jump from where the van was loaded to where it
+    was unloaded."""
+    folder = Path(__file__).resolve().parents[2] / "sample_logs" / "rides"
+    with gzip.open(folder / "12-two-devices.csv.gz", "rt", encoding="utf-8") as file:
+        header, *lines = file.read().splitlines()
+    cut = slice(5000, 9500)  # 450 s at 10 Hz
+    carried = [line.split(",") for line in lines[cut]]
+    lines[cut] = [f"{row[0]},0,0.9,{max(60.0, 90.0 - index / 200.0):.1f},0" for index, row in enumerate(carried)]
+    log = tmp_path / "engine.csv"
+    log.write_text("\n".join([header, *lines]) + "\n", encoding="utf-8")
+    track = folder / "12-two-devices.gpx"
+    (whole,) = read_rides([track, folder / "12-two-devices.csv.gz"], ImportOptions(), together=True)
+    (ride,) = read_rides([track, log], ImportOptions(), together=True)
+    (van,) = [mark for mark in ride.quality if mark.kind == "transport" and mark.channel == "lat_deg"]
+    t_s, speed = times(whole), values(whole, "gps_speed_mps")
+    inside = np.isfinite(speed) & (t_s >= van.start_s) & (t_s < van.end_s)
+    way_m = float(np.trapezoid(speed[inside], t_s[inside]))
+    assert whole.distance_m is not None
+    assert ride.distance_m is not None
+    assert way_m > 3000.0
+    assert whole.distance_m - ride.distance_m == pytest.approx(way_m, rel=0.02)
 
 
 def road(seconds: int = 900) -> dict[str, FloatArray]:
@@ -78,6 +104,28 @@ def test_rolling_down_a_mountain_can_t_be_told() -> None:
     (mark,) = marks_of(ride_of(**base, engine_rpm=np.where(off, 0.0, 4000.0), elevation_m=height))
     assert (mark.kind, mark.action) == ("transport_or_coasting", "kept")
     assert "can't be told" in mark.detail
+
+
+def test_without_height_a_short_way_can_t_be_told() -> None:
+    base = road()
+    off = (base["t_s"] > 300.0) & (base["t_s"] < 500.0)
+    rpm = np.where(off, 0.0, 4000.0)
+    (mark,) = marks_of(ride_of(**base, engine_rpm=rpm))
+    assert (mark.kind, mark.action) == ("transport_or_coasting", "kept")
+    assert "height not logged" in mark.detail
+    level = marks_of(ride_of(**base, engine_rpm=rpm, elevation_m=np.full(rpm.size, 300.0)))
+    assert [mark.kind for mark in level] == ["transport"]
+
+
+def test_an_engine_side_that_falls_silent_can_t_be_told() -> None:
+    base = road()
+    silent = base["t_s"] > 500.0
+    rpm = np.where(silent, np.nan, 4000.0 + np.sin(base["t_s"]))
+    (mark,) = marks_of(ride_of(**base, engine_rpm=rpm), kind="transport_or_rpm_lost")
+    assert (mark.channel, mark.action, mark.start_s) == ("gps_speed_mps", "kept", pytest.approx(502.0, abs=3.0))
+    # Another channel of the engine goes on: then only the engine speed's lead is lost, which its dropout says.
+    alive = ride_of(**base, engine_rpm=rpm, throttle_pct=30.0 + 20.0 * np.sin(base["t_s"]))
+    assert kinds(marks_of(alive)) == {"dropout"}
 
 
 def test_an_engine_that_plainly_runs() -> None:

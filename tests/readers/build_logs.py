@@ -123,8 +123,8 @@ def long(
 def per_signal(
     separator: str = ",", *, name: str = "Time [s]", down: int = 3, ragged: bool = False
 ) -> Callable[[list[str]], list[str]]:
-    """An edit that gives each channel a time column of its own, called `name` (with the channel's in place of {}, its number in place of {number}), and
-    puts it `down` rows further down than the one before."""
+    """An edit that gives each channel a time column of its own, called `name` (the channel's for {}, its number for
+    {number}), and puts it `down` rows further down than the one before."""
 
     def edit(lines: list[str]) -> list[str]:
         table = [line.split(separator) for line in lines]

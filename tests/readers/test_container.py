@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import gzip
 import io
 import lzma
@@ -113,3 +114,41 @@ def test_limits_from_the_environment() -> None:
     for text in ("many", "-1", "0", "1.5", ""):
         with pytest.raises(UsageError, match="RIDELOG_MAX_ROWS"):
             Limits.from_environment({"RIDELOG_MAX_ROWS": text})
+
+
+def _lzma_zip(content: bytes) -> bytes:
+    store = io.BytesIO()
+    with zipfile.ZipFile(store, "w", zipfile.ZIP_LZMA) as archive:
+        archive.writestr("a.csv", content)
+    return store.getvalue()
+
+
+@pytest.mark.parametrize(
+    "whole",
+    [gzip.compress(LOG[:300], mtime=0), lzma.compress(LOG[:300]), zipped(**{"a.csv": LOG[:300], "é.csv": b"x"}),
+     _lzma_zip(LOG[:300])],
+    ids=["gz", "xz", "zip", "zip by lzma"],
+)  # fmt: skip
+def test_a_changed_byte_anywhere_is_read_or_refused(whole: bytes, tmp_path: Path) -> None:
+    # Found by fuzzing: the libraries answer damage with errors of many kinds.
+    path = tmp_path / "a.bin"
+    refused = 0
+    for at in range(3, len(whole)):
+        for value in (0, 0xFF, whole[at] ^ 0x40):
+            path.write_bytes(whole[:at] + bytes([value]) + whole[at + 1 :])
+            try:
+                with unpacked(path, Limits(max_bytes=10_000_000)):
+                    pass
+            except InputRefused:
+                refused += 1
+    assert refused
+
+
+def test_trouble_of_the_disk_is_not_called_damage(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    def _full(*_: object, **__: object) -> None:
+        raise OSError(errno.ENOSPC, "No space left on device")
+
+    (tmp_path / "a.gz").write_bytes(gzip.compress(LOG))
+    monkeypatch.setattr("ridelog.readers.container._copy", _full)
+    with pytest.raises(OSError, match="No space"), unpacked(tmp_path / "a.gz", Limits()):
+        pass

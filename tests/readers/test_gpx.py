@@ -73,6 +73,12 @@ INVALID = {
     "ele NaN": (point("<ele>NaN</ele><time>2026-05-03T08:00:10Z</time>"), "gpx_unreadable", 3),
     "ele with comma": (point("<ele>101,5</ele><time>2026-05-03T08:00:10Z</time>"), "gpx_unreadable", 3),
     "speed child": (point("<time>2026-05-03T08:00:10Z</time><speed>5</speed>"), "gpx_speed", 3),
+    "course child": (point("<time>2026-05-03T08:00:10Z</time><course>90</course>"), "gpx_foreign", 3),
+    "extension of no namespace": (
+        point("<time>2026-05-03T08:00:10Z</time><extensions><temp xmlns=''>5</temp></extensions>"),
+        "gpx_extensions",
+        3,
+    ),
     "plain extension": (
         point("<time>2026-05-03T08:00:10Z</time><extensions><temp>5</temp></extensions>"),
         "gpx_extensions",
@@ -96,8 +102,22 @@ def test_what_the_schema_forbids_is_told(name: str, tmp_path: Path) -> None:
     assert log.rows_in == 3
 
 
+def test_a_bare_point_is_valid_and_has_no_time(tmp_path: Path) -> None:
+    log = log_of(tmp_path, document(FIRST + '<trkpt lat="45.501" lon="7.5"/>' + LAST))
+    assert {note.kind: note.rows for note in log.notes} == {"left_out_untimed": 1}
+    assert log.height == 2
+
+
 @pytest.mark.parametrize(
-    "root", ["", 'version="1.1"', 'version="1.0" xmlns="http://www.topografix.com/GPX/1/0"', f'version="9" {NAMESPACE}']
+    "root",
+    [
+        "",
+        'version="1.1"',
+        f'version="1.0" {NAMESPACE}',
+        'version="1.1" xmlns="http://www.topografix.com/GPX/1/0"',
+        'version="1.0" xmlns="http://www.topografix.com/GPX/1/0"',
+        f'version="9" {NAMESPACE}',
+    ],
 )
 def test_other_versions_and_namespaces_are_read_and_told(root: str, tmp_path: Path) -> None:
     log = log_of(tmp_path, document(FIRST + LAST, root=root))

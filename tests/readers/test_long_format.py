@@ -23,6 +23,7 @@ from ridelog.readers.base import ReadOptions
 from ridelog.readers.delimited import DelimitedReader
 from ridelog.readers.limits import Limits
 from ridelog.readers.naming import long_role
+from ridelog.readers.registry import built_in
 from ridelog.ride import RawLog, Ride
 
 HEADER = "Time [s],Channel,Value"
@@ -285,6 +286,16 @@ def test_times_coarser_than_the_rows(tmp_path: Path) -> None:
     assert "coarse_times" in notes(found)
 
 
+@pytest.mark.parametrize("by", ["row", "channel", "block"])
+def test_coarse_times_of_channels_of_different_rates(tmp_path: Path, by: str) -> None:
+    wide = ["Time,Coolant temp [C],Engine speed [rpm]"]
+    wide += [f"10:00:{n // 10:02d},{60 + n // 5 if n % 5 == 0 else ''},{3000 + n}" for n in range(300)]
+    narrow = long("Time", "Channel", "Value", by=by)(wide)
+    (found,) = rides(tmp_path, [line for line in narrow if not line.endswith(",")])
+    (expected,) = rides(tmp_path, wide)
+    assert found.samples.equals(expected.samples)
+
+
 # -- what is not long format ------------------------------------------------------------------------------------------
 
 
@@ -319,6 +330,26 @@ def test_long_format_under_other_words_is_asked_for(tmp_path: Path) -> None:
             tmp_path, ["Time [s],What,How much", *(f"{n}.0,{c},{n}" for n in range(9) for c in ("rpm", "Coolant temp"))]
         )
     assert "'What'" in caught.value.to_do
+
+
+def test_events_beside_times_are_no_long_format(tmp_path: Path) -> None:
+    log = read(tmp_path, ["Time [s],Date,What", *(f"{n}.0,2026-05-03,{c}" for n in range(9) for c in ("Map", "Gear"))])
+    assert log.height == 18
+
+
+def test_the_users_word_on_a_column_stands_over_its_header(tmp_path: Path) -> None:
+    lines = ["Time [s],Name,Value", *(f"{n}.0,rider,{60 + n % 9}.5" for n in range(40))]
+    choice = ColumnChoice(("Value",), "coolant_c", "C")
+    (ride,) = rides(tmp_path, lines, columns=(choice,))
+    assert ride.samples["coolant_c"].to_list() == [60 + n % 9 + 0.5 for n in range(40)]
+
+
+@pytest.mark.parametrize("by", ["row", "channel", "block"])
+def test_the_reader_is_sure_of_it_and_no_other_is(by: str) -> None:
+    data = write(Form(edit=long(*HEADER.split(","), by=by)))
+    scores = {reader.name: reader.sniff(data, "log").score for reader in built_in()}
+    assert scores.pop("delimited") >= 0.9
+    assert all(score < 0.5 for score in scores.values())
 
 
 def test_every_language_has_its_words() -> None:

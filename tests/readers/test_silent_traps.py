@@ -9,6 +9,9 @@ import random
 from pathlib import Path
 
 import numpy as np
+import polars as pl
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
 
 from ridelog.errors import InputRefused
@@ -28,6 +31,10 @@ def read(tmp_path: Path, text: str | bytes, name: str = "log.csv") -> Ride:
 
 def table(rows: int, header: str = HEADER, extra: str = "") -> str:
     return header + "\n" + "".join(f"{n / 10:.1f},{80 + n % 7}.5,{5000 + n % 90}{extra}\n" for n in range(rows))
+
+
+def table_of(columns: dict[str, object], path: Path) -> None:
+    pq.write_table(pa.table(columns), path)
 
 
 def kinds(ride: Ride) -> set[str]:
@@ -257,6 +264,80 @@ def test_fast_and_careful_paths_agree(tmp_path: Path, monkeypatch: pytest.Monkey
     careful = read(tmp_path, text)
     assert careful.samples.equals(fast.samples)
     assert careful.channels == fast.channels
+
+
+def test_no_value_that_is_no_number_leaves_a_table_of_another_program(tmp_path: Path) -> None:
+    # [90, NaN, 106] has two values above 105 in two table libraries.
+    table_of({"Time [s]": [0.0, 1.0, 2.0], "Coolant temp [C]": [90.0, float("nan"), 106.0]}, tmp_path / "log.parquet")
+    ride = read_rides([tmp_path / "log.parquet"], ImportOptions())[0]
+    assert ride.samples["coolant_c"].to_list() == [90.0, None, 106.0]
+    assert int((ride.samples["coolant_c"] > 105).sum()) == 1
+
+
+@pytest.mark.parametrize("form", ["csv", "parquet"])
+def test_rows_keep_their_order_in_a_large_table(form: str, tmp_path: Path) -> None:
+    # A lazy join loses the order of 200,000 rows; differences from row to row are nonsense then.
+    n = np.arange(200_000)
+    columns = {"Time [s]": n / 20, "Coolant temp [C]": 80.0 + n % 9, "Engine speed [rpm]": 3000.0 + n % 4999}
+    path = tmp_path / f"log.{form}"
+    if form == "parquet":
+        table_of(columns, path)
+    else:
+        pl.DataFrame(columns).write_csv(path)
+    ride = read_rides([path], ImportOptions())[0]
+    np.testing.assert_allclose(ride.samples["t_s"], n / 20)
+    np.testing.assert_array_equal(ride.samples["engine_rpm"], 3000 + n % 4999)
+    assert ride.gaps == ()
+
+
+def test_no_value_is_carried_over_an_hour_without_one(tmp_path: Path) -> None:
+    # A join to the last value before, without a tolerance, fills the hour; windows leave it out as if it had not been.
+    rows = [f"{t},{'' if 600 <= t < 4200 else 95},{4000 + t % 7}" for t in range(4800)]
+    ride = read(tmp_path, HEADER + "\n" + "\n".join(rows) + "\n")
+    assert ride.samples["coolant_c"].null_count() == 3600
+    assert ride.samples.filter(pl.col("t_s").is_between(600, 4199))["coolant_c"].null_count() == 3600
+    assert ride.channels["coolant_c"].coverage == pytest.approx(1200 / 4800, abs=0.01)
+    assert any(mark.kind == "dropout" and mark.channel == "coolant_c" for mark in ride.quality)
+
+
+def test_counts_without_a_sign_fall_below_zero_nowhere(tmp_path: Path) -> None:
+    # In a type without a sign 5 - 9 is 252, and 4 - 65,530 a step of 10 that never was.
+    count = np.array([(65_530 + 10 * n) % 65_536 for n in range(400)], dtype=np.uint16)
+    gear = np.array([5, 4, 3, 2, 1] * 80, dtype=np.uint8)
+    rpm = np.array([9000, 8000, 7000, 6000, 5000] * 80, dtype=np.uint16)
+    table_of({"Time [ms]": count, "Engine speed [rpm]": rpm, "Gear": gear}, tmp_path / "log.parquet")
+    ride = read_rides([tmp_path / "log.parquet"], ImportOptions())[0]
+    np.testing.assert_allclose(ride.samples["t_s"], np.arange(400) / 100)
+    assert "counter_wrap" in kinds(ride)
+    assert ride.samples["gear"].diff().min() == -1.0
+    assert ride.quality == ()
+
+
+def test_a_void_fix_is_no_place_and_no_speed(tmp_path: Path) -> None:
+    def sealed(body: str) -> str:
+        total = 0
+        for char in body.encode():
+            total ^= char
+        return f"${body}*{total:02X}\r\n"
+
+    # One library gives latitude and longitude 0.0 for a sentence without a fix.
+    void = "".join(sealed(f"GPRMC,1200{n:02d}.00,V,,,,,,,240726,,,N") for n in range(5))
+    good = "".join(
+        sealed(f"GPRMC,1200{n:02d}.00,A,4530.0000,N,00730.0000,E,10.0,090.0,240726,,,A") for n in range(5, 9)
+    )
+    ride = read(tmp_path, void + good, "log.nmea")
+    for channel, value in (("lat_deg", 45.5), ("lon_deg", 7.5)):
+        assert set(ride.samples[channel].drop_nulls()) == {value}
+    assert 0.0 not in ride.samples["gps_speed_mps"].drop_nulls().to_list()
+
+
+def test_no_call_that_loses_rows_or_values_without_an_error(repository: Path) -> None:
+    # Not used at all, so that nobody has to remember what each needs to be safe.
+    words = ("join_asof", "group_by_dynamic", "truncate_ragged_lines", "ignore_errors", "extra_columns", 'how="right"')
+    sources = list((repository / "ridelog").rglob("*.py"))
+    assert len(sources) > 100
+    found = [(path.name, word) for path in sources for word in words if word in path.read_text(encoding="utf-8")]
+    assert found == []
 
 
 def test_a_map_column_in_kilopascal_is_a_pressure(tmp_path: Path) -> None:

@@ -253,3 +253,16 @@ def test_the_same_ride_as_in_one_table(
     expected = rides(tmp_path, as_table("Time [s],Coolant temp [C],Engine speed [rpm]", one, other))
     assert len(found) == len(expected) == 1
     assert found[0].samples.equals(expected[0].samples)
+
+
+def test_coarse_times_of_signals_of_different_rates(tmp_path: Path) -> None:
+    def stamps(count: int, rate: int, first: int) -> Samples:
+        return [(f"10:00:{n // rate:02d}", f"{first + n % 40}") for n in range(count)]
+
+    header = "Time,Coolant temp [C],Time,Engine speed [rpm]"
+    (ride,) = rides(tmp_path, side_by_side(header, stamps(60, 2, 60), stamps(300, 10, 3000)))
+    assert "coarse_times" in notes(ride)
+    np.testing.assert_allclose(ride.samples["t_s"], np.arange(300) / 10, atol=1e-9)
+    warm = ride.samples.drop_nulls("coolant_c")
+    np.testing.assert_allclose(warm["t_s"], np.arange(60) / 2, atol=1e-9)
+    assert warm["coolant_c"].to_list() == [60.0 + n % 40 for n in range(60)]

@@ -1,0 +1,121 @@
+"""The part of a library that holds what users write and say: bikes, advice sheets, what a bike's columns hold."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from ridelog.store import mappings, profiles
+from ridelog.store.catalogue import Catalogue
+from ridelog.store.mappings import Mapping
+from ridelog.store.trouble import library_trouble
+
+if TYPE_CHECKING:
+    from ridelog.advice import Advice
+    from ridelog.bike import Bike
+
+
+class Shelf:
+    """Bikes and advice sheets of the library in `root`. Every method raises LibraryError where the catalogue fails."""
+
+    def __init__(self, root: Path) -> None:
+        self.root = root
+        self._catalogue = Catalogue(root / "library.sqlite")
+
+    # -- columns of a bike's logs -------------------------------------------------------------------------------------
+
+    def column_mappings(self, bike_id: str) -> list[Mapping]:
+        """What users confirmed of the columns of this bike's logs, header by header; empty for an unknown bike."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return mappings.of_bike(db, bike_id)
+
+    def confirm_columns(
+        self,
+        bike_id: str,
+        header: str,
+        columns: Sequence[tuple[str, str | None]],
+        meanings: Sequence[tuple[str, str, str | None]],
+    ) -> None:
+        """Remember what columns hold, as (name, channel, unit), in a bike's logs with this header.
+
+        `header` is its fingerprint, `columns` its names and units. A column confirmed before is replaced, others stay.
+        """
+        with library_trouble(self.root), self._catalogue.write() as db:
+            mappings.put(db, bike_id, header, columns, meanings)
+
+    def forget_columns(self, bike_id: str) -> int:
+        """Forget what users confirmed of the columns of this bike's logs. Returns how many columns that were."""
+        with library_trouble(self.root), self._catalogue.write() as db:
+            return mappings.forget(db, bike_id)
+
+    # -- bikes and advice sheets --------------------------------------------------------------------------------------
+
+    def bikes(self) -> list[Bike]:
+        """The library's bikes, by id."""
+        from ridelog.bike import parse_bike
+
+        with library_trouble(self.root), self._catalogue.read() as db:
+            texts = profiles.texts(db, "bike")
+        return [parse_bike(text, f"bike {name} of the library") for name, text in texts]
+
+    def bike(self, bike_id: str) -> Bike:
+        """A bike by its id. Raises NotInLibrary that names near ids."""
+        from ridelog.bike import parse_bike
+
+        return parse_bike(self.bike_text(bike_id), f"bike {bike_id} of the library")
+
+    def bike_text(self, bike_id: str) -> str:
+        """The bike file as it was added. Raises NotInLibrary."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return profiles.text_of(db, "bike", bike_id)
+
+    def add_bike(self, path: Path) -> Bike:
+        """Check a bike file and add it; one of the same id is replaced, its text kept. Raises ProfileError."""
+        from ridelog import profile_file
+        from ridelog.bike import parse_bike
+
+        text = profile_file.read_text(path)
+        bike = parse_bike(text, path.name)
+        with library_trouble(self.root), self._catalogue.write() as db:
+            profiles.put(db, "bike", bike.id, text)
+        return bike
+
+    def advice_sheets(self) -> list[Advice]:
+        """The library's advice sheets, the earliest in force first."""
+        from ridelog.advice import parse_advice
+
+        with library_trouble(self.root), self._catalogue.read() as db:
+            texts = profiles.texts(db, "advice")
+        sheets = [parse_advice(text, f"advice sheet {name} of the library") for name, text in texts]
+        return sorted(sheets, key=lambda sheet: (sheet.valid_from, sheet.version))
+
+    def advice(self, version: str) -> Advice:
+        """A sheet by its version. Raises NotInLibrary that names near versions."""
+        from ridelog.advice import parse_advice
+
+        return parse_advice(self.advice_text(version), f"advice sheet {version} of the library")
+
+    def advice_text(self, version: str) -> str:
+        """The sheet as it was added. Raises NotInLibrary."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return profiles.text_of(db, "advice", version)
+
+    def add_advice(self, path: Path) -> Advice:
+        """Check a sheet and add it; one of the same version is replaced, its text kept. Raises ProfileError."""
+        from ridelog import profile_file
+        from ridelog.advice import default_advice, parse_advice
+        from ridelog.errors import ProfileError
+
+        text = profile_file.read_text(path)
+        sheet = parse_advice(text, path.name)
+        if sheet.version == default_advice().version:
+            raise ProfileError(
+                f"version is {sheet.version!r}, the name of the sheet that comes with ridelog",
+                where=path.name,
+                expected="a version of your own, such as 2026-01",
+                to_do="correct the file",
+            )
+        with library_trouble(self.root), self._catalogue.write() as db:
+            profiles.put(db, "advice", sheet.version, text)
+        return sheet
