@@ -106,7 +106,10 @@ def analyze(
         ),
         cannot_tell=tuple(doubts.cannot_tell),
     )
-    return result, _traces(scene, driven, soil, used, balance, settle)
+    ledger = analyze_heat_use.ledger(balance)
+    if settle is not None:
+        ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
+    return result, _traces(scene, driven, soil, used, ledger)
 
 
 def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:
@@ -306,8 +309,7 @@ def _traces(
     driven: Drive,
     soil: shapes.Terrain | None,
     used: adherence.MapTrack,
-    balance: analyze_heat.Balance,
-    settle: analyze_heat_use.Settle | None,
+    ledger: dict[str, FloatArray],
 ) -> Traces:
     grid = scene.grid
     series = dict(grid.channels)
@@ -326,12 +328,5 @@ def _traces(
     if soil is not None:
         second = (grid.t_s / shapes.BLOCK_S + 1e-9).astype(np.int64)
         series["drag_coefficient"] = soil.smooth[np.minimum(second, soil.smooth.size - 1)]
-    if settle is not None:
-        ledger = {
-            "settle_c": settle.value_c,
-            "settle_low_c": settle.low_c,
-            "settle_high_c": settle.high_c,
-            **analyze_heat_use.ledger(balance),
-        }
-        series.update({name: analyze_heat_use.on_grid(values, grid.t_s) for name, values in ledger.items()})
+    series.update({name: analyze_heat_use.on_grid(values, grid.t_s) for name, values in ledger.items()})
     return Traces(grid.t_s, grid.step_s, series)

@@ -8,15 +8,16 @@ from __future__ import annotations
 import hashlib
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
 
-from ridelog.analysis import filters, roadload, thermal, thermal_fit, thermal_prior, thermal_use
+from ridelog.analysis import filters, motion, roadload, thermal, thermal_fit, thermal_prior, thermal_use
 from ridelog.analysis.thermal import Conditions, Plant
 from ridelog.analysis.thermal_fit import Fitted, Prior
 from ridelog.analysis.thermal_prior import RideFit
+from ridelog.analysis.thermal_use import Drawn
 from ridelog.analyze_drive import Drive, Scene
 from ridelog.bike import Bike
 from ridelog.constants import GRAVITY_MPS2
@@ -48,19 +49,20 @@ OVERRUN_OPENING, OVERRUN_SHARE, OVERRUN_TURNING = 0.03, 0.5, 0.35
 
 LAPSE_C_PER_M = 0.0065
 
+PLAIN = ("pace", "fan", "opens_c", "ambient_c")
+"""Parameters that are not kept as logarithms."""
+
 UNFITTED_ERROR_C = 4.0
 """What the balance misses by on a ride it was not fitted to, linked over minutes."""
 
 
 @dataclass(frozen=True)
 class Balance:
-    """What later stages use: the plant, the ride step by step, and drawn parameter vectors (None: not fitted and no
-    other rides to go by). `draws[0]` is the best fit."""
+    """What later stages use. `drawn` is the ride under drawn parameters (None: not fitted, and no other rides to go
+    by), `own` what other rides of the bike may use of the fit, `error_c` what the balance misses by."""
 
     heat: Heat
-    plant: Plant | None = None
-    ride: Conditions | None = None
-    draws: FloatArray | None = None
+    drawn: Drawn | None = None
     own: RideFit | None = None
     basis: Literal["library", "bike", "default"] = "default"
     error_c: float = UNFITTED_ERROR_C
@@ -134,7 +136,7 @@ def conditions(
         power, source = driven.power_w / 1000.0, "throttle"
         overrun = (driven.opening < OVERRUN_OPENING) if driven.opening is not None else np.zeros(rpm.size, np.bool_)
     else:
-        power, source = _power_from_motion(scene, bike), "motion"
+        power, source = _power_from_motion(scene, scene.moved, bike), "motion"
         overrun = power <= 0.0
     overrun &= rpm > OVERRUN_TURNING * plant.peak_rpm
     turning = rpm / plant.peak_rpm * np.where(overrun, OVERRUN_SHARE, 1.0)
@@ -148,7 +150,7 @@ def conditions(
     coolant = grid.get("coolant_c")
     count = -(-grid.t_s.size // size)
     ride = Conditions(
-        t_s=np.arange(count) * thermal.STEP_S,
+        t_s=np.arange(count, dtype=np.float64) * thermal.STEP_S,
         # The coolant at the step's start, the rest as means over the step.
         coolant_c=coolant[::size] if coolant is not None else np.full(count, np.nan),
         power_kw=steps(np.maximum(power, 0.0)),
@@ -162,10 +164,8 @@ def conditions(
     return ride, source
 
 
-def _power_from_motion(scene: Scene, bike: Bike) -> FloatArray:
+def _power_from_motion(scene: Scene, moved: motion.Motion, bike: Bike) -> FloatArray:
     """Least power the motion takes on firm ground, kW: for logs without a usable throttle."""
-    moved = scene.moved
-    assert moved is not None
     grade = np.nan_to_num(scene.slope.grade) if scene.slope is not None else np.zeros(scene.grid.t_s.size)
     radius_m = bike.tyre_circumference_m / (2.0 * math.pi)
     factor = roadload.rotating_factor(bike.total_kg, radius_m, float(np.median(bike.overall_ratios)))
@@ -193,44 +193,59 @@ def balance(
             Heat(False, "the air's temperature is not known and the engine did not start cold. Give it with --ambient")
         )
     made = conditions(scene, driven, air, map_conservative)
-    if isinstance(made, str):
-        return Balance(Heat(False, made))
+    if isinstance(made, str) or scene.bike is None:
+        return Balance(Heat(False, str(made)))
     steps, source = made
-    assert scene.bike is not None
     plant = plant_of(scene.bike)
-    base = thermal_prior.default_prior(
-        plant,
-        ratio=scene.bike.heat_ratio,
-        map_seen=bool((steps.conservative > 0.0).any() and (steps.conservative == 0.0).any()),
-        ambient_sd_c=air.sd_c,
-    )
+    both = bool((steps.conservative > 0.0).any() and (steps.conservative == 0.0).any())
+    base = thermal_prior.default_prior(plant, ratio=scene.bike.heat_ratio, map_seen=both, ambient_sd_c=air.sd_c)
     prior = thermal_prior.pooled(others, base, may_be_faulty=True) if others else base
     starts = thermal_fit.window_starts(steps)
+    basis: Literal["bike", "default"] = "bike" if scene.bike.heat_ratio is not None else "default"
     reason = _not_fit(ride, steps, starts)
     if reason is None:
-        resolution = ride.channels["coolant_c"].resolution or 0.0
-        fitted = thermal_fit.fit(plant, steps, prior, starts, resolution)
+        task = Task(plant, steps, prior, starts, ride.channels["coolant_c"].resolution or 0.0)
+        fitted = task.fit()
         reason = _nothing_told(fitted, prior)
     if reason is not None:
         drawn = None
         if others:
             healthy = thermal_prior.pooled(others, base, may_be_faulty=False)
-            drawn = thermal_use.draws(healthy.mean, _with_ratio(healthy.covariance, base, healthy))
-        return Balance(Heat(False, reason, baseline_rides=len(others), load_source=source), plant, steps, drawn)
+            drawn = Drawn(plant, steps, thermal_use.draws(healthy.mean, _with_ratio(healthy.covariance, healthy)))
+        return Balance(Heat(False, reason, baseline_rides=len(others), load_source=source), drawn, basis=basis)
     own = thermal_prior.kept(ride.id, fitted, prior)
     if not full:
-        return Balance(Heat(True, None), plant, steps, None, own)
-    drawn = thermal_use.draws(fitted.theta, _with_ratio(fitted.covariance, base, prior))
-    heat = _heat(plant, steps, prior, fitted, drawn, starts, resolution, air, source, len(others))
-    basis: Literal["bike", "default"] = "bike" if scene.bike.heat_ratio is not None else "default"
-    return Balance(heat, plant, steps, drawn, own, basis, fitted.error_c)
+        return Balance(Heat(True, None), None, own)
+    drawn = Drawn(plant, steps, thermal_use.draws(fitted.theta, _with_ratio(fitted.covariance, prior)))
+    heat = replace(
+        _heat(task, fitted, drawn),
+        baseline_rides=len(others),
+        ambient_source=air.source,
+        load_source=source,
+    )
+    return Balance(heat, drawn, own, basis, fitted.error_c)
 
 
-def _with_ratio(covariance: FloatArray, base: Prior, prior: Prior) -> FloatArray:
+@dataclass(frozen=True)
+class Task:
+    """One ride to be fitted: from where, over which windows, with which prior."""
+
+    plant: Plant
+    steps: Conditions
+    prior: Prior
+    starts: thermal.IndexArray
+    resolution_c: float
+
+    def fit(self, near: FloatArray | None = None) -> Fitted:
+        """The fit over all windows."""
+        return thermal_fit.fit(self.plant, self.steps, self.prior, self.starts, self.resolution_c, near=near)
+
+
+def _with_ratio(covariance: FloatArray, prior: Prior) -> FloatArray:
     """The covariance with the spread of the map's effect, which is not fitted where the ride shows only one map."""
     whole = covariance.copy()
     if prior.covariance[thermal.KAPPA, thermal.KAPPA] == 0.0:
-        whole[thermal.KAPPA, thermal.KAPPA] = base.ratio_sd**2
+        whole[thermal.KAPPA, thermal.KAPPA] = prior.ratio_sd**2
     return whole
 
 
@@ -278,70 +293,53 @@ def _band(values: FloatArray) -> Band:
     return Band(float(values[0]), float(min(low, values[0])), float(max(high, values[0])))
 
 
-def _heat(
-    plant: Plant,
-    steps: Conditions,
-    prior: Prior,
-    fitted: Fitted,
-    drawn: FloatArray,
-    starts: thermal.IndexArray,
-    resolution: float,
-    air: Air,
-    source: str,
-    others: int,
-) -> Heat:
-    figures = thermal_use.figures(drawn)
+def _heat(task: Task, fitted: Fitted, drawn: Drawn) -> Heat:
+    figures = thermal_use.figures(drawn.thetas)
     cooling = tuple(
         CoolingAt(speed, _band(figures.cooling_per_s[:, n])) for n, speed in enumerate(thermal_use.SPEEDS_MPS)
     )
-    values = {name: drawn[:, n] for n, name in enumerate(thermal.NAMES) if prior.covariance[n, n] > 0.0}
-    plain = ("pace", "fan", "opens_c", "ambient_c")
-    told = np.diag(fitted.covariance)
-    before = np.diag(prior.covariance)
-    hold, stays = _holdout(plant, steps, prior, starts, resolution, fitted.theta)
+    before = np.diag(task.prior.covariance)
+    free = {name: n for n, name in enumerate(thermal.NAMES) if before[n] > 0.0}
+    hold_c, stays_c = _holdout(task, fitted.theta)
+    air_c = float(np.nanmean(task.steps.ambient_c)) + drawn.thetas[:, thermal.AMBIENT]
     return Heat(
         fitted=True,
         reason=None,
         heat_input=_band(figures.heat_input),
         cooling=cooling,
-        fan_step_per_s=_band(figures.fan_step_per_s) if plant.fan_on_c is not None else None,
+        fan_step_per_s=_band(figures.fan_step_per_s) if task.plant.fan_on_c is not None else None,
         time_constant_s=_band(figures.time_constant_s),
         rmse_c=fitted.error_c,
-        holdout_rmse_c=hold,
-        persistence_rmse_c=stays,
-        baseline_rides=others,
+        holdout_rmse_c=hold_c,
+        persistence_rmse_c=stays_c,
         map_ratio=_band(figures.ratio),
-        ambient_c=_band(float(np.nanmean(steps.ambient_c)) + drawn[:, thermal.AMBIENT]),
-        ambient_source=air.source,
-        load_source=source,
+        ambient_c=_band(air_c),
         windows=fitted.windows,
-        parameters={name: _band(v if name in plain else np.exp(v)) for name, v in values.items()},
-        from_prior={
-            name: float(min(1.0, told[n] / before[n])) for n, name in enumerate(thermal.NAMES) if before[n] > 0.0
+        parameters={
+            name: _band(drawn.thetas[:, n] if name in PLAIN else np.exp(drawn.thetas[:, n])) for name, n in free.items()
         },
+        from_prior={name: float(min(1.0, fitted.covariance[n, n] / before[n])) for name, n in free.items()},
     )
 
 
-def _holdout(
-    plant: Plant, steps: Conditions, prior: Prior, starts: thermal.IndexArray, resolution: float, near: FloatArray
-) -> tuple[float | None, float]:
+def _holdout(task: Task, near: FloatArray) -> tuple[float | None, float]:
     """Error after 60 s of each half predicted by a fit to the other, and that of a coolant that stays as it is."""
-    ahead = steps.coolant_c[starts + thermal_fit.WINDOW_STEPS]
-    stays = float(np.sqrt(((steps.coolant_c[starts] - ahead) ** 2).mean()))
-    middle = starts.size // 2
-    halves = (starts[:middle], starts[middle:])
+    reach, coolant_c = thermal_fit.WINDOW_STEPS, task.steps.coolant_c
+    stays_c = float(np.sqrt(((coolant_c[task.starts] - coolant_c[task.starts + reach]) ** 2).mean()))
+    middle = task.starts.size // 2
+    halves = (task.starts[:middle], task.starts[middle:])
     if min(half.size for half in halves) < thermal_fit.LEAST_WINDOWS:
-        return None, stays
+        return None, stays_c
     squares = []
     for learned, there in (halves, halves[::-1]):
         # Windows that reach over the middle are in neither half.
-        reach = thermal_fit.WINDOW_STEPS
         here = learned[(learned + reach < there[0]) | (learned > there[-1] + reach)]
-        theta = thermal_fit.fit(plant, steps, prior, here, resolution, near=near).theta
+        theta = replace(task, starts=here).fit(near).theta
         told = thermal_fit.thinned(there)
-        path = thermal.march(plant, theta[None], steps, thermal.Windows(told, reach, steps.coolant_c[told]))[-1, 0]
-        squares.append((path - steps.coolant_c[told + reach]) ** 2)
-    return float(np.sqrt(np.concatenate(squares).mean())), stays
+        windows = thermal.Windows(told, reach, coolant_c[told])
+        path = thermal.march(task.plant, theta[None], task.steps, windows)[-1, 0]
+        squares.append((path - coolant_c[told + reach]) ** 2)
+    return float(np.sqrt(np.concatenate(squares).mean())), stays_c
 
 
 def prior_hash(others: Sequence[RideFit]) -> str | None:

@@ -47,8 +47,8 @@ def _carried(speed_mps: FloatArray, core_mps: FloatArray | float) -> FloatArray:
 
 
 def airspeed_mps(speed_mps: FloatArray, fan_mps2: FloatArray | float = 0.0) -> FloatArray:
-    """Air through the core: ground speed, light air and a running fan (given as its own airspeed squared, m2/s2), joined
-    as the root of their squares. A fan thus adds much at rest and little on the move."""
+    """Air through the core: ground speed, light air and a running fan (given as its own airspeed squared, m2/s2),
+    joined as the root of their squares. A fan thus adds much at rest and little on the move."""
     return np.asarray(np.sqrt(np.maximum(speed_mps**2 + LIGHT_AIR_MPS**2 + fan_mps2, 1e-6)), dtype=np.float64)
 
 

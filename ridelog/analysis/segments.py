@@ -20,7 +20,7 @@ OPEN_SHARE = 0.8
 not."""
 
 LEAVE_BELOW_C = 3.0
-"""A stretch flagged by its settle temperature is left this far below the level: a share of a temperature means nothing."""
+"""A stretch flagged by its settle temperature is left this far below the level: shares of temperatures mean nothing."""
 
 ALSO_SHARE = 0.25
 """Share of a stretch for which another kind has to hold before it is named beside the stretch's own."""

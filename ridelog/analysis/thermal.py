@@ -19,7 +19,7 @@ A is the heating per kW of brake power at the reference load, half of peak power
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
@@ -46,11 +46,12 @@ NAMES = (
     "opens_c",
     "ambient_c",
 )
-"""Parameters, in the order of a vector. All but `pace`, `fan`, `opens_c` and `ambient_c` are kept as natural logarithms; `fan`
-is s in m2/s2 (a dead fan is 0), `opens_c` where the thermostat starts to open, `ambient_c` a correction to the air
-temperature."""
+"""Parameters, in the order of a vector. All but `pace`, `fan`, `opens_c` and `ambient_c` are kept as natural
+logarithms; `fan` is s in m2/s2 (a dead fan is 0), `opens_c` where the thermostat starts to open, `ambient_c` a
+correction to the air temperature."""
 
-HEAT, STILL, FAN, FLOW, CORE, EXPONENT, PACE, IDLE, LAG, KAPPA, CLOSED, BYPASS, OPENS, AMBIENT = range(len(NAMES))
+HEAT, STILL, FAN, FLOW, CORE, EXPONENT, PACE = range(7)
+IDLE, LAG, KAPPA, CLOSED, BYPASS, OPENS, AMBIENT = range(7, len(NAMES))
 
 GAS_C = 800.0
 """Mean temperature of the gas that heats the walls, over the whole cycle: heat falls as the walls get hotter, by one
@@ -130,9 +131,7 @@ def load_shape(plant: Plant, theta: FloatArray, power_kw: FloatArray, turning: F
     """Heat load over that at the reference load, 1; (K, n) for K parameter vectors."""
     idle = np.exp(theta[:, IDLE, None])
     load = (power_kw + idle * turning) / (plant.reference_kw + REFERENCE_TURNING * idle)
-    shape = _shared(
-        theta[:, [EXPONENT, IDLE]], lambda rows: load[rows] ** np.exp(theta[rows, EXPONENT, None])
-    )
+    shape = _shared(theta[:, [EXPONENT, IDLE]], lambda rows: load[rows] ** np.exp(theta[rows, EXPONENT, None]))
     pace = np.maximum(turning, SLOWEST_TURNING) / REFERENCE_TURNING
     return shape * _shared(theta[:, [PACE]], lambda rows: pace[None] ** theta[rows, PACE, None])
 
@@ -191,8 +190,10 @@ class Cooling:
 
     def mean(self, index: IndexArray) -> Cooling:
         """The same with each row's mean over some steps, (K, 1)."""
-        rows = (values[:, index].mean(axis=1, keepdims=True) for values in (self.still, self.fan_off, self.fan_on))
-        return Cooling(*rows, self.opens_c, self.closed, self.bypass)
+        still, off, on = (
+            rows[:, index].mean(axis=1, keepdims=True) for rows in (self.still, self.fan_off, self.fan_on)
+        )
+        return replace(self, still=still, fan_off=off, fan_on=on)
 
 
 def cooling(plant: Plant, theta: FloatArray, ride: Conditions) -> Cooling:
@@ -220,8 +221,8 @@ def _shared(keys: FloatArray, work: Callable[[IndexArray], FloatArray]) -> Float
 
 
 def driven_by(q: FloatArray, ambient_c: FloatArray | float) -> tuple[FloatArray, FloatArray]:
-    """Heating with the coolant at the air's temperature, and how much it falls a degree above that (1/s): what the walls
-    take is in step with gas less wall."""
+    """Heating with the coolant at the air's temperature, and how much it falls a degree above that (1/s): what the
+    walls take is in step with gas less wall."""
     return q * ((GAS_C - ambient_c) / (GAS_C - REFERENCE_C)), q / (GAS_C - REFERENCE_C)
 
 
@@ -284,7 +285,8 @@ def settle_c(plant: Plant, sheds: Cooling, q: FloatArray, ambient_c: FloatArray)
     if plant.fan_on_c is None or plant.fan_off_c is None:
         return plain
     middle = 0.5 * (plant.fan_on_c + plant.fan_off_c)
-    return np.where(plain < plant.fan_on_c, plain, np.maximum(_solved(sheds, heat, falls, ambient_c, 1.0), middle))
+    cooled = _solved(sheds, heat, falls, ambient_c, 1.0)
+    return np.where(plain < plant.fan_on_c, plain, np.maximum(cooled, middle))
 
 
 def _solved(sheds: Cooling, heat: FloatArray, falls: FloatArray, ambient_c: FloatArray, fan: float) -> FloatArray:

@@ -17,7 +17,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis.thermal import NAMES, Conditions, IndexArray, Plant, Windows, march, observed_fan
-from ridelog.results import BoolArray, FloatArray
+from ridelog.results import FloatArray
 
 WINDOW_STEPS = 15
 EVERY_STEPS = 5
@@ -81,7 +81,7 @@ def window_starts(ride: Conditions, every: int = EVERY_STEPS) -> IndexArray:
     ok = ride.known & ride.running & np.isfinite(ride.coolant_c)
     bad = np.concatenate([[0], np.cumsum(~ok)])
     starts = np.arange(0, ride.t_s.size - WINDOW_STEPS, every)
-    return starts[(bad[starts + WINDOW_STEPS + 1] - bad[starts]) == 0]
+    return np.asarray(starts[(bad[starts + WINDOW_STEPS + 1] - bad[starts]) == 0], dtype=np.int64)
 
 
 def thinned(starts: IndexArray, most: int = MOST_WINDOWS) -> IndexArray:
@@ -92,7 +92,13 @@ def thinned(starts: IndexArray, most: int = MOST_WINDOWS) -> IndexArray:
 
 
 def fit(
-    plant: Plant, ride: Conditions, prior: Prior, starts: IndexArray, resolution_c: float, *, near: FloatArray | None = None
+    plant: Plant,
+    ride: Conditions,
+    prior: Prior,
+    starts: IndexArray,
+    resolution_c: float,
+    *,
+    near: FloatArray | None = None,
 ) -> Fitted:
     """Parameters at the greatest posterior, by Gauss and Newton's method with Levenberg's damping. Deterministic.
 
@@ -118,7 +124,7 @@ class _Problem:
         self.steps = PROBE * np.minimum(1.0, np.sqrt(np.diag(prior.covariance)[self.free]) / PROBE)
         self.targets = np.stack([ride.coolant_c[starts + h] for h in HORIZONS])
         self.windows = Windows(starts, WINDOW_STEPS, ride.coolant_c[starts], observed_fan(plant, ride))
-        self.scale_c = floor_c
+        self.scale_c, self.share = floor_c, 1.0
 
     def errors(self, theta: FloatArray) -> FloatArray:
         """(K, horizons, windows) for K vectors."""
@@ -138,73 +144,58 @@ class _Problem:
         weight = 1.0 / np.sqrt(1.0 + (errors / before_c) ** 2)
         return max(self.floor_c, float(np.sqrt((weight * errors**2).sum() / weight.sum())))
 
-    def cost(self, errors: FloatArray, theta: FloatArray, scale_c: float, share: float) -> float:
+    def cost(self, errors: FloatArray, theta: FloatArray) -> float:
+        """Soft L1 of the errors and the distance from the prior."""
         gone = theta[self.free] - self.prior.mean[self.free]
-        loss = 2.0 * share * (np.sqrt(1.0 + (errors / scale_c) ** 2) - 1.0).sum()
+        loss = 2.0 * self.share * (np.sqrt(1.0 + (errors / self.scale_c) ** 2) - 1.0).sum()
         return float(loss + gone @ self.precision @ gone)
 
     def solve(self, theta: FloatArray, together: float, tolerance: float) -> FloatArray:
-        share = 1.0 / (len(HORIZONS) * together)
+        """From `theta` down to where a step gains less than `tolerance` of the cost."""
+        self.share = 1.0 / (len(HORIZONS) * together)
         errors = self.errors(theta[None]).ravel()
-        scale_c = self.scale(errors, max(self.floor_c, 1.4826 * float(np.median(np.abs(errors)))))
-        now = self.cost(errors, theta, scale_c, share)
-        damping = 1e-3
+        self.scale_c = self.scale(errors, max(self.floor_c, 1.4826 * float(np.median(np.abs(errors)))))
+        now, damping = self.cost(errors, theta), 1e-3
         for _ in range(MOST_ITERATIONS):
             errors, slopes = self.slopes(theta)
-            weight = share / np.sqrt(1.0 + (errors / scale_c) ** 2) / scale_c**2
+            weight = self.weight(errors)
             gradient = slopes @ (weight * errors) + self.precision @ (theta[self.free] - self.prior.mean[self.free])
             curvature = (slopes * weight) @ slopes.T + self.precision
-            found = self._downhill(theta, gradient, curvature, damping, now, scale_c, share)
-            if found is None:
+            for _ in range(12):
+                move = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), -gradient)
+                there = theta.copy()
+                there[self.free] += np.clip(move, -1.0, 1.0)
+                errors = self.errors(there[None]).ravel()
+                then = self.cost(errors, there)
+                if then < now:
+                    break
+                damping *= 8.0
+            else:
                 break
-            theta, errors, then, damping = found
+            theta, damping = there, max(damping / 10.0, 1e-6)
             settled = now - then < tolerance * (1.0 + now)
-            fresh = self.scale(errors, scale_c)
-            if settled and abs(fresh - scale_c) < 0.02 * scale_c:
+            fresh = self.scale(errors, self.scale_c)
+            if settled and abs(fresh - self.scale_c) < 0.02 * self.scale_c:
                 break
-            scale_c = fresh
-            now = self.cost(errors, theta, scale_c, share)
-        self.scale_c = scale_c
+            self.scale_c = fresh
+            now = self.cost(errors, theta)
         return theta
 
-    def _downhill(
-        self,
-        theta: FloatArray,
-        gradient: FloatArray,
-        curvature: FloatArray,
-        damping: float,
-        now: float,
-        scale_c: float,
-        share: float,
-    ) -> tuple[FloatArray, FloatArray, float, float] | None:
-        """One step that lowers the cost, None where none does."""
-        for _ in range(12):
-            move = np.linalg.solve(curvature + damping * np.diag(np.diag(curvature)), -gradient)
-            there = theta.copy()
-            there[self.free] += np.clip(move, -1.0, 1.0)
-            errors = self.errors(there[None]).ravel()
-            then = self.cost(errors, there, scale_c, share)
-            if then < now:
-                return there, errors, then, max(damping / 10.0, 1e-6)
-            damping *= 8.0
-        return None
+    def weight(self, errors: FloatArray) -> FloatArray:
+        """What each error counts in curvature and gradient."""
+        return np.asarray(self.share / np.sqrt(1.0 + (errors / self.scale_c) ** 2) / self.scale_c**2)
 
     def describe(self, theta: FloatArray, together: float) -> Fitted:
+        """The fit at `theta` with what it is worth."""
+        self.share = 1.0 / (len(HORIZONS) * together)
         errors, slopes = self.slopes(theta)
-        weight = 1.0 / (len(HORIZONS) * together) / np.sqrt(1.0 + (errors / self.scale_c) ** 2) / self.scale_c**2
         grid = np.ix_(self.free, self.free)
         information, covariance = (np.zeros((len(NAMES), len(NAMES))) for _ in range(2))
-        information[grid] = (slopes * weight) @ slopes.T
+        information[grid] = (slopes * self.weight(errors)) @ slopes.T
         covariance[grid] = np.linalg.inv(information[grid] + self.precision)
         last = errors.reshape(len(HORIZONS), -1)[-1]
-        return Fitted(
-            theta,
-            covariance,
-            information,
-            float(np.sqrt((last**2).mean())),
-            self.windows.starts.size,
-            self.windows.starts.size / together,
-        )
+        windows = self.windows.starts.size
+        return Fitted(theta, covariance, information, float(np.sqrt((last**2).mean())), windows, windows / together)
 
 
 def correlation_windows(error_c: FloatArray, starts: IndexArray) -> float:

@@ -53,7 +53,8 @@ IDLE_SHARE = 0.20
 """Idling load at peak-power speed, over peak power. Assumed."""
 
 CLOSED_SHARE = 0.75
-"""Capacity with the thermostat closed over that with it open: the radiator holds a good part of the coolant. Assumed."""
+"""Capacity with the thermostat closed over that with it open: the radiator holds a good part of the coolant.
+Assumed."""
 
 BYPASS_SHARE = 0.2
 """What block and hoses shed on the move past a closed thermostat, over the open radiator. Assumed."""

@@ -1,19 +1,21 @@
-"""What a fitted heat balance says of a ride: figures with bands, settle temperatures, coolant where it was not logged,
-and the same ride on the conservative map.
+"""What a heat balance says of a ride: figures with bands, settle temperatures, coolant where it was not logged, and the
+same ride on the conservative map.
 
-Bands come from drawing parameter vectors from the fit's covariance, always the same draws, so that the same ride gives
-the same digits.
+Bands come from parameter vectors drawn from the fit's covariance, always the same draws, so that the same ride gives
+the same digits. The first vector is the best fit.
 """
 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
 from ridelog.analysis.airflow import airspeed_mps, fan_state, flow_shape
 from ridelog.analysis.filters import moving_mean
 from ridelog.analysis.thermal import (
+    AMBIENT,
     CORE,
     EXPONENT,
     FAN,
@@ -27,6 +29,7 @@ from ridelog.analysis.thermal import (
     STILL,
     Conditions,
     Cooling,
+    IndexArray,
     Plant,
     cooling,
     driven_by,
@@ -40,16 +43,20 @@ from ridelog.results import BoolArray, FloatArray
 DRAWS = 200
 SEED = 1
 
-MODEL_SD = {HEAT: 0.05, FLOW: 0.05, STILL: 0.30, FAN: 2.0, CORE: 0.10, EXPONENT: 0.04, PACE: 0.05, IDLE: 0.15}
+MODEL_SD = {HEAT: 0.06, FLOW: 0.06, STILL: 0.25, FAN: 1.0, CORE: 0.10, EXPONENT: 0.04, PACE: 0.05, IDLE: 0.15}
 """How far a one-lump model with these shapes is off for a plant it does not mirror, in the measure of `thermal.NAMES`;
 set on simulated rides that were not used to test it."""
 
 SPEEDS_MPS = (0.0, 2.0, 5.0, 10.0, 20.0)
+
 LONGEST_S = 1200.0
 """Nobody keeps one load up for twenty minutes: what takes longer counts as taking that long."""
 
 SETTLE_MEAN_S = 60.0
 """The settle temperature along a ride is that of the minute around each moment."""
+
+KNOWN_SHARE = 0.5
+"""Share of a stretch that has to be known for its settle temperature."""
 
 
 def draws(theta: FloatArray, covariance: FloatArray, number: int = DRAWS) -> FloatArray:
@@ -57,11 +64,9 @@ def draws(theta: FloatArray, covariance: FloatArray, number: int = DRAWS) -> Flo
     floor = np.zeros(len(NAMES))
     for index, sd in MODEL_SD.items():
         floor[index] = sd * (covariance[index, index] > 0.0)
-    whole = covariance + np.diag(floor**2)
-    values, vectors = np.linalg.eigh(whole)
+    values, vectors = np.linalg.eigh(covariance + np.diag(floor**2))
     root = vectors * np.sqrt(np.maximum(values, 0.0))
-    noise = np.random.default_rng(SEED).standard_normal((number, len(NAMES)))
-    drawn = theta + noise @ root.T
+    drawn = theta + np.random.default_rng(SEED).standard_normal((number, len(NAMES))) @ root.T
     drawn[:, FAN] = np.maximum(drawn[:, FAN], 0.0)
     return np.vstack([theta[None], drawn])
 
@@ -80,10 +85,9 @@ class Figures:
 def figures(thetas: FloatArray) -> Figures:
     """Heating in K/s per kW at the reference load, conductance over capacity at SPEEDS_MPS over ground in light air,
     the fan's step at rest, and the time constant at 10 m/s, fan off, thermostat open."""
-    speeds = np.array(SPEEDS_MPS)
+    speeds, rest = np.array(SPEEDS_MPS), np.zeros((1, 1))
     core, flow = np.exp(thetas[:, CORE, None]), np.exp(thetas[:, FLOW, None])
     per_s = np.exp(thetas[:, STILL, None]) + flow * flow_shape(airspeed_mps(speeds)[None], core)
-    rest = np.zeros((1, 1))
     fan = flow * (flow_shape(airspeed_mps(rest, thetas[:, FAN, None]), core) - flow_shape(airspeed_mps(rest), core))
     return Figures(
         heat_input=np.exp(thetas[:, HEAT]),
@@ -95,84 +99,6 @@ def figures(thetas: FloatArray) -> Figures:
 
 
 @dataclass(frozen=True)
-class Stream:
-    """Heating and conductances of each drawn vector along a ride, (draws, n)."""
-
-    q: FloatArray
-    sheds: Cooling
-
-
-def stream(plant: Plant, thetas: FloatArray, ride: Conditions) -> Stream:
-    """Computed once, used for settle temperatures of all stretches: heat as it leaves the gas, since a stretch that goes
-    on has no heat left from before it."""
-    return Stream(heating_kps(plant, thetas, ride, lagged=False), cooling(plant, thetas, ride))
-
-
-def settle_of(plant: Plant, thetas: FloatArray, flow: Stream, ride: Conditions, first: int, past: int) -> FloatArray:
-    """Settle temperature of steps first..past with their mean heating and conductance going on, (draws,); NaN where too
-    little of the stretch is known."""
-    at = np.arange(first, past)
-    at = at[ride.known[first:past] & ride.running[first:past]]
-    if at.size < 0.5 * (past - first) or at.size == 0:
-        return np.full(thetas.shape[0], np.nan)
-    ambient = ride.ambient_c[at].mean() + thetas[:, -1:]
-    return settle_c(plant, flow.sheds.mean(at), flow.q[:, at].mean(axis=1, keepdims=True), ambient)[:, 0]
-
-
-def limit_after_s(
-    plant: Plant,
-    thetas: FloatArray,
-    flow: Stream,
-    ride: Conditions,
-    span: tuple[int, int],
-    start_c: float,
-    limit_c: float,
-) -> FloatArray:
-    """Seconds from a stretch's start until the coolant reaches the limit with the stretch's means going on, (draws,);
-    infinite where it never does. Marched, since fan and thermostat change on the way."""
-    first, past = span
-    at = np.arange(first, past)
-    at = at[ride.known[first:past] & ride.running[first:past]]
-    if start_c >= limit_c:
-        return np.zeros(thetas.shape[0])
-    sheds = flow.sheds.mean(at)
-    ambient = ride.ambient_c[at].mean() + thetas[:, -1:]
-    q = flow.q[:, at].mean(axis=1, keepdims=True)
-    heat, falls = driven_by(q, ambient)
-    after = np.where(settle_c(plant, sheds, q, ambient)[:, 0] > limit_c, LONGEST_S, np.inf)
-    coolant = np.full((thetas.shape[0], 1), start_c)
-    on = np.zeros(coolant.shape)
-    for k in range(round(LONGEST_S / STEP_S)):
-        on = fan_now(plant, coolant, on)
-        g, capacity = sheds.at(np.array([0]), coolant, on)
-        later = step(coolant, heat / capacity, (g + falls) / capacity, ambient, STEP_S)
-        crossed = (coolant[:, 0] < limit_c) & (later[:, 0] >= limit_c) & (after >= LONGEST_S)
-        share = (limit_c - coolant[:, 0]) / np.maximum(later[:, 0] - coolant[:, 0], 1e-9)
-        after = np.where(crossed, (k + share) * STEP_S, after)
-        coolant = later
-        if not ((after == LONGEST_S) & (coolant[:, 0] < limit_c)).any():
-            break
-    return after
-
-
-def settle_along(plant: Plant, thetas: FloatArray, flow: Stream, ride: Conditions) -> FloatArray:
-    """Settle temperature along the ride, (draws, n): heating and conductance averaged over the minute around each
-    step; NaN where not known."""
-    width = 2 * round(0.5 * SETTLE_MEAN_S / STEP_S) + 1
-    ok = ride.known & ride.running
-
-    def smooth(rows: FloatArray) -> FloatArray:
-        return np.nan_to_num(np.stack([moving_mean(np.where(ok, row, np.nan), width) for row in rows]), nan=1.0)
-
-    sheds = replace(
-        flow.sheds, still=smooth(flow.sheds.still), fan_off=smooth(flow.sheds.fan_off), fan_on=smooth(flow.sheds.fan_on)
-    )
-    ambient = np.nan_to_num(ride.ambient_c)[None] + thetas[:, -1, None]
-    value = settle_c(plant, sheds, smooth(flow.q), ambient)
-    return np.where(ok[None], value, np.nan)
-
-
-@dataclass(frozen=True)
 class Path:
     """Coolant along the ride for each drawn vector, (draws, n), NaN where it can't be told; `estimated` marks the steps
     that the sensor does not speak of and the balance does."""
@@ -181,119 +107,185 @@ class Path:
     estimated: BoolArray
 
 
-def fill(plant: Plant, thetas: FloatArray, ride: Conditions, start_c: FloatArray) -> Path:
-    """Coolant through every hole of the sensor in which the rest of the ride is known.
+@dataclass(frozen=True)
+class Drawn:
+    """A ride under drawn parameter vectors `thetas`, (draws, parameters): what all questions are put to."""
 
-    From the last reading the balance is run forward. Where the sensor speaks again, what the balance missed by is spread
-    evenly back over the hole. A hole in the whole log ends a piece: what follows it starts from the next reading.
-    `start_c`, (draws,): coolant at the ride's start, used where the sensor never spoke before.
-    """
-    ok = ride.known
-    seen = np.isfinite(ride.coolant_c)
-    target = ok & ~seen
-    path = np.full((thetas.shape[0], ride.t_s.size), np.nan)
-    path[:, seen] = ride.coolant_c[seen]
-    estimated = np.zeros(ride.t_s.size, dtype=np.bool_)
-    if not target.any():
+    plant: Plant
+    ride: Conditions
+    thetas: FloatArray
+
+    def first(self, number: int) -> Drawn:
+        """The same with the first vectors only: 1 is the best fit alone."""
+        return replace(self, thetas=self.thetas[:number])
+
+    @cached_property
+    def sheds(self) -> Cooling:
+        """What sheds heat along the ride."""
+        return cooling(self.plant, self.thetas, self.ride)
+
+    @cached_property
+    def load_kps(self) -> FloatArray:
+        """Heating as it leaves the gas: a stretch that goes on has no heat left from before it."""
+        return heating_kps(self.plant, self.thetas, self.ride, lagged=False)
+
+    @cached_property
+    def ambient_c(self) -> FloatArray:
+        """Air temperature with each vector's correction, (draws, n)."""
+        return np.asarray(np.nan_to_num(self.ride.ambient_c)[None] + self.thetas[:, AMBIENT, None])
+
+    def _held(self, first: int, past: int) -> tuple[Cooling, FloatArray, FloatArray] | None:
+        """A stretch's mean conductances, heating and air, (draws, 1); None where too little of it is known."""
+        at = np.arange(first, past)
+        at = at[self.ride.known[first:past] & self.ride.running[first:past]]
+        if at.size == 0 or at.size < KNOWN_SHARE * (past - first):
+            return None
+        q = self.load_kps[:, at].mean(axis=1, keepdims=True)
+        return self.sheds.mean(at), q, self.ambient_c[:, at].mean(axis=1, keepdims=True)
+
+    def settle_c(self, first: int, past: int) -> FloatArray | None:
+        """Settle temperature of steps first..past with their means going on, (draws,); None where it can't be told."""
+        held = self._held(first, past)
+        return None if held is None else settle_c(self.plant, *held)[:, 0]
+
+    def limit_after_s(self, first: int, past: int, start_c: float, limit_c: float) -> FloatArray | None:
+        """Seconds from `start_c` to the limit with the stretch's means going on, (draws,); infinite where it never gets
+        there, 0 where it is there. Run step by step, since fan and thermostat change on the way."""
+        held = self._held(first, past)
+        if held is None:
+            return None
+        sheds, q, ambient = held
+        if start_c >= limit_c:
+            return np.zeros(self.thetas.shape[0])
+        heat, falls = driven_by(q, ambient)
+        after = np.where(settle_c(self.plant, sheds, q, ambient)[:, 0] > limit_c, LONGEST_S, np.inf)
+        coolant = np.full(q.shape, start_c)
+        on, here = np.zeros(q.shape), np.array([0])
+        for k in range(round(LONGEST_S / STEP_S)):
+            on = fan_now(self.plant, coolant, on)
+            g, capacity = sheds.at(here, coolant, on)
+            later = step(coolant, heat / capacity, (g + falls) / capacity, ambient, STEP_S)
+            crossed = (coolant[:, 0] < limit_c) & (later[:, 0] >= limit_c) & (after >= LONGEST_S)
+            share = (limit_c - coolant[:, 0]) / np.maximum(later[:, 0] - coolant[:, 0], 1e-9)
+            after = np.where(crossed, (k + share) * STEP_S, after)
+            coolant = later
+            if not (after == LONGEST_S).any():
+                break
+        return after
+
+    def settle_along(self) -> FloatArray:
+        """Settle temperature along the ride, (draws, n), of the minute around each step; NaN where not known."""
+        width = 2 * round(0.5 * SETTLE_MEAN_S / STEP_S) + 1
+        ok = self.ride.known & self.ride.running
+
+        def smooth(rows: FloatArray) -> FloatArray:
+            return np.nan_to_num(np.stack([moving_mean(np.where(ok, row, np.nan), width) for row in rows]), nan=1.0)
+
+        sheds = replace(
+            self.sheds,
+            still=smooth(self.sheds.still),
+            fan_off=smooth(self.sheds.fan_off),
+            fan_on=smooth(self.sheds.fan_on),
+        )
+        return np.where(ok[None], settle_c(self.plant, sheds, smooth(self.load_kps), self.ambient_c), np.nan)
+
+    def fill(self, start_c: FloatArray) -> Path:
+        """Coolant through every hole of the sensor in which the rest of the ride is known.
+
+        From the last reading the balance is run forward. Where the sensor speaks again, what the balance missed by is
+        spread evenly back over the hole. A hole in the whole log ends a piece: what follows it starts from the next
+        reading. `start_c`, (draws,): coolant at the ride's start, used where the sensor never spoke before.
+        """
+        ok, seen = self.ride.known, np.isfinite(self.ride.coolant_c)
+        target = ok & ~seen
+        path = np.full((self.thetas.shape[0], seen.size), np.nan)
+        path[:, seen] = self.ride.coolant_c[seen]
+        estimated = np.zeros(seen.size, dtype=np.bool_)
+        q = heating_kps(self.plant, self.thetas, self.ride) if target.any() else np.zeros((1, 1))
+        edges = np.flatnonzero(np.diff(np.concatenate([[0], target.astype(np.int8), [0]])))
+        for first, past in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
+            if first == 0:
+                begin = start_c
+            elif seen[first - 1]:
+                begin = np.full(self.thetas.shape[0], self.ride.coolant_c[first - 1])
+            else:
+                continue
+            # Step k of the run is the coolant at step first + k of the ride, or one later where a reading began it.
+            lead = 0 if first == 0 else 1
+            run = self._run(q, first - lead, past, begin)
+            if past < seen.size and seen[past] and ok[past]:
+                share = np.arange(run.shape[1]) / (run.shape[1] - 1)
+                run += (self.ride.coolant_c[past] - run[:, -1])[:, None] * share[None]
+            path[:, first:past] = run[:, lead : lead + past - first]
+            estimated[first:past] = True
         return Path(path, estimated)
-    q = heating_kps(plant, thetas, ride)
-    sheds = cooling(plant, thetas, ride)
-    ambient = ride.ambient_c[None] + thetas[:, -1, None]
-    edges = np.flatnonzero(np.diff(np.concatenate([[0], target.astype(np.int8), [0]])))
-    for first, past in zip(edges[::2], edges[1::2], strict=True):
-        if first == 0:
-            begin = start_c
-        elif seen[first - 1]:
-            begin = np.full(thetas.shape[0], ride.coolant_c[first - 1])
-        else:
-            continue
-        run = _run(plant, q, sheds, ambient, ride, (int(first), int(past)), begin)
-        if past < seen.size and seen[past] and ok[past]:
-            miss = ride.coolant_c[past] - run[:, -1]
-            run[:, 1:] += miss[:, None] * (np.arange(1, past - first + 1) / (past - first))[None]
-        path[:, first:past] = run[:, 1:] if first else run[:, :-1]
-        estimated[first:past] = True
-    return Path(path, estimated)
 
+    def _run(self, q: FloatArray, first: int, past: int, begin_c: FloatArray) -> FloatArray:
+        """Coolant at each step of a span and after its last, (draws, steps + 1), from `begin_c`."""
+        path = np.empty((begin_c.size, past - first + 1))
+        path[:, 0] = coolant = begin_c
+        on = np.zeros(begin_c.size)
+        for k in range(first, past):
+            on = self._fan_at(k, coolant, on)
+            g, capacity = self.sheds.at(k, coolant, on)
+            heat, falls = driven_by(q[:, k], self.ambient_c[:, k])
+            coolant = step(coolant, heat / capacity, (g + falls) / capacity, self.ambient_c[:, k], STEP_S)
+            path[:, k + 1 - first] = coolant
+        return path
 
-def _run(
-    plant: Plant,
-    q: FloatArray,
-    sheds: Cooling,
-    ambient_c: FloatArray,
-    ride: Conditions,
-    span: tuple[int, int],
-    begin_c: FloatArray,
-) -> FloatArray:
-    """Coolant at each step of a span and after its last, (draws, steps + 1), from `begin_c`."""
-    first, past = span
-    path = np.empty((begin_c.size, past - first + 1))
-    path[:, 0] = coolant = begin_c
-    on = np.zeros(begin_c.size)
-    for k in range(first, past):
-        on = _fan_now(plant, ride, k, coolant, on)
-        g, capacity = sheds.at(k, coolant, on)
-        heat, falls = driven_by(q[:, k], ambient_c[:, k])
-        coolant = step(coolant, heat / capacity, (g + falls) / capacity, ambient_c[:, k], STEP_S)
-        path[:, k + 1 - first] = coolant
-    return path
+    def _fan_at(self, k: int, coolant_c: FloatArray, on: FloatArray) -> FloatArray:
+        if self.ride.fan_logged is not None:
+            return np.full(on.shape, np.nan_to_num(self.ride.fan_logged[k]))
+        return fan_now(self.plant, coolant_c, on)
 
+    def _fan_along(self, coolant_c: FloatArray) -> FloatArray:
+        on_c, off_c = self.plant.fan_on_c, self.plant.fan_off_c
+        if self.ride.fan_logged is not None:
+            return np.broadcast_to(np.nan_to_num(self.ride.fan_logged), coolant_c.shape)
+        if on_c is None or off_c is None:
+            return np.zeros(coolant_c.shape)
+        return np.stack([fan_state(row, on_c, off_c) for row in coolant_c]).astype(np.float64)
 
-def _fan_now(plant: Plant, ride: Conditions, k: int, coolant_c: FloatArray, on: FloatArray) -> FloatArray:
-    if ride.fan_logged is not None:
-        return np.full(on.shape, np.nan_to_num(ride.fan_logged[k]))
-    return fan_now(plant, coolant_c, on)
+    def flows(self, coolant_c: FloatArray) -> tuple[FloatArray, FloatArray]:
+        """Heat in and heat out along the ride at a coolant path (draws, n), K/s of the whole lump; NaN where not
+        known."""
+        heat, falls = driven_by(heating_kps(self.plant, self.thetas, self.ride), self.ambient_c)
+        lifted = coolant_c - self.ambient_c
+        every: IndexArray = np.arange(self.ride.t_s.size)
+        g, _ = self.sheds.at(every, coolant_c, self._fan_along(coolant_c))
+        ok = self.ride.known[None]
+        return np.where(ok, heat - falls * lifted, np.nan), np.where(ok, g * lifted, np.nan)
 
+    def switched(self, coolant_c: FloatArray, advised: BoolArray) -> FloatArray:
+        """How much cooler (negative) the coolant would have been on the conservative map where `advised`, (draws, n).
 
-def _fan_along(plant: Plant, ride: Conditions, coolant_c: FloatArray) -> FloatArray:
-    if ride.fan_logged is not None:
-        return np.broadcast_to(np.nan_to_num(ride.fan_logged), coolant_c.shape)
-    if plant.fan_on_c is None or plant.fan_off_c is None:
-        return np.zeros(coolant_c.shape)
-    return np.stack([fan_state(row, plant.fan_on_c, plant.fan_off_c) for row in coolant_c]).astype(np.float64)
-
-
-def flows(plant: Plant, thetas: FloatArray, ride: Conditions, coolant_c: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Heating and cooling along the ride at a coolant path (draws, n), K/s of the whole lump; NaN where not known."""
-    q = heating_kps(plant, thetas, ride)
-    ambient = ride.ambient_c[None] + thetas[:, -1, None]
-    heat, falls = driven_by(q, ambient)
-    lifted = coolant_c - ambient
-    g, _ = cooling(plant, thetas, ride).at(np.arange(ride.t_s.size), coolant_c, _fan_along(plant, ride, coolant_c))
-    ok = ride.known[None]
-    return np.where(ok, heat - falls * lifted, np.nan), np.where(ok, g * lifted, np.nan)
-
-
-def switched(
-    plant: Plant, thetas: FloatArray, ride: Conditions, coolant_c: FloatArray, advised: BoolArray
-) -> FloatArray:
-    """How much cooler (negative) the coolant would have been on the conservative map where `advised`, (draws, n).
-
-    `coolant_c`, (n,) or (draws, n), is the coolant as it was; the difference obeys the same balance, so that what the
-    model does not know of the ride drops out. It starts anew after a hole.
-    """
-    other = replace(ride, conservative=np.where(advised, 1.0, ride.conservative))
-    q0, q1 = heating_kps(plant, thetas, ride), heating_kps(plant, thetas, other)
-    sheds = cooling(plant, thetas, ride)
-    ambient = ride.ambient_c[None] + thetas[:, -1, None]
-    was = np.broadcast_to(coolant_c, q0.shape)
-    on0 = _fan_along(plant, ride, was)
-    change = np.zeros(q0.shape)
-    now, on = np.zeros(thetas.shape[0]), on0[:, 0].copy()
-    ok = ride.known & np.isfinite(was).all(axis=0)
-    for k in np.flatnonzero(ok[:-1]):
-        if not ok[k - 1] or k == 0:
-            now, on = np.zeros(thetas.shape[0]), on0[:, k].copy()
-        there = was[:, k] + now
-        on = _fan_now(plant, ride, k, there, on)
-        (g0, _), (g1, _) = sheds.at(k, was[:, k], on0[:, k]), sheds.at(k, there, on)
-        heat0, falls0 = driven_by(q0[:, k], ambient[:, k])
-        heat1, falls1 = driven_by(q1[:, k], ambient[:, k])
-        g0, g1 = g0 + falls0, g1 + falls1
-        rate = (heat1 - heat0) + (g0 - g1) * (was[:, k] - ambient[:, k]) - g1 * now
-        now = now + rate * -np.expm1(-g1 * STEP_S) / np.maximum(g1, 1e-9)
-        change[:, k + 1] = now
-    return np.minimum(change, 0.0)
+        `coolant_c`, (n,) or (draws, n), is the coolant as it was; the difference obeys the same balance, so that what
+        the model does not know of the ride drops out. It starts anew after a hole.
+        """
+        other = replace(self.ride, conservative=np.where(advised, 1.0, self.ride.conservative))
+        q0, q1 = heating_kps(self.plant, self.thetas, self.ride), heating_kps(self.plant, self.thetas, other)
+        was = np.broadcast_to(coolant_c, q0.shape)
+        on0 = self._fan_along(was)
+        change = np.zeros(q0.shape)
+        now, on = np.zeros(q0.shape[0]), on0[:, 0]
+        ok = self.ride.known & np.isfinite(was).all(axis=0)
+        begun = np.flatnonzero((q1 != q0).any(axis=0))
+        if begun.size == 0:
+            return change
+        last = -2
+        for k in (np.flatnonzero(ok[int(begun[0]) : -1]) + int(begun[0])).tolist():
+            if k != last + 1:
+                now, on = np.zeros(q0.shape[0]), on0[:, k]
+            last = k
+            there = was[:, k] + now
+            on = self._fan_at(k, there, on)
+            (g0, _), (g1, capacity) = self.sheds.at(k, was[:, k], on0[:, k]), self.sheds.at(k, there, on)
+            heat0, falls0 = driven_by(q0[:, k], self.ambient_c[:, k])
+            heat1, falls1 = driven_by(q1[:, k], self.ambient_c[:, k])
+            less = heat1 - heat0 + (g0 + falls0 - g1 - falls1) * (was[:, k] - self.ambient_c[:, k])
+            now = step(now, less / capacity, (g1 + falls1) / capacity, np.zeros(1), STEP_S)
+            change[:, k + 1] = now
+        return np.minimum(change, 0.0)
 
 
 def time_above_s(coolant_c: FloatArray, threshold_c: float, step_s: float = STEP_S) -> FloatArray:
