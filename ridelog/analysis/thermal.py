@@ -301,7 +301,7 @@ def _solved(sheds: Cooling, heat: FloatArray, falls: FloatArray, ambient_c: Floa
         g, _ = sheds.at(every, middle, state)
         warm = (g + falls) * (middle - ambient_c) < heat
         low, high = np.where(warm, middle, low), np.where(warm, high, middle)
-    return 0.5 * (low + high)
+    return np.asarray(0.5 * (low + high), dtype=np.float64)
 
 
 def time_to_s(start_c: FloatArray, settle: FloatArray, conductance: FloatArray, target_c: float) -> FloatArray:
