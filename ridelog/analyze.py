@@ -7,7 +7,16 @@ from typing import Any
 
 import numpy as np
 
-from ridelog import __version__, analyze_drive, analyze_heat, analyze_heat_use, analyze_inputs, analyze_map, summary
+from ridelog import (
+    __version__,
+    analyze_drive,
+    analyze_heat,
+    analyze_heat_use,
+    analyze_inputs,
+    analyze_map,
+    analyze_settings,
+    summary,
+)
 from ridelog.advice import Advice
 from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, shapes, terrain
 from ridelog.analysis.thermal_prior import RideFit
@@ -265,7 +274,7 @@ def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts, baseli
     defaults = [*(bike.defaults_used if bike is not None else ()), *advice.defaults_used, *doubts.defaults]
     return Basis(
         version=__version__,
-        settings_hash=analyze_inputs.settings_hash(bike, advice),
+        settings_hash=analyze_settings.settings_hash(bike, advice),
         files=tuple(FileFacts(source.name, source.sha256) for source in ride.sources),
         advice_version=advice.version,
         defaults_used=tuple(dict.fromkeys(defaults)),

@@ -68,7 +68,7 @@ DEFAULT_RATIO, DEFAULT_RATIO_SD = 0.90, 0.08
 TOLD_RATIO_SD = 0.03
 """The tuner's own figure in the bike file is taken as good to ± 6 %."""
 
-_DEFAULT_SD = {
+DEFAULT_SD = {
     HEAT: 0.5,
     STILL: 0.7,
     FAN: 8.0,
@@ -84,7 +84,7 @@ _DEFAULT_SD = {
 }
 """Between bikes, in the measure of `thermal.NAMES`."""
 
-_RIDE_SD = {
+RIDE_SD = {
     HEAT: 0.08,
     STILL: 0.30,
     FAN: 3.0,
@@ -101,7 +101,7 @@ _RIDE_SD = {
 }
 """Between healthy rides of one bike: weather, wind, fuel, mud. Assumed, then held against simulated rides."""
 
-_FAULT_SD = {HEAT: 0.40, STILL: 0.50, FAN: 8.0, FLOW: 0.50, OPENS: 8.0}
+FAULT_SD = {HEAT: 0.40, STILL: 0.50, FAN: 8.0, FLOW: 0.50, OPENS: 8.0}
 """What may have changed since the bike's other rides if it is no longer healthy: the ride itself has to say."""
 
 
@@ -133,7 +133,7 @@ def default_prior(plant: Plant, *, ratio: float | None, map_seen: bool, ambient_
         (KAPPA, DEFAULT_RATIO if ratio is None else ratio),
     ):
         mean[index] = np.log(value)
-    for index, value in _DEFAULT_SD.items():
+    for index, value in DEFAULT_SD.items():
         sd[index] = value
     ratio_sd = DEFAULT_RATIO_SD if ratio is None else TOLD_RATIO_SD
     sd[KAPPA] = ratio_sd if map_seen else 0.0
@@ -154,7 +154,7 @@ def pooled(rides: Sequence[RideFit], base: Prior, *, may_be_faulty: bool) -> Pri
     `may_be_faulty` widens what a fault changes, so that the bike's history does not talk a fault away.
     """
     free = [i for i in base.free if i != AMBIENT]
-    spread = np.array([_RIDE_SD.get(i, 0.0) ** 2 for i in free])
+    spread = np.array([RIDE_SD.get(i, 0.0) ** 2 for i in free])
     grid = np.ix_(free, free)
     precision = np.linalg.inv(base.covariance[grid])
     pull = precision @ base.mean[free]
@@ -176,7 +176,7 @@ def pooled(rides: Sequence[RideFit], base: Prior, *, may_be_faulty: bool) -> Pri
     covariance = base.covariance.copy()
     covariance[grid] = covariance_free
     for i in free:
-        extra = _RIDE_SD.get(i, 0.0) ** 2 + (_FAULT_SD.get(i, 0.0) ** 2 if may_be_faulty else 0.0)
+        extra = RIDE_SD.get(i, 0.0) ** 2 + (FAULT_SD.get(i, 0.0) ** 2 if may_be_faulty else 0.0)
         covariance[i, i] += extra
     return Prior(mean, covariance, base.ratio_sd)
 
