@@ -15,7 +15,7 @@ from ridelog import profile_file
 from ridelog.errors import ProfileError
 from ridelog.profile_file import Table
 
-KINDS = ("heavy_drag", "wide_open", "high_speed", "slow_climb", "standstill")
+KINDS = ("heavy_drag", "wide_open", "high_speed", "slow_climb", "standstill", "heat_only")
 """Kinds of stretch a rule can name, strongest reason first: where two hold at once, the earlier one names it."""
 
 MAPS = ("conservative", "either", "none")
@@ -50,6 +50,9 @@ CONDITIONS: dict[str, dict[str, Condition]] = {
     "standstill": {
         "max_speed_mps": Condition(0.5, 0.05, 3.0, "m/s", "ground speed, at most, with the engine running"),
     },
+    "heat_only": {
+        "min_over_limit_c": Condition(0.0, -30.0, 50.0, "C", "settle temperature over the bike's limit, at least"),
+    },
 }
 """Kind -> its own keys."""
 
@@ -60,6 +63,7 @@ _SHAPE: dict[str, tuple[float, float, float, str]] = {
     "high_speed": (60.0, 5.0, 10.0, "conservative"),
     "slow_climb": (30.0, 5.0, 10.0, "either"),
     "standstill": (60.0, 3.0, 10.0, "either"),
+    "heat_only": (45.0, 10.0, 10.0, "either"),
 }
 
 

@@ -2,16 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
 
-from ridelog import __version__, analyze_drive, analyze_inputs, analyze_map, summary
+from ridelog import (
+    __version__,
+    analyze_drive,
+    analyze_heat,
+    analyze_heat_use,
+    analyze_inputs,
+    analyze_map,
+    analyze_settings,
+    summary,
+)
 from ridelog.advice import Advice
 from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, shapes, terrain
+from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
-from ridelog.grid import Samples, make_grid, usable
+from ridelog.grid import Grid, Samples, make_grid, usable
 from ridelog.results import (
     Analysis,
     Basis,
@@ -20,7 +31,7 @@ from ridelog.results import (
     ChannelResult,
     Exposure,
     FileFacts,
-    Heat,
+    FloatArray,
     Mark,
     Prior,
     RideFacts,
@@ -28,27 +39,24 @@ from ridelog.results import (
 )
 from ridelog.ride import Ride
 
-NOT_FITTED = "this version does not fit the heat balance"
-
 
 def analyze(
-    ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None
+    ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
 ) -> tuple[Analysis, Traces]:
     """Analyze one ride with what is known of the bike and the advice that held.
 
-    `ambient_c`, given by hand, wins over what the import was told and over a logged channel. Never raises for what a
+    `ambient_c`, given by hand, wins over what the import was told and over a logged channel. `baseline` holds the heat
+    fits of other rides of the bike (see `heat_fit`). Never raises for what a
     ride lacks: what can't be told is None, and `cannot_tell` says why.
     """
     doubts = Doubts()
-    grid = make_grid(ride)
-    ground = analyze_inputs.ground_speed(ride, grid)
-    moved = motion.motion(ground.speed_mps, grid.step_s, from_position=ground.from_position) if ground else None
-    elevation_m = grid.get("elevation_m")
-    slope = motion.grade(elevation_m, moved) if moved is not None and elevation_m is not None else None
-    air = analyze_inputs.air(ride, grid, ambient_c, doubts.defaults)
-    scene = Scene(grid, ground, moved, slope, air, bike)
-    driven = analyze_drive.drive(scene, doubts)
+    scene, driven = _scene(ride, bike, ambient_c, doubts)
+    grid, ground, moved, slope = scene.grid, scene.ground, scene.moved, scene.slope
     soil = analyze_drive.ground_drag(scene, driven, doubts)
+    used = analyze_map.map_track(ride, bike, doubts)
+    balance = analyze_heat.balance(scene, driven, ride, _map_on_grid(used, grid), baseline)
+    settle = analyze_heat_use.settle_along(balance)
+    limit_c = bike.limit_c if bike is not None else max(value for _, value in DEFAULT_THRESHOLDS_C)
     signals = shapes.Signals(
         t_s=grid.t_s,
         step_s=grid.step_s,
@@ -57,11 +65,12 @@ def analyze(
         opening=driven.opening,
         rpm=grid.get("engine_rpm"),
         terrain=soil,
+        over_limit_c=analyze_heat_use.on_grid(settle.value_c, grid.t_s) - limit_c if settle is not None else None,
+        over_limit_low_c=analyze_heat_use.on_grid(settle.low_c, grid.t_s) - limit_c if settle is not None else None,
     )
     _missing_signals(signals, advice, scene, doubts)
     _slip_or_clutch(signals, driven, doubts)
     coolant = usable(ride, "coolant_c")
-    used = analyze_map.map_track(ride, bike, doubts)
     stretches = segments.find(signals, advice, list(ride.gaps))
     context = measure.Context(
         signals=signals,
@@ -75,23 +84,30 @@ def analyze(
         coolant_joined=coolant.joined,
     )
     flagged = analyze_map.judged_segments(stretches, advice, context, used)
+    flagged = analyze_heat_use.with_settle(flagged, balance, limit_c)
     kept = analyze_map.adherence_of(stretches, flagged, advice, used)
     over = _exposures(ride, coolant, bike, doubts)
+    exposed = analyze_heat_use.with_estimates(tuple(record for record, _ in over), balance)
+    if not balance.heat.fitted and balance.heat.reason is not None:
+        doubts.say("heat", balance.heat.reason)
     boils = _boiling(scene, coolant, doubts)
     result = Analysis(
         ride=_facts(ride, scene),
-        basis=_basis(ride, bike, advice, doubts),
+        basis=_basis(ride, bike, advice, doubts, baseline),
         quality=tuple(Mark(m.channel, m.kind, m.start_s, m.end_s, m.action, m.detail) for m in ride.quality),
-        exposure=tuple(record for record, _ in over),
+        exposure=exposed,
         segments=flagged,
         adherence=kept,
-        heat=Heat(False, NOT_FITTED),
-        what_if=None,
+        heat=balance.heat,
+        what_if=analyze_heat_use.what_if(exposed, flagged, {r.kind: r.grace_s for r in advice.rules}, balance),
         boiling=boils,
         facts=_found(scene, driven),
         summary=summary.summarize(
             summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride)),
-            [analyze_map.hot_time(record, stretch, flagged, used) for record, stretch in over],
+            [
+                analyze_map.hot_time(record, stretch, flagged, used)
+                for record, (_, stretch) in zip(exposed, over, strict=True)
+            ],
             flagged,
             kept,
             unjudged=_unjudged(advice, doubts.cannot_tell),
@@ -99,7 +115,34 @@ def analyze(
         ),
         cannot_tell=tuple(doubts.cannot_tell),
     )
-    return result, _traces(scene, driven, soil, used)
+    ledger = analyze_heat_use.ledger(balance)
+    if settle is not None:
+        ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
+    return result, _traces(scene, driven, soil, used, ledger)
+
+
+def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:
+    """The ride's own fit of the heat balance, from the default prior alone, for other rides to go by; None where it
+    can't be fitted."""
+    doubts = Doubts()
+    scene, driven = _scene(ride, bike, ambient_c, doubts)
+    used = analyze_map.map_track(ride, bike, doubts)
+    return analyze_heat.own_fit(scene, driven, ride, _map_on_grid(used, scene.grid))
+
+
+def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubts) -> tuple[Scene, Drive]:
+    grid = make_grid(ride)
+    ground = analyze_inputs.ground_speed(ride, grid)
+    moved = motion.motion(ground.speed_mps, grid.step_s, from_position=ground.from_position) if ground else None
+    elevation_m = grid.get("elevation_m")
+    slope = motion.grade(elevation_m, moved) if moved is not None and elevation_m is not None else None
+    air = analyze_inputs.air(ride, grid, ambient_c, doubts.defaults)
+    scene = Scene(grid, ground, moved, slope, air, bike)
+    return scene, analyze_drive.drive(scene, doubts)
+
+
+def _map_on_grid(used: adherence.MapTrack, grid: Grid) -> FloatArray | None:
+    return analyze_map.on_grid(used, grid.t_s) if used.start_s.size else None
 
 
 def _missing_signals(signals: shapes.Signals, advice: Advice, scene: Scene, doubts: Doubts) -> None:
@@ -227,15 +270,15 @@ def _facts(ride: Ride, scene: Scene) -> RideFacts:
     )
 
 
-def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts) -> Basis:
+def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts, baseline: Sequence[RideFit]) -> Basis:
     defaults = [*(bike.defaults_used if bike is not None else ()), *advice.defaults_used, *doubts.defaults]
     return Basis(
         version=__version__,
-        settings_hash=analyze_inputs.settings_hash(bike, advice),
+        settings_hash=analyze_settings.settings_hash(bike, advice),
         files=tuple(FileFacts(source.name, source.sha256) for source in ride.sources),
         advice_version=advice.version,
         defaults_used=tuple(dict.fromkeys(defaults)),
-        prior=Prior((), None),
+        prior=Prior(tuple(one.ride for one in baseline), analyze_heat.prior_hash(baseline)),
     )
 
 
@@ -270,7 +313,13 @@ def _found(scene: Scene, driven: Drive) -> dict[str, Any]:
     }
 
 
-def _traces(scene: Scene, driven: Drive, soil: shapes.Terrain | None, used: adherence.MapTrack) -> Traces:
+def _traces(
+    scene: Scene,
+    driven: Drive,
+    soil: shapes.Terrain | None,
+    used: adherence.MapTrack,
+    ledger: dict[str, FloatArray],
+) -> Traces:
     grid = scene.grid
     series = dict(grid.channels)
     if scene.moved is not None:
@@ -282,10 +331,11 @@ def _traces(scene: Scene, driven: Drive, soil: shapes.Terrain | None, used: adhe
         "power_w": driven.power_w,
         "slip": driven.gearing.slip,
         "gear": driven.gearing.gears.gear if driven.gearing.gears is not None else None,
-        "map_conservative": analyze_map.on_grid(used, grid.t_s) if used.start_s.size else None,
+        "map_conservative": _map_on_grid(used, grid),
     }
     series.update({name: values for name, values in optional.items() if values is not None})
     if soil is not None:
         second = (grid.t_s / shapes.BLOCK_S + 1e-9).astype(np.int64)
         series["drag_coefficient"] = soil.smooth[np.minimum(second, soil.smooth.size - 1)]
+    series.update({name: analyze_heat_use.on_grid(values, grid.t_s) for name, values in ledger.items()})
     return Traces(grid.t_s, grid.step_s, series)

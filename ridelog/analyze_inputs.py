@@ -1,32 +1,12 @@
-"""What the analysis starts from: the best source of speed, the air of the ride, and a hash of all its settings."""
+"""What the analysis starts from: the best source of speed, and the air of the ride."""
 
 from __future__ import annotations
 
-import hashlib
-import json
-from dataclasses import asdict, dataclass
-from types import ModuleType
+from dataclasses import dataclass
 
 import numpy as np
 
-from ridelog import advice as advice_module
-from ridelog import grid as grid_module
-from ridelog.advice import Advice
-from ridelog.analysis import (
-    adherence,
-    atmosphere,
-    boiling,
-    drivetrain,
-    geodesy,
-    load,
-    motion,
-    roadload,
-    segments,
-    shapes,
-    terrain,
-    throttle,
-)
-from ridelog.bike import Bike
+from ridelog.analysis import atmosphere, geodesy, motion
 from ridelog.constants import ZERO_CELSIUS_K
 from ridelog.grid import Grid, Samples, build, to_grid, usable
 from ridelog.results import FloatArray
@@ -147,34 +127,3 @@ def air(ride: Ride, grid: Grid, ambient_c: float | None, defaults: list[str]) ->
         defaults.append("ambient_c")
     density = atmosphere.air_density(pressure, temperature)
     return Air(pressure, density, source, where, known, grid.step_s)
-
-
-_MODULES: tuple[ModuleType, ...] = (
-    advice_module,
-    adherence,
-    atmosphere,
-    boiling,
-    drivetrain,
-    geodesy,
-    grid_module,
-    load,
-    motion,
-    roadload,
-    segments,
-    shapes,
-    terrain,
-    throttle,
-)
-
-
-def settings_hash(bike: Bike | None, advice: Advice) -> str:
-    """SHA-256 over bike, advice sheet and every numeric constant of the analysis: equal hash, equal settings."""
-    constants = {
-        f"{module.__name__}.{name}": value
-        for module in _MODULES
-        for name, value in vars(module).items()
-        if name.isupper() and isinstance(value, int | float | tuple)
-    }
-    settings = {"bike": asdict(bike) if bike is not None else None, "advice": asdict(advice), "constants": constants}
-    text = json.dumps(settings, sort_keys=True, default=str, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).hexdigest()

@@ -7,7 +7,7 @@ told is None; the reason stands beside it. None of the records holds NaN or infi
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
 import numpy as np
@@ -154,11 +154,69 @@ class Adherence:
 
 
 @dataclass(frozen=True)
+class Band:
+    """A figure with its 95 % interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+@dataclass(frozen=True)
+class CoolingAt:
+    """Conductance over heat capacity at one airspeed, 1/s; fan off, thermostat open."""
+
+    speed_mps: float
+    per_s: Band
+
+
+@dataclass(frozen=True)
 class Heat:
-    """The heat balance; not fitted, with the reason, where it can't be."""
+    """The heat balance fitted to the ride; not fitted, with the reason, where it can't be.
+
+    `heat_input`: K/s per kW of brake power at half of peak power and 80 % of peak-power speed, standard map. `cooling`
+    at 0, 2, 5, 10, 20 m/s. `time_constant_s` at 10 m/s. `rmse_c` is the error after 60 s on the windows fitted,
+    `holdout_rmse_c` on halves of the ride predicted from the other half, `persistence_rmse_c` that of "stays as it is"
+    on the same windows. `from_prior` is the share of each parameter's certainty that came from before the ride.
+    """
 
     fitted: bool
     reason: str | None
+    heat_input: Band | None = None
+    cooling: tuple[CoolingAt, ...] = ()
+    fan_step_per_s: Band | None = None
+    time_constant_s: Band | None = None
+    rmse_c: float | None = None
+    holdout_rmse_c: float | None = None
+    persistence_rmse_c: float | None = None
+    baseline_rides: int = 0
+    map_ratio: Band | None = None
+    ambient_c: Band | None = None
+    ambient_source: str | None = None
+    load_source: str | None = None
+    windows: int = 0
+    parameters: dict[str, Band] = field(default_factory=dict)
+    from_prior: dict[str, float] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class WhatIfExposure:
+    """Time above one threshold had the conservative map been on from the end of each advised stretch's grace time."""
+
+    threshold_c: float
+    low_s: float
+    mid_s: float
+    high_s: float
+
+
+@dataclass(frozen=True)
+class WhatIf:
+    """The same ride with the conservative map where the sheet advises it; `basis` says whose figure its effect is."""
+
+    map: Literal["conservative"]
+    basis: Literal["library", "bike", "default"]
+    exposure: tuple[WhatIfExposure, ...]
+    heat_ratio: Band | None = None
 
 
 @dataclass(frozen=True)
@@ -195,7 +253,7 @@ class Analysis:
     segments: tuple[Segment, ...]
     adherence: Adherence
     heat: Heat
-    what_if: None
+    what_if: WhatIf | None
     boiling: Boiling | None
     facts: dict[str, Any] | None
     summary: tuple[str, ...]

@@ -173,6 +173,7 @@ _KIND_NAMES = {
     "high_speed": "fast stretches",
     "slow_climb": "slow climbs",
     "standstill": "standing with the engine running",
+    "heat_only": "stretches that ask for more heat than the bike sheds",
 }
 
 
@@ -232,6 +233,10 @@ def reason(
     elif kind == "slow_climb":
         slope = f"{as_share(grade)}" if grade is not None else "a steep slope"
         text = f"Climbed {slope} for {length}{at}: work against the slope with hardly any air through the radiator"
+    elif kind == "heat_only":
+        text = (
+            f"Kept up for {length}{at}, this would take the coolant past the limit, though no rule names such a stretch"
+        )
     else:
         text = f"Stood for {length} with the engine running: no air through the radiator but a fan's"
     if doubts:

@@ -80,10 +80,10 @@ def measure(stretch: Stretch, rule: Rule, context: Context) -> Measured:
         coolant_peak_c=_peak(context, stretch.start_s, stretch.end_s),
         doubts=(),
     )
-    return Measured(**{**seen.__dict__, "doubts": _doubts(stretch.kind, rule, seen, context)})
+    return Measured(**{**seen.__dict__, "doubts": _doubts(stretch.kind, rule, seen, context, part)})
 
 
-def _doubts(kind: str, rule: Rule, seen: Measured, context: Context) -> tuple[str, ...]:
+def _doubts(kind: str, rule: Rule, seen: Measured, context: Context, part: slice) -> tuple[str, ...]:
     found: list[str] = []
     if kind == "heavy_drag":
         level = rule.level("min_drag_coefficient")
@@ -107,6 +107,10 @@ def _doubts(kind: str, rule: Rule, seen: Measured, context: Context) -> tuple[st
             found.append(f"the slope is within its own error ({200.0 * sigma:.1f} %) of the level")
     elif kind == "standstill" and context.speed_from_position:
         found.append("standing still was worked out from positions alone")
+    elif kind == "heat_only":
+        low = _mean(context.signals.over_limit_low_c, part)
+        if low is None or low < rule.level("min_over_limit_c"):
+            found.append("the band of its settle temperature reaches below the limit")
     return tuple(found)
 
 

@@ -19,6 +19,9 @@ OPEN_SHARE = 0.8
 """Share of a wide-open stretch that the throttle has to be open: short shuts to change gear are fine, on-off riding is
 not."""
 
+LEAVE_BELOW_C = 3.0
+"""A stretch flagged by its settle temperature is left this far below the level: shares of temperatures mean nothing."""
+
 ALSO_SHARE = 0.25
 """Share of a stretch for which another kind has to hold before it is named beside the stretch's own."""
 
@@ -118,6 +121,15 @@ def _heavy_drag(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Inte
     return intersection(refine_edges(ground, long_enough), known)
 
 
+def _heat_only(signals: Signals, rule: Rule, gaps: list[Interval]) -> list[Interval]:
+    if signals.over_limit_c is None:
+        return []
+    level = rule.level("min_over_limit_c")
+    with np.errstate(invalid="ignore"):
+        spans = _spans(signals, signals.over_limit_c > level, signals.over_limit_c > level - LEAVE_BELOW_C)
+    return _bridge(spans, _known(signals, signals.over_limit_c, gaps=gaps), rule.merge_gap_s)
+
+
 def refine_edges(ground: Terrain, spans: list[Interval]) -> list[Interval]:
     """Move each edge to where the unsmoothed drag changes level.
 
@@ -162,6 +174,7 @@ _FINDERS: dict[str, Callable[[Signals, Rule, list[Interval]], list[Interval]]] =
     "high_speed": _high_speed,
     "slow_climb": _slow_climb,
     "standstill": _standstill,
+    "heat_only": _heat_only,
 }
 
 

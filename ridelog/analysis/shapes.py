@@ -38,7 +38,7 @@ class Terrain:
 @dataclass(frozen=True)
 class Signals:
     """What the rules look at, on the grid; None where the ride does not have it. `terrain` has its own, slower
-    times."""
+    times; `over_limit_c`: settle temperature less the bike's limit, best and low."""
 
     t_s: FloatArray
     step_s: float
@@ -47,6 +47,8 @@ class Signals:
     opening: FloatArray | None
     rpm: FloatArray | None
     terrain: Terrain | None
+    over_limit_c: FloatArray | None = None
+    over_limit_low_c: FloatArray | None = None
 
 
 @dataclass(frozen=True)

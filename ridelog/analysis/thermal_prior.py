@@ -1,0 +1,186 @@
+"""What is known of a bike's heat balance before a ride is looked at: a build's default, and what its other rides told.
+
+Three levels: any bike of the kind (broad, from published ranges), this bike (pooled from rides not marked faulty), this
+ride (the bike's, wider where a fault may have come since). Rides are pooled with a spread between rides that is the
+same for all bikes; each ride counts by what it tells beyond the default it was fitted with.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from ridelog.analysis.thermal import (
+    AMBIENT,
+    BYPASS,
+    CLOSED,
+    CORE,
+    EXPONENT,
+    FAN,
+    FLOW,
+    HEAT,
+    IDLE,
+    KAPPA,
+    LAG,
+    NAMES,
+    OPENS,
+    PACE,
+    STILL,
+    Plant,
+)
+from ridelog.analysis.thermal_fit import Fitted, Prior
+from ridelog.results import FloatArray
+
+HEAT_PER_KW = 0.11
+"""K/s per kW of brake power: 0.9 kW to the coolant for each kW at the crank (0.6 to 1.2, no published figure for an
+injected two-stroke), over 8 kJ/K."""
+
+STILL_PER_S, FLOW_PER_S = 0.0010, 0.0125
+"""8 and 100 W/K over 8 kJ/K: a worked radiator of ordinary size gives 116 W/K at 10 m/s."""
+
+FAN_MPS2 = 10.0
+"""A fan draws air at about 3 m/s through the core at rest. Assumed."""
+
+CORE_MPS = 13.0
+EXPONENT_MEAN = 0.80
+PACE_MEAN = -0.4
+"""Heat to the walls grows with about the 0.8th power of the charge's flow, and at the same power it is less the faster
+the engine turns: a single-zone model gives a third less of the fuel's energy at 8500 1/min than at 4000."""
+
+IDLE_SHARE = 0.20
+"""Idling load at peak-power speed, over peak power. Assumed."""
+
+CLOSED_SHARE = 0.75
+"""Capacity with the thermostat closed over that with it open: the radiator holds a good part of the coolant.
+Assumed."""
+
+BYPASS_SHARE = 0.2
+"""What block and hoses shed on the move past a closed thermostat, over the open radiator. Assumed."""
+
+LAG_S = 10.0
+"""Metal between gas and coolant. Assumed."""
+
+DEFAULT_RATIO, DEFAULT_RATIO_SD = 0.90, 0.08
+"""Heat on the conservative map over that on the standard one where nobody knows better: 0.77 to 1.05 at 95 %."""
+
+TOLD_RATIO_SD = 0.03
+"""The tuner's own figure in the bike file is taken as good to ± 6 %."""
+
+DEFAULT_SD = {
+    HEAT: 0.5,
+    STILL: 0.7,
+    FAN: 8.0,
+    FLOW: 0.5,
+    CORE: 0.35,
+    EXPONENT: 0.12,
+    PACE: 0.30,
+    IDLE: 0.5,
+    LAG: 0.6,
+    CLOSED: 0.2,
+    BYPASS: 0.5,
+    OPENS: 4.0,
+}
+"""Between bikes, in the measure of `thermal.NAMES`."""
+
+RIDE_SD = {
+    HEAT: 0.08,
+    STILL: 0.30,
+    FAN: 3.0,
+    FLOW: 0.12,
+    CORE: 0.10,
+    EXPONENT: 0.04,
+    PACE: 0.05,
+    IDLE: 0.15,
+    LAG: 0.15,
+    KAPPA: 0.02,
+    CLOSED: 0.05,
+    BYPASS: 0.2,
+    OPENS: 1.5,
+}
+"""Between healthy rides of one bike: weather, wind, fuel, mud. Assumed, then held against simulated rides."""
+
+FAULT_SD = {HEAT: 0.40, STILL: 0.50, FAN: 8.0, FLOW: 0.50, OPENS: 8.0}
+"""What may have changed since the bike's other rides if it is no longer healthy: the ride itself has to say."""
+
+
+@dataclass(frozen=True)
+class RideFit:
+    """A fit kept for other rides of the bike: all that pooling needs."""
+
+    ride: str
+    theta: FloatArray
+    information: FloatArray
+    prior_mean: FloatArray
+    prior_covariance: FloatArray
+
+
+def default_prior(plant: Plant, *, ratio: float | None, map_seen: bool, ambient_sd_c: float) -> Prior:
+    """The prior of a bike nobody has seen a ride of. `ratio`: the tuner's own figure for the conservative map;
+    `map_seen`: false holds the map's effect fixed, since the ride tells nothing of it."""
+    mean, sd = np.zeros(len(NAMES)), np.zeros(len(NAMES))
+    for index, value in (
+        (HEAT, HEAT_PER_KW),
+        (STILL, STILL_PER_S),
+        (FLOW, FLOW_PER_S),
+        (CORE, CORE_MPS),
+        (EXPONENT, EXPONENT_MEAN),
+        (IDLE, IDLE_SHARE * plant.peak_kw),
+        (LAG, LAG_S),
+        (CLOSED, CLOSED_SHARE),
+        (BYPASS, BYPASS_SHARE),
+        (KAPPA, DEFAULT_RATIO if ratio is None else ratio),
+    ):
+        mean[index] = np.log(value)
+    for index, value in DEFAULT_SD.items():
+        sd[index] = value
+    ratio_sd = DEFAULT_RATIO_SD if ratio is None else TOLD_RATIO_SD
+    sd[KAPPA] = ratio_sd if map_seen else 0.0
+    mean[PACE], mean[FAN] = PACE_MEAN, FAN_MPS2
+    if plant.fan_on_c is None:
+        mean[FAN] = sd[FAN] = 0.0
+    if plant.opens_c is not None:
+        mean[OPENS] = plant.opens_c
+    else:
+        sd[OPENS] = sd[CLOSED] = sd[BYPASS] = 0.0
+    sd[AMBIENT] = ambient_sd_c
+    return Prior(mean, np.diag(sd * sd), ratio_sd)
+
+
+def pooled(rides: Sequence[RideFit], base: Prior, *, may_be_faulty: bool) -> Prior:
+    """The prior for another ride of the same bike: `base` updated by the rides, plus the spread between rides.
+
+    `may_be_faulty` widens what a fault changes, so that the bike's history does not talk a fault away.
+    """
+    free = [i for i in base.free if i != AMBIENT]
+    spread = np.array([RIDE_SD.get(i, 0.0) ** 2 for i in free])
+    grid = np.ix_(free, free)
+    precision = np.linalg.inv(base.covariance[grid])
+    pull = precision @ base.mean[free]
+    for ride in rides:
+        told = ride.information[grid]
+        # What the ride says alone: its best fit less the pull of the prior it was fitted with.
+        own = np.flatnonzero(np.diag(ride.prior_covariance) > 0.0)
+        whole = np.linalg.inv(ride.prior_covariance[np.ix_(own, own)])
+        moment = np.zeros(len(NAMES))
+        moment[own] = ride.information[np.ix_(own, own)] @ ride.theta[own] + whole @ (
+            ride.theta[own] - ride.prior_mean[own]
+        )
+        shrink = np.linalg.inv(np.eye(len(free)) + told * spread[None, :])
+        precision += shrink @ told
+        pull += shrink @ moment[free]
+    covariance_free = np.linalg.inv(0.5 * (precision + precision.T))
+    mean = base.mean.copy()
+    mean[free] = covariance_free @ pull
+    covariance = base.covariance.copy()
+    covariance[grid] = covariance_free
+    for i in free:
+        extra = RIDE_SD.get(i, 0.0) ** 2 + (FAULT_SD.get(i, 0.0) ** 2 if may_be_faulty else 0.0)
+        covariance[i, i] += extra
+    return Prior(mean, covariance, base.ratio_sd)
+
+
+def kept(ride: str, fitted: Fitted, prior: Prior) -> RideFit:
+    """What to keep of a fit for other rides."""
+    return RideFit(ride, fitted.theta, fitted.information, prior.mean, prior.covariance)
