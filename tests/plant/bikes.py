@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from typing import Literal
 
 import numpy as np
+
 from ridelog.bike import Bike, parse_bike
 
 Fault = Literal["fins_blocked", "heat_high", "fan_off", "flow_low", "thermostat_open", "thermostat_closed"]

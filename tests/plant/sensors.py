@@ -11,14 +11,14 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import polars as pl
-from ridelog.channels import CHANNELS
-from ridelog.intervals import Interval
-from ridelog.ride import ChannelInfo, Ride
 from scipy.signal import lfilter
 
 from plant.bikes import Machine
 from plant.drive import Drive
 from plant.truth import Trace
+from ridelog.channels import CHANNELS
+from ridelog.intervals import Interval
+from ridelog.ride import ChannelInfo, Ride
 
 Array = npt.NDArray[np.float64]
 

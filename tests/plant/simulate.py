@@ -8,8 +8,6 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from ridelog.bike import Bike
-from ridelog.ride import Ride
 
 from plant.air import R_AIR, pressure_pa
 from plant.bikes import Fault, Machine, machine_of
@@ -19,6 +17,8 @@ from plant.engine import Engine
 from plant.sensors import Sensors, emit
 from plant.thermal import Drives, Nodes, integrate
 from plant.truth import Trace, Truth
+from ridelog.bike import Bike
+from ridelog.ride import Ride
 
 Array = npt.NDArray[np.float64]
 MapPlan = Literal["standard", "conservative", "advice", "alternate"] | Sequence[tuple[float, str]]

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from ridelog.channels import CHANNELS
 
 from plant import BIKES, Sensors, simulate
 from plant.common_rides import SEEDS, ride
+from ridelog.channels import CHANNELS
 
 
 def test_healthy_bike_runs_in_the_usual_band() -> None:
