@@ -118,7 +118,9 @@ def print_analysis(result: Analysis) -> None:
         )
         for mark in result.quality
     ]
-    show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), marks, right=(2, 3))
+    # Latitude and longitude are one position in words: what is said of both alike stands once.
+    distinct = list(dict.fromkeys(marks))
+    show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), distinct, right=(2, 3))
     show.lines(
         "",
         [

@@ -242,8 +242,9 @@ def exposure_by_threshold(analysis: Analysis, display: Display = METRIC) -> tupl
 
 
 def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
-    """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS."""
-    return [
+    """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS; latitude and longitude are one position
+    in words, so what is said of both alike stands once."""
+    rows = (
         (
             channel_words(m.channel),
             quality_words(m.kind),
@@ -253,7 +254,8 @@ def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
             shown(m.detail),
         )
         for m in analysis.quality
-    ]
+    )
+    return list(dict.fromkeys(rows))
 
 
 def channel_rows(analysis: Analysis) -> list[tuple[str, ...]]:

@@ -250,6 +250,15 @@ def test_doubtful_data_is_told_in_words(view: Any) -> None:
     assert row[5].replace("\u00a0", " ") == "130 °C is reached too fast"
 
 
+def test_a_mark_on_both_coordinates_is_one_row(view: Any) -> None:
+    one = replace(view.analysis.quality[0], channel="lat_deg", kind="position_jump", detail="a leap of 300 m")
+    other = replace(one, channel="lon_deg")
+    later = replace(other, start_s=other.start_s + 60.0, end_s=other.end_s + 60.0)
+    rows = tables.quality_rows(replace(view.analysis, quality=(one, other, later)))
+    assert len(rows) == len(set(rows)) == 2
+    assert {row[0] for row in rows} == {"position"}
+
+
 def test_the_limit_of_the_version_is_said_once(view: Any) -> None:
     assert "heat" in tables.limit_text(view.analysis)
     assert not any("heat balance" in reason for _, reason in tables.cannot_tell_rows(view.analysis))
