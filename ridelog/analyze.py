@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -11,6 +12,7 @@ from ridelog import (
     __version__,
     analyze_drive,
     analyze_heat,
+    analyze_heat_steps,
     analyze_heat_use,
     analyze_inputs,
     analyze_map,
@@ -118,7 +120,8 @@ def analyze(
     ledger = analyze_heat_use.ledger(balance)
     if settle is not None:
         ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
-    return result, _traces(scene, driven, soil, used, ledger)
+    traces = _traces(scene, driven, soil, used, ledger)
+    return result, replace(traces, steps=analyze_heat_steps.steps(balance))
 
 
 def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:
@@ -137,7 +140,7 @@ def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubt
     elevation_m = grid.get("elevation_m")
     slope = motion.grade(elevation_m, moved) if moved is not None and elevation_m is not None else None
     air = analyze_inputs.air(ride, grid, ambient_c, doubts.defaults)
-    scene = Scene(grid, ground, moved, slope, air, bike)
+    scene = Scene(grid, ground, moved, slope, air, bike, analyze_drive.stop_moves_s(ride))
     return scene, analyze_drive.drive(scene, doubts)
 
 
@@ -284,18 +287,11 @@ def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts, baseli
 
 def _found(scene: Scene, driven: Drive) -> dict[str, Any]:
     """What was learned on the way, for those who want to check it."""
-    gearing, stops, air = driven.gearing, driven.stops, scene.air
+    gearing, air = driven.gearing, scene.air
     ratios = gearing.gears.rpm_per_mps if gearing.gears is not None else ()
     return {
         "speed_source": scene.ground.source if scene.ground is not None else None,
-        "throttle": None
-        if stops is None
-        else {
-            "closed_pct": stops.closed_pct,
-            "open_pct": stops.open_pct,
-            "closed_learned": stops.closed_learned,
-            "open_learned": stops.open_learned,
-        },
+        "throttle": driven.stops_found(),
         "gearing": {
             "source": gearing.gears.source if gearing.gears is not None else None,
             "rpm_per_kmh": [ratio / 3.6 for ratio in ratios],

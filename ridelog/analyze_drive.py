@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -11,8 +12,10 @@ from ridelog.analysis import drivetrain, load, motion, roadload, shapes, terrain
 from ridelog.analysis import throttle as throttle_stops
 from ridelog.analyze_inputs import Air, Ground
 from ridelog.bike import Bike
+from ridelog.channels import THROTTLE_ZERO
 from ridelog.grid import Grid
 from ridelog.results import BoolArray, CannotTell, FloatArray
+from ridelog.ride import Ride
 
 
 @dataclass
@@ -30,7 +33,7 @@ class Doubts:
 @dataclass(frozen=True)
 class Scene:
     """What the stages work on: the grid, how the bike moved over it, and the air. None where the ride does not have
-    it."""
+    it. `stop_moves_s`: when the throttle's closed stop moved."""
 
     grid: Grid
     ground: Ground | None
@@ -38,6 +41,7 @@ class Scene:
     slope: motion.Grade | None
     air: Air
     bike: Bike | None
+    stop_moves_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -54,12 +58,29 @@ class Gearing:
 
 @dataclass(frozen=True)
 class Drive:
-    """Throttle, gears and power on the grid; None where the ride or the bike file does not allow them."""
+    """Throttle, gears and power on the grid; None where the ride or the bike file does not allow them. `stops` are
+    those of the first stretch, `stretches` the start (s) and stops of each where the closed stop moved."""
 
     stops: throttle_stops.Stops | None
     opening: FloatArray | None
     gearing: Gearing
     power_w: FloatArray | None
+    stretches: tuple[tuple[float, throttle_stops.Stops], ...] = ()
+
+    def stops_found(self) -> dict[str, Any] | None:
+        """The stops for the facts of a result."""
+        if self.stops is None:
+            return None
+        found = asdict(self.stops)
+        if self.stretches:
+            found["stretches"] = [{"start_s": start_s, **asdict(stops)} for start_s, stops in self.stretches]
+        return found
+
+
+def stop_moves_s(ride: Ride) -> tuple[float, ...]:
+    """When the throttle's closed stop moved, from the ride's marks, in order of time, s."""
+    marks = (mark for mark in ride.quality if mark.kind == "throttle_zero" and mark.channel == "throttle_pct")
+    return tuple(sorted({mark.start_s for mark in marks}))
 
 
 def drive(scene: Scene, doubts: Doubts) -> Drive:
@@ -67,8 +88,7 @@ def drive(scene: Scene, doubts: Doubts) -> Drive:
     rpm, pedal = scene.grid.get("engine_rpm"), scene.grid.get("throttle_pct")
     if pedal is not None and not _is_an_opening(scene, pedal, rpm, doubts):
         pedal = None
-    stops = throttle_stops.learn_stops(pedal, scene.grid.step_s) if pedal is not None else None
-    opening = stops.opening(pedal) if stops is not None and pedal is not None else None
+    stops, opening, stretches = _stops(scene, pedal)
     if stops is not None and not stops.open_learned:
         doubts.say(
             "throttle_stop",
@@ -83,7 +103,23 @@ def drive(scene: Scene, doubts: Doubts) -> Drive:
         if gearing.home is not None:
             # With the clutch in nothing drives the engine, so it can't brake: idling gives no power and takes none.
             power = np.where(gearing.home, power, np.maximum(power, 0.0))
-    return Drive(stops, opening, gearing, power)
+    return Drive(stops, opening, gearing, power, stretches)
+
+
+def _stops(
+    scene: Scene, pedal: FloatArray | None
+) -> tuple[throttle_stops.Stops | None, FloatArray | None, tuple[tuple[float, throttle_stops.Stops], ...]]:
+    if pedal is None:
+        return None, None, ()
+    size = pedal.size
+    cuts = sorted({int(cut) for cut in np.searchsorted(scene.grid.t_s, scene.stop_moves_s) if 0 < cut < size})
+    if not cuts:
+        stops = throttle_stops.learn_stops(pedal, scene.grid.step_s)
+        return stops, stops.opening(pedal), ()
+    starts = [0, *cuts]
+    each, opening = throttle_stops.learn_stretches(pedal, scene.grid.step_s, starts, THROTTLE_ZERO.block_s)
+    begin_s = [float(scene.grid.t_s[start]) for start in starts]
+    return each[0], opening, tuple(zip(begin_s, each, strict=True))
 
 
 def _is_an_opening(scene: Scene, pedal: FloatArray, rpm: FloatArray | None, doubts: Doubts) -> bool:

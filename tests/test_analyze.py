@@ -266,6 +266,30 @@ def test_a_throttle_that_reads_open_at_idle_is_not_used() -> None:
     assert any("88 %" in item.reason for item in result.cannot_tell)
 
 
+@pytest.mark.parametrize("shift", [-6.0, 6.0, 12.0])
+def test_a_closed_stop_that_moves_shifts_no_opening(shift: float) -> None:
+    t_s = np.arange(0.0, 1800.0, 0.2)
+    turn = t_s % 300.0
+    opening = np.where(turn < 40.0, 0.0, np.where(turn < 80.0, 1.0, 0.3 + 0.2 * np.sin(t_s / 7.0)))
+    speed = np.where(turn < 40.0, 0.0, 15.0)
+    rpm = np.where(turn < 40.0, 1700.0, 15.0 * BIKE.rpm_per_mps[3])
+    floor = 8.0 + np.where(t_s >= 900.0, shift, 0.0)
+    before, after = f"closed, it reads {8.0 + shift:.1f} %", (900.0, 1799.8)
+    marks = (QualityMark("throttle_pct", "throttle_zero", *after, "kept", before),)
+    steady = {"engine_rpm": rpm, "gps_speed_mps": speed}
+    still = made.ride(t_s, {**steady, "throttle_pct": 8.0 + 80.0 * opening})
+    moved = made.ride(t_s, {**steady, "throttle_pct": floor + 80.0 * opening}, quality=marks)
+    (_, plain), (result, mended) = (analyze(one, BIKE, default_advice()) for one in (still, moved))
+    for name in ("throttle_open", "power_w"):
+        np.testing.assert_allclose(mended.series[name], plain.series[name], atol=1e-6, rtol=1e-6)
+    assert result.facts is not None
+    found = result.facts["throttle"]["stretches"]
+    assert [one["closed_pct"] for one in found] == pytest.approx([8.0, 8.0 + shift])
+    assert [one["open_pct"] for one in found] == pytest.approx([88.0, 88.0 + shift])
+    wide = [one for one in result.segments if "wide_open" in (one.kind, *one.also)]
+    assert len(wide) == 6
+
+
 def test_distance_and_movement_from_positions_alone() -> None:
     # Due north at 10 m/s for 500 s at 45.5 N (111141.55 m a degree, Karney), then standing with a metre of wander.
     draw = np.random.default_rng(8)

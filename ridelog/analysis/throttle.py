@@ -5,7 +5,8 @@ Loggers scale the throttle as they like: a closed throttle may read 3 %, a wide-
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -51,6 +52,34 @@ def learn_stops(throttle_pct: FloatArray, step_s: float) -> Stops:
     closed, closed_learned = _closed(known, step_s)
     opened, open_learned = _open(throttle_pct, known, closed, step_s)
     return Stops(closed, opened, closed_learned, open_learned)
+
+
+def learn_stretches(
+    throttle_pct: FloatArray, step_s: float, starts: Sequence[int], unsure_s: float
+) -> tuple[tuple[Stops, ...], FloatArray]:
+    """Stops of each stretch of a ride whose closed stop moved, and the opening over the whole of it.
+
+    `starts`: the grid index at which each stretch begins, the first one 0, rising. `unsure_s`: how far off a start may
+    be; so much beside it is not learned from where at least as much is left. A stop that moved took the other one along
+    (the sensor slipped on its shaft): the open stop of a stretch that never saw it lies as far above the closed one as
+    in a stretch that did.
+    """
+    parts = [slice(a, b) for a, b in zip(starts, [*starts[1:], throttle_pct.size], strict=True)]
+    unsure = round(unsure_s / step_s)
+    found = []
+    for number, part in enumerate(parts):
+        first = part.start + (unsure if number else 0)
+        last = part.stop - (unsure if number + 1 < len(parts) else 0)
+        sure = slice(first, last) if last - first >= unsure else part
+        found.append(learn_stops(throttle_pct[sure], step_s))
+    model = next((one for one in found if one.open_learned and one.closed_learned), found[0])
+    span = model.open_pct - model.closed_pct
+    stops = tuple(
+        one if one.open_learned else replace(one, open_pct=one.closed_pct + span, open_learned=model.open_learned)
+        for one in found
+    )
+    opening = np.concatenate([one.opening(throttle_pct[part]) for one, part in zip(stops, parts, strict=True)])
+    return stops, opening
 
 
 def _closed(known: FloatArray, step_s: float) -> tuple[float, bool]:

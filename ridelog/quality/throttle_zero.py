@@ -1,6 +1,6 @@
 """A throttle whose closed stop moves within a ride: a sensor that slips on its shaft, a loose plug, a cable that binds.
 
-Openings are read from one closed stop a ride, so a moved stop shifts every opening after it.
+A moved stop shifts every opening after it, so the analysis learns the stops anew from where each stretch begins.
 """
 
 from __future__ import annotations
@@ -39,8 +39,9 @@ def find(scene: Scene) -> list[QualityMark]:
                 here.end_s,
                 "kept",
                 f"closed, it reads {here.closed_pct:.1f} % from {clock(here.start_s)} on and {before.closed_pct:.1f} % "
-                f"before: the stop has moved. Openings, learned from one stop a ride, may be off by "
-                f"{abs(here.closed_pct - before.closed_pct):.0f} points; check the sensor's seat, plug and cable",
+                f"before: the stop has moved. The stops are learned anew from there; openings close to the change may "
+                f"be off by {abs(here.closed_pct - before.closed_pct):.0f} points. Check the sensor's seat, plug and "
+                "cable",
             )
         )
     return marks

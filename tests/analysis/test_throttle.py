@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ridelog.analysis.throttle import IDLE_OPENING_PCT, learn_stops, reading_at_idle
+from ridelog.analysis.throttle import IDLE_OPENING_PCT, learn_stops, learn_stretches, reading_at_idle
 
 STEP_S = 0.2
 
@@ -76,3 +76,13 @@ def test_what_reads_open_at_idle_is_no_throttle() -> None:
     assert reading_at_idle(flap, rpm, speed, STEP_S) == 84.0 > IDLE_OPENING_PCT
     assert reading_at_idle(real, rpm, speed, STEP_S) == 1.0
     assert reading_at_idle(flap, rpm, np.full(n, 10.0), STEP_S) is None
+
+
+def test_a_stretch_that_never_opened_fully_takes_the_span_of_one_that_did() -> None:
+    opening = np.concatenate([np.zeros(300), np.full(300, 0.4), np.ones(300), np.zeros(300), np.full(300, 0.5)])
+    shift = np.where(np.arange(1500) >= 900, 7.0, 0.0)
+    stops, found = learn_stretches(5.0 + shift + 85.0 * opening, 0.2, [0, 900], 10.0)
+    assert [one.closed_pct for one in stops] == pytest.approx([5.0, 12.0])
+    assert [one.open_pct for one in stops] == pytest.approx([90.0, 97.0])
+    assert all(one.open_learned for one in stops)
+    np.testing.assert_allclose(found, opening, atol=1e-9)
