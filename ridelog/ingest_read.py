@@ -250,6 +250,9 @@ def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawCo
     if unit is None and time.values.dtype == pl.Float64:
         unit = counter_unit(time.name)
     date = columns[plan.date] if plan.date is not None else None
+    if date is not None:
+        order = next((m.unit_text for m in plan.meanings if m.column == plan.date), date.unit)
+        date = RawColumn(date.name, order, date.values)
     return RawColumn(time.name, unit, time.values), date
 
 

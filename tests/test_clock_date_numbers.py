@@ -98,6 +98,21 @@ def test_each_option_settles_it(tmp_path: Path, order: str, start: str) -> None:
     assert ride.samples.height == ROWS
 
 
+@pytest.mark.parametrize(("order", "start"), [("dmy", "2026-05-03"), ("mdy", "2026-03-05")])
+@pytest.mark.parametrize("day", ["030526", "03/05/2026", "3-5-26"])
+@pytest.mark.parametrize("clock_form", ["10{:02d}{:02d}", "10:{:02d}:{:02d}"])
+def test_the_order_said_of_the_date_column_settles_it_too(
+    tmp_path: Path, order: str, start: str, day: str, clock_form: str
+) -> None:
+    path = tmp_path / "log.csv"
+    rows = [f"{day},{clock_form.format(n // 60, n % 60)},{60 + n % 9}.5" for n in range(ROWS)]
+    path.write_text("\n".join(["Date,Time,Coolant [C]", *rows, ""]), encoding="utf-8")
+    (ride,) = read_rides([path], ImportOptions(timezone="UTC", columns=(parse_column_option(f"Date=date:{order}"),)))
+    assert ride.start_utc is not None
+    assert ride.start_utc.isoformat() == f"{start}T10:00:00+00:00"
+    assert ride.samples.height == ROWS
+
+
 @pytest.mark.parametrize(
     ("header", "start"),
     [
