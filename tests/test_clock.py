@@ -103,6 +103,8 @@ def test_a_microsecond_counter_that_looks_like_unix_time_is_none() -> None:
         (["11:59:59 AM", "12:00:01 PM", "01:00:00 PM"], [0, 2, 3601]),
         (["23:59:59", "00:00:01", "00:00:02"], [0, 2, 3]),
         (["23:59:59", "24:00:00", "00:00:01"], [0, 1, 2]),
+        (["23:59:58", "24:00:05", "24:00:59.5", "00:01:00"], [0, 7, 61.5, 62]),
+        (["2026-12-31 23:59:58", "2026-12-31 24:00:05", "2027-01-01 00:00:06"], [0, 7, 8]),
         (["23:59:59", "23:59:60", "00:00:01"], [0, 1, 2]),
         (["00:10.5", "00:11.0", "01:00.0"], [0, 0.5, 49.5]),
         (["2026-05-03T10:00:00Z", "2026-05-03T10:00:01.5Z"], [0, 1.5]),
@@ -118,6 +120,12 @@ def test_a_microsecond_counter_that_looks_like_unix_time_is_none() -> None:
 )
 def test_texts(texts: list[str], expected: list[float]) -> None:
     np.testing.assert_allclose(times(clock_of(texts))[0], expected, atol=1e-9)
+
+
+@pytest.mark.parametrize("text", ["24:01:00", "24:59:59", "25:00:00"])
+def test_no_clock_writes_more_than_a_minute_of_hour_24(text: str) -> None:
+    clock = clock_of(["23:59:58", text, "00:00:01"])
+    assert [note.rows for note in clock.notes if note.kind == "left_out_no_time"] == [1]
 
 
 def test_midnight_is_told_and_only_midnight_adds_a_day() -> None:

@@ -1,6 +1,6 @@
 """Times written as text -> microseconds: clock times, dates with times, with or without a zone.
 
-The frequent spellings go through polars in one piece; what is left (24:00:00, a leap second) is read text by text.
+The frequent spellings go through polars in one piece; what is left (24:00:05, a leap second) is read text by text.
 """
 
 from __future__ import annotations
@@ -232,7 +232,8 @@ def _dated(clean: pl.Series, form: str, *, day_first: bool) -> pl.Series:
 
 
 def _one(cell: str, *, day_first: bool) -> int | None:
-    """One text, read by the patterns: also 24:00:00 and a leap second :60, which step into the next day or minute."""
+    """One text, read by the patterns: also the minute 24:00 and a leap second :60, which step into the next day or
+    minute. Clocks that write 24:00:00 for midnight count its seconds on; a later minute of hour 24 none writes."""
     for form, pattern in _PATTERNS:
         match = pattern.fullmatch(cell)
         if match is None or form == "no_seconds":
@@ -244,7 +245,7 @@ def _one(cell: str, *, day_first: bool) -> int | None:
                 return None
             hour = hour % 12 + (12 if part["half"] in "pP" else 0)
         minute, second = int(part["minute"]), int(part["second"])
-        if hour > 24 or (form != "minutes" and minute > 59) or second > 60 or (hour == 24 and (minute or second)):
+        if hour > 24 or (form != "minutes" and minute > 59) or second > 60 or (hour == 24 and minute):
             return None
         fraction = int((part.get("fraction") or "0")[:6].ljust(6, "0"))
         clock = ((hour * 60 + minute) * 60 + second) * 1_000_000 + fraction
