@@ -22,6 +22,7 @@ from ridelog import (
 from ridelog.advice import Advice
 from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, shapes, terrain
 from ridelog.analysis.thermal_prior import RideFit
+from ridelog.analyze_coolant import with_usable_coolant
 from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.grid import Grid, Samples, make_grid, usable
@@ -52,6 +53,8 @@ def analyze(
     ride lacks: what can't be told is None, and `cannot_tell` says why.
     """
     doubts = Doubts()
+    marks = ride.quality
+    ride = with_usable_coolant(ride, doubts)
     scene, driven = _scene(ride, bike, ambient_c, doubts)
     grid, ground, moved, slope = scene.grid, scene.ground, scene.moved, scene.slope
     soil = analyze_drive.ground_drag(scene, driven, doubts)
@@ -96,7 +99,7 @@ def analyze(
     result = Analysis(
         ride=_facts(ride, scene),
         basis=_basis(ride, bike, advice, doubts, baseline),
-        quality=tuple(Mark(m.channel, m.kind, m.start_s, m.end_s, m.action, m.detail) for m in ride.quality),
+        quality=tuple(Mark(m.channel, m.kind, m.start_s, m.end_s, m.action, m.detail) for m in marks),
         exposure=exposed,
         segments=flagged,
         adherence=kept,
@@ -128,6 +131,7 @@ def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideF
     """The ride's own fit of the heat balance, from the default prior alone, for other rides to go by; None where it
     can't be fitted."""
     doubts = Doubts()
+    ride = with_usable_coolant(ride, doubts)
     scene, driven = _scene(ride, bike, ambient_c, doubts)
     used = analyze_map.map_track(ride, bike, doubts)
     return analyze_heat.own_fit(scene, driven, ride, _map_on_grid(used, scene.grid))

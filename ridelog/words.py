@@ -109,6 +109,7 @@ QUESTION_WORDS: dict[str, str] = {
     "wheelspin": "Did the rear wheel spin?",
     "wheelspin_or_clutch": "Did the wheel spin or the clutch slip?",
     "exposure": "How long was it hot?",
+    "coolant_sensor": "Which coolant sensor was gone by?",
     "boiling": "How far was it from boiling?",
     "throttle_stop": "Was the throttle fully open?",
     "gear": "Which gear was it in?",
