@@ -43,7 +43,12 @@ def flow_shape(speed_mps: FloatArray, core_mps: FloatArray | float) -> FloatArra
 
 def _carried(speed_mps: FloatArray, core_mps: FloatArray | float) -> FloatArray:
     speed = np.maximum(speed_mps, 1e-6)
-    return np.asarray(speed * -np.expm1(-((core_mps / speed) ** FLOW_POWER)), dtype=np.float64)
+    share = np.asarray(core_mps / speed, dtype=np.float64)
+    # In place: over a long ride and many parameter vectors, fresh memory costs more than the arithmetic.
+    np.power(share, FLOW_POWER, out=share)
+    np.expm1(np.negative(share, out=share), out=share)
+    share *= speed
+    return np.negative(share, out=share)
 
 
 def airspeed_mps(speed_mps: FloatArray, fan_mps2: FloatArray | float = 0.0) -> FloatArray:
@@ -54,7 +59,7 @@ def airspeed_mps(speed_mps: FloatArray, fan_mps2: FloatArray | float = 0.0) -> F
 
 def lift(coolant_c: FloatArray, opens_c: FloatArray | float) -> FloatArray:
     """How far a thermostat is open, 0 to 1."""
-    return np.asarray(np.clip((coolant_c - opens_c) / THERMOSTAT_SPAN_C, 0.0, 1.0), dtype=np.float64)
+    return np.asarray(np.minimum(np.maximum((coolant_c - opens_c) / THERMOSTAT_SPAN_C, 0.0), 1.0), dtype=np.float64)
 
 
 def fan_state(coolant_c: FloatArray, on_c: float, off_c: float) -> BoolArray:

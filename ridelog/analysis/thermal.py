@@ -23,9 +23,15 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 import numpy.typing as npt
-from scipy.signal import lfilter
 
-from ridelog.analysis.airflow import FAN_HYSTERESIS_C, airspeed_mps, fan_state, flow_shape, lift
+from ridelog.analysis.airflow import (
+    FAN_HYSTERESIS_C,
+    THERMOSTAT_SPAN_C,
+    airspeed_mps,
+    fan_state,
+    flow_shape,
+    lift,
+)
 from ridelog.results import BoolArray, FloatArray
 
 IndexArray = npt.NDArray[np.int64]
@@ -117,6 +123,20 @@ class Conditions:
         """Where all but the coolant is known."""
         return np.isfinite(self.power_kw) & np.isfinite(self.speed_mps) & np.isfinite(self.ambient_c)
 
+    def only(self, steps: BoolArray) -> Conditions:
+        """Some of its steps."""
+        return Conditions(
+            t_s=self.t_s[steps],
+            coolant_c=self.coolant_c[steps],
+            power_kw=self.power_kw[steps],
+            turning=self.turning[steps],
+            speed_mps=self.speed_mps[steps],
+            ambient_c=self.ambient_c[steps],
+            running=self.running[steps],
+            fan_logged=None if self.fan_logged is None else self.fan_logged[steps],
+            conservative=self.conservative[steps],
+        )
+
 
 def observed_fan(plant: Plant, ride: Conditions) -> FloatArray:
     """1 where the fan runs: as logged, else from the coolant's trace; 0 for a bike without one."""
@@ -129,38 +149,75 @@ def observed_fan(plant: Plant, ride: Conditions) -> FloatArray:
 
 def load_shape(plant: Plant, theta: FloatArray, power_kw: FloatArray, turning: FloatArray) -> FloatArray:
     """Heat load over that at the reference load, 1; (K, n) for K parameter vectors."""
-    idle = np.exp(theta[:, IDLE, None])
-    load = (power_kw + idle * turning) / (plant.reference_kw + REFERENCE_TURNING * idle)
-    shape = _shared(theta[:, [EXPONENT, IDLE]], lambda rows: load[rows] ** np.exp(theta[rows, EXPONENT, None]))
-    pace = np.maximum(turning, SLOWEST_TURNING) / REFERENCE_TURNING
-    return shape * _shared(theta[:, [PACE]], lambda rows: pace[None] ** theta[rows, PACE, None])
+    pace = np.log(np.maximum(turning, SLOWEST_TURNING) / REFERENCE_TURNING)
+
+    def shape(rows: IndexArray) -> FloatArray:
+        idle = np.exp(theta[rows, IDLE, None])
+        load = power_kw + idle * turning
+        load /= plant.reference_kw + REFERENCE_TURNING * idle
+        np.log(np.maximum(load, 1e-12, out=load), out=load)
+        load *= np.exp(theta[rows, EXPONENT, None])
+        load += theta[rows, PACE, None] * pace
+        return np.exp(load, out=load)
+
+    return _shared(theta[:, [EXPONENT, IDLE, PACE]], shape)
 
 
 def heating_kps(plant: Plant, theta: FloatArray, ride: Conditions, *, lagged: bool = True) -> FloatArray:
     """q in K/s along the ride, (K, n); NaN is taken as no heat, so look at `known`. `lagged` false: as it leaves the
     gas, without the metal in between."""
     power, turning = np.nan_to_num(ride.power_kw), np.nan_to_num(ride.turning)
-    q = load_shape(plant, theta, power, turning) * (np.exp(theta[:, HEAT]) * plant.reference_kw)[:, None]
-    q = np.where(ride.running, q, 0.0)
-    conservative = np.nan_to_num(ride.conservative) > 0.0
-    if conservative.any():
-        q = np.where(conservative, q * np.exp(theta[:, KAPPA])[:, None], q)
-    return _lagged(q, np.exp(theta[:, LAG])) if lagged else q
+    conservative = np.flatnonzero(np.nan_to_num(ride.conservative) > 0.0)
+    keys = [EXPONENT, IDLE, PACE]
+    if conservative.size:
+        keys.append(KAPPA)
+    if lagged:
+        keys.append(LAG)
+
+    def per_heat(rows: IndexArray) -> FloatArray:
+        q = load_shape(plant, theta[rows], power, turning)
+        q *= ride.running
+        if conservative.size:
+            q[:, conservative] *= np.exp(theta[rows, KAPPA, None])
+        return smeared(q, np.exp(theta[rows, LAG])) if lagged else q
+
+    q = _shared(theta[:, keys], per_heat)
+    q *= (np.exp(theta[:, HEAT]) * plant.reference_kw)[:, None]
+    return q
 
 
-def _lagged(q: FloatArray, lag_s: FloatArray) -> FloatArray:
-    result = np.empty_like(q)
-    for lag in np.unique(lag_s):
-        rows = lag_s == lag
-        keep = float(np.exp(-STEP_S / max(lag, 1e-3)))
-        result[rows] = filtered((1.0 - keep) * q[rows], keep, keep * q[rows][:, 0])
-    return result
+def smeared(q: FloatArray, lag_s: FloatArray) -> FloatArray:
+    """Heat (K, n) after the metal between gas and coolant, time constants (K,); steady before the start."""
+    keep = np.exp(-STEP_S / np.maximum(lag_s, 1e-3))
+    return filtered((1.0 - keep)[:, None] * q, keep, keep * q[:, 0])
 
 
-def filtered(values: FloatArray, keep: float, before: FloatArray | float = 0.0) -> FloatArray:
-    """y[k] = values[k] + keep y[k - 1] along each row, with keep y[-1] = `before`."""
-    start = np.broadcast_to(np.asarray(before, dtype=np.float64), (values.shape[0],))[:, None]
-    return np.asarray(lfilter([1.0], [1.0, -keep], values, axis=1, zi=start)[0], dtype=np.float64)
+FILTER_BLOCK = 64
+
+
+def filtered(values: FloatArray, keep: FloatArray | float, before: FloatArray | float = 0.0) -> FloatArray:
+    """y[k] = values[k] + keep y[k - 1] along each row, with keep y[-1] = `before`; `keep` one figure or one a row.
+
+    Block by block: within one the sum is a product with a triangular matrix, and only the blocks' ends are carried on
+    one after the other.
+    """
+    rows, count = values.shape
+    blocks = -(-count // FILTER_BLOCK)
+    table = np.zeros((rows, blocks * FILTER_BLOCK))
+    table[:, :count] = values
+    table = table.reshape(rows, blocks, FILTER_BLOCK)
+    places = np.arange(FILTER_BLOCK)
+    later = places[None, :] - places[:, None]
+    powers = np.atleast_1d(np.asarray(keep, dtype=np.float64))[:, None] ** places
+    table = table @ np.where(later >= 0, powers[:, np.maximum(later, 0)], 0.0)
+    step_on, through = powers[:, 1], powers[:, -1]
+    carry = np.empty((blocks, rows))
+    now = np.broadcast_to(np.asarray(before, dtype=np.float64), (rows,))
+    for block, end in enumerate(table[:, :, -1].T.copy()):
+        carry[block] = now
+        now = step_on * (end + through * now)
+    table += carry.T[:, :, None] * powers[:, None, :]
+    return np.ascontiguousarray(table.reshape(rows, -1)[:, :count])
 
 
 @dataclass(frozen=True)
@@ -187,6 +244,10 @@ class Cooling:
         extra = (slice(None),) + (None,) * (coolant_c.ndim - 1)
         share, closed, bypass = lift(coolant_c, self.opens_c[extra]), self.closed[extra], self.bypass[extra]
         return self.still[:, index] + flow * (bypass + (1.0 - bypass) * share), closed + (1.0 - closed) * share
+
+    def flow(self, fan: float) -> FloatArray:
+        """The flow's share, (K, n), with the fan on (1) or off (0) all along and the thermostat open."""
+        return self.fan_on if fan else self.fan_off
 
     def mean(self, index: IndexArray) -> Cooling:
         """The same with each row's mean over some steps, (K, 1)."""
@@ -216,8 +277,13 @@ def cooling(plant: Plant, theta: FloatArray, ride: Conditions) -> Cooling:
 
 def _shared(keys: FloatArray, work: Callable[[IndexArray], FloatArray]) -> FloatArray:
     """Rows of `work`, done once for rows of equal keys: a fit probes one parameter at a time."""
-    _, first, inverse = np.unique(keys, axis=0, return_index=True, return_inverse=True)
-    return work(first)[inverse.ravel()]
+    seen: dict[bytes, int] = {}
+    inverse = np.array([seen.setdefault(row.tobytes(), len(seen)) for row in keys])
+    if len(seen) == inverse.size:
+        return work(np.arange(inverse.size))
+    first = np.empty(len(seen), dtype=np.int64)
+    first[inverse[::-1]] = np.arange(inverse.size)[::-1]
+    return work(first)[inverse]
 
 
 def driven_by(q: FloatArray, ambient_c: FloatArray | float) -> tuple[FloatArray, FloatArray]:
@@ -248,23 +314,54 @@ class Windows:
 
 def march(plant: Plant, theta: FloatArray, ride: Conditions, windows: Windows) -> FloatArray:
     """Coolant in each window, (steps + 1, K, W): the balance run forward for all windows and K parameter vectors."""
+    at = windows.starts + np.arange(windows.steps)[:, None]
+    given = windows.fan if windows.fan is not None else ride.fan_logged
+    first_on = None if given is not None else observed_fan(plant, ride)[windows.starts]
+    used = np.zeros(ride.t_s.size, dtype=np.bool_)
+    used[at] = True
+    q = heating_kps(plant, theta, ride)
+    if not used.all():
+        # The lag needs the ride in one piece, the rest only the steps that windows cover.
+        q, ride, at = q[:, used], ride.only(used), (np.cumsum(used) - 1)[at]
+        given = None if given is None else given[used]
     sheds = cooling(plant, theta, ride)
     ambient = np.nan_to_num(ride.ambient_c)[None, :] + theta[:, AMBIENT, None]
-    heat, falls = driven_by(heating_kps(plant, theta, ride), ambient)
-    given = windows.fan if windows.fan is not None else ride.fan_logged
-    if given is not None:
-        given = np.nan_to_num(given)
-    on = np.broadcast_to(observed_fan(plant, ride)[windows.starts], (theta.shape[0], windows.starts.size))
-    coolant = np.broadcast_to(windows.start_c, on.shape).astype(np.float64)
+    coolant = np.broadcast_to(windows.start_c, (theta.shape[0], windows.starts.size)).astype(np.float64)
     path = np.empty((windows.steps + 1, *coolant.shape))
     path[0] = coolant
-    for k in range(windows.steps):
-        at = windows.starts + k
-        on = given[at] if given is not None else fan_now(plant, coolant, on)
-        g, capacity = sheds.at(at, coolant, on)
-        coolant = step(coolant, heat[:, at] / capacity, (g + falls[:, at]) / capacity, ambient[:, at], STEP_S)
+    if given is not None and sheds.opens_c is None:
+        # What sheds heat does not hang on the coolant, so that a step is linear in it: T <- kept T + added.
+        kept, added = _linear(sheds, q, ambient, np.nan_to_num(given))
+        for k, here in enumerate(at):
+            np.multiply(kept.take(here, axis=1), path[k], out=path[k + 1])
+            path[k + 1] += added.take(here, axis=1)
+        return path
+    heat, falls = driven_by(q, ambient)
+    on = np.zeros(1) if first_on is None else np.broadcast_to(first_on, coolant.shape)
+    for k, here in enumerate(at):
+        on = np.nan_to_num(given[here]) if given is not None else fan_now(plant, coolant, on)
+        g, capacity = sheds.at(here, coolant, on)
+        g += falls.take(here, axis=1)
+        g /= capacity
+        coolant = step(coolant, heat.take(here, axis=1) / capacity, g, ambient.take(here, axis=1), STEP_S)
         path[k + 1] = coolant
     return path
+
+
+def _linear(sheds: Cooling, q: FloatArray, ambient_c: FloatArray, fan: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Factor and summand of a step without a thermostat, the fan's state known, (K, n) each."""
+    heat, g = driven_by(q, ambient_c)
+    g += sheds.still
+    g += sheds.fan_off
+    if sheds.fan_on is not sheds.fan_off:
+        g += fan * (sheds.fan_on - sheds.fan_off)
+    np.maximum(g, 1e-9, out=g)
+    lost = np.expm1(-STEP_S * g)
+    heat /= g
+    heat += ambient_c
+    heat *= -lost
+    lost += 1.0
+    return lost, heat
 
 
 def fan_now(plant: Plant, coolant_c: FloatArray, on: FloatArray) -> FloatArray:
@@ -290,18 +387,46 @@ def settle_c(plant: Plant, sheds: Cooling, q: FloatArray, ambient_c: FloatArray)
 
 
 def _solved(sheds: Cooling, heat: FloatArray, falls: FloatArray, ambient_c: FloatArray, fan: float) -> FloatArray:
-    """Coolant at which the balance holds; where a thermostat's opening hangs on it, by halving."""
-    every, state = np.arange(heat.shape[1]), np.full((1, 1), fan)
+    """Coolant at which the balance holds. With a thermostat: as if it stayed shut where that is below where it starts
+    to open, as if it stood open where that is above where it ends, else the root of the quadratic between."""
+    flow = sheds.flow(fan)
+    opened = ambient_c + heat / np.maximum(sheds.still + flow + falls, 1e-9)
     if sheds.opens_c is None:
-        g, _ = sheds.at(every, heat, state)
-        return np.asarray(ambient_c + heat / np.maximum(g + falls, 1e-9), dtype=np.float64)
-    low, high = np.broadcast_to(ambient_c, heat.shape).copy(), np.full(heat.shape, HOTTEST_C)
-    for _ in range(24):
-        middle = 0.5 * (low + high)
-        g, _ = sheds.at(every, middle, state)
-        warm = (g + falls) * (middle - ambient_c) < heat
-        low, high = np.where(warm, middle, low), np.where(warm, high, middle)
-    return np.asarray(0.5 * (low + high), dtype=np.float64)
+        return np.asarray(opened, dtype=np.float64)
+    opening = Opening.of(sheds, heat, falls, ambient_c, flow)
+    shut = ambient_c + heat / np.maximum(opening.shut_per_s, 1e-9)
+    opens = sheds.opens_c[:, None]
+    between = np.where(opened >= opens + THERMOSTAT_SPAN_C, opened, ambient_c + opening.settles)
+    return np.asarray(np.minimum(np.where(shut <= opens, shut, between), HOTTEST_C), dtype=np.float64)
+
+
+@dataclass(frozen=True)
+class Opening:
+    """A thermostat on its way from shut to open, all (K, n): with x the coolant above the air's temperature, heat in
+    less heat out is `heat` - `slope` x - `bend` x^2. Its roots are `settles` > 0 and `other` < 0, and `spread` is bend
+    x (settles - other)."""
+
+    shut_per_s: FloatArray
+    bend: FloatArray
+    settles: FloatArray
+    other: FloatArray
+    spread: FloatArray
+
+    @classmethod
+    def of(
+        cls, sheds: Cooling, heat: FloatArray, falls: FloatArray, ambient_c: FloatArray, flow: FloatArray
+    ) -> Opening:
+        """For conductances of a Cooling with a thermostat."""
+        opens = sheds.opens_c[:, None] if sheds.opens_c is not None else np.inf
+        bypass = sheds.bypass[:, None]
+        shut = sheds.still + falls + bypass * flow
+        bend = np.maximum((1.0 - bypass) * flow / THERMOSTAT_SPAN_C, 1e-12)
+        slope = shut + bend * (ambient_c - opens)
+        heat = np.maximum(heat, 1e-12)
+        spread = np.sqrt(slope * slope + 4.0 * bend * heat)
+        # Either form of the root is exact where the other takes the difference of near equals.
+        settles = np.where(slope >= 0.0, 2.0 * heat / (spread + np.abs(slope)), (spread - slope) / (2.0 * bend))
+        return cls(shut, bend, settles, -heat / (bend * settles), spread)
 
 
 def time_to_s(start_c: FloatArray, settle: FloatArray, conductance: FloatArray, target_c: float) -> FloatArray:
