@@ -101,18 +101,15 @@ def _band(values: FloatArray) -> Band:
 
 def with_estimates(records: tuple[Exposure, ...], balance: Balance) -> tuple[Exposure, ...]:
     """The same exposure with the time above each threshold where the balance can tell and the sensor could not."""
-    drawn = balance.drawn
-    if drawn is None:
+    found = estimated_rows(balance)
+    if found is None:
         return records
-    path = drawn.fill(_starts(drawn))
-    if not path.estimated.any():
-        return records
-    told_s = float(np.count_nonzero(path.estimated) * thermal.STEP_S)
-    rows = path.coolant_c + _misses(path.estimated, drawn.thetas.shape[0] - 1, balance.error_c)
+    rows, where = found
+    told_s = float(np.count_nonzero(where) * thermal.STEP_S)
     # A reading at either end of a hole closes its first and last step.
-    ends = np.zeros(path.estimated.size, dtype=np.bool_)
-    ends[1:] |= path.estimated[:-1]
-    rows = np.where(path.estimated | ends, rows, np.nan)
+    ends = np.zeros(where.size, dtype=np.bool_)
+    ends[1:] |= where[:-1]
+    rows = np.where(where | ends, rows, np.nan)
     done = []
     for record in records:
         seconds = thermal_use.time_above_s(rows, record.threshold_c)
@@ -127,6 +124,18 @@ def with_estimates(records: tuple[Exposure, ...], balance: Balance) -> tuple[Exp
             )
         )
     return tuple(done)
+
+
+def estimated_rows(balance: Balance, draws: int | None = None) -> tuple[FloatArray, BoolArray] | None:
+    """Coolant where the sensor does not tell and the balance does, (1 + draws, n), with what the balance may miss by, and
+    where that is, (n,); None where there is no such place. `draws` looks at the first vectors only."""
+    if balance.drawn is None:
+        return None
+    drawn = balance.drawn if draws is None else balance.drawn.first(draws)
+    path = drawn.fill(_starts(balance.drawn)[: drawn.thetas.shape[0]])
+    if not path.estimated.any():
+        return None
+    return path.coolant_c + _misses(path.estimated, drawn.thetas.shape[0] - 1, balance.error_c), path.estimated
 
 
 def _starts(drawn: Drawn) -> FloatArray:
