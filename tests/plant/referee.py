@@ -232,7 +232,8 @@ class Score:
         inside = np.mean([one.settle.inside for one in self.sections])
         lines.append(
             f"settle: {size.size} sections, median {np.median(size):.2f} C, 95th percentile "
-            f"{np.percentile(size, 95):.2f} C, {np.percentile(size / limit, 95):.2f} of the limit, band holds {inside:.3f}"
+            f"{np.percentile(size, 95):.2f} C, {np.percentile(size / limit, 95):.2f} of the limit, "
+            f"band holds {inside:.3f}"
         )
         for ground in sorted({one.ground for one in self.sections}):
             these = np.array([one.settle.value - one.settle.true for one in self.sections if one.ground == ground])
