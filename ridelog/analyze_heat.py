@@ -20,7 +20,6 @@ from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analysis.thermal_use import Drawn
 from ridelog.analyze_drive import Drive, Scene
 from ridelog.bike import Bike
-from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import Band, CoolingAt, FloatArray, Heat
 from ridelog.ride import Ride
 
@@ -168,10 +167,14 @@ def _power_from_motion(scene: Scene, moved: motion.Motion, bike: Bike) -> FloatA
     """Least power the motion takes on firm ground, kW: for logs without a usable throttle."""
     grade = np.nan_to_num(scene.slope.grade) if scene.slope is not None else np.zeros(scene.grid.t_s.size)
     radius_m = bike.tyre_circumference_m / (2.0 * math.pi)
-    factor = roadload.rotating_factor(bike.total_kg, radius_m, float(np.median(bike.overall_ratios)))
-    force = bike.total_kg * (
-        factor * moved.acceleration_mps2 + GRAVITY_MPS2 * (roadload.slope_sine(grade) + FIRM_ROLLING)
-    ) + roadload.air_n(scene.air.density, bike.drag_area_m2, moved.speed_mps)
+    force = roadload.force_n(
+        bike.total_kg,
+        rolling=FIRM_ROLLING,
+        grade=grade,
+        rotating=float(roadload.rotating_factor(bike.total_kg, radius_m, float(np.median(bike.overall_ratios)))),
+        acceleration_mps2=moved.acceleration_mps2,
+        air=roadload.air_n(scene.air.density, bike.drag_area_m2, moved.speed_mps),
+    )
     return np.asarray(force * moved.speed_mps / bike.driveline_efficiency / 1000.0, dtype=np.float64)
 
 

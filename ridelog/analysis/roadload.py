@@ -23,16 +23,6 @@ def slope_sine(grade: FloatArray) -> FloatArray:
     return np.asarray(grade / np.sqrt(1.0 + grade * grade), dtype=np.float64)
 
 
-def rolling_n(mass_kg: float, coefficient: float, grade: float = 0.0) -> float:
-    """Rolling resistance, N."""
-    return coefficient * mass_kg * GRAVITY_MPS2 / float(np.sqrt(1.0 + grade * grade))
-
-
-def slope_n(mass_kg: float, grade: float) -> float:
-    """Downhill pull of the weight, N; positive uphill."""
-    return mass_kg * GRAVITY_MPS2 * float(slope_sine(np.asarray(grade, dtype=np.float64)))
-
-
 def air_n(density_kg_per_m3: FloatArray | float, drag_area_m2: float, air_speed_mps: FloatArray | float) -> FloatArray:
     """Air drag, N, at one speed or along a ride."""
     speed = np.asarray(air_speed_mps, dtype=np.float64)
@@ -54,16 +44,22 @@ def rotating_factor(
     )
 
 
-def crank_power_w(force_n: float, speed_mps: float, driveline_efficiency: float) -> float:
-    """Power at the crank for a force at the tyre, W."""
-    return force_n * speed_mps / driveline_efficiency
-
-
-def wheel_speed_mps(
-    rpm: FloatArray | float, primary: float, gear: float, final: float, circumference_m: float
+def force_n(
+    mass_kg: float,
+    *,
+    rolling: float,
+    grade: FloatArray,
+    rotating: float,
+    acceleration_mps2: FloatArray,
+    air: FloatArray,
 ) -> FloatArray:
-    """Speed at the tyre for an engine speed, m/s: plain geometry."""
-    return np.asarray(rpm, dtype=np.float64) / 60.0 / (primary * gear * final) * circumference_m
+    """Force at the tyre, N: rolling (on the weight across the slope), slope, inertia with rotating mass, and air."""
+    sine = slope_sine(grade)
+    weight = mass_kg * GRAVITY_MPS2
+    cosine = np.sqrt(1.0 - sine * sine)
+    return np.asarray(
+        weight * (rolling * cosine + sine) + rotating * mass_kg * acceleration_mps2 + air, dtype=np.float64
+    )
 
 
 def driving_slip(wheel_mps: FloatArray, ground_mps: FloatArray) -> FloatArray:

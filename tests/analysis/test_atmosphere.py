@@ -6,16 +6,19 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ridelog.analysis.atmosphere import (
     air_density,
     correction_iso1585,
     correction_j1349,
     density_altitude_m,
+    pressure_altitude_m,
     standard_pressure_pa,
     standard_temperature_k,
 )
-from ridelog.constants import SEA_LEVEL_DENSITY_KG_PER_M3, ZERO_CELSIUS_K
+from ridelog.constants import EARTH_RADIUS_M, SEA_LEVEL_DENSITY_KG_PER_M3, ZERO_CELSIUS_K
 
 Reference = Callable[[str], list[dict[str, float]]]
 
@@ -58,6 +61,13 @@ def test_density_altitude(pressure_pa: float, celsius: float, vapour_pa: float, 
     assert density_altitude_m(air_density(pressure_pa, celsius, vapour_pa)) == pytest.approx(expected_m, abs=0.5)
 
 
+@given(st.floats(-400.0, 8000.0))
+def test_pressure_altitude_undoes_the_standard_pressure(height_m: float) -> None:
+    # Geopotential over geometric height: 13 Pa or 1.4 m at 3000 m.
+    geopotential_m = EARTH_RADIUS_M * height_m / (EARTH_RADIUS_M + height_m)
+    assert pressure_altitude_m(standard_pressure_pa(height_m)) == pytest.approx(geopotential_m, abs=0.05)
+
+
 def test_power_correction(reference: Reference) -> None:
     # SAE J1349 as transcribed in two places, ISO 1585 from memory; neither standard was read.
     for row in reference("power_correction.csv"):
@@ -65,6 +75,7 @@ def test_power_correction(reference: Reference) -> None:
             found = rule(row["dry_kpa"], 0.0, row["inlet_c"])
             assert found.factor == pytest.approx(row[name], abs=6e-5)
             assert found.in_range == (0.93 <= row[name] <= 1.07)
+            assert found.power_share * row[name] == pytest.approx(1.0, abs=1e-4)
 
 
 def test_the_reference_air_needs_no_correction() -> None:
