@@ -63,31 +63,40 @@ def ledger(balance: Balance) -> dict[str, FloatArray]:
 
 def with_settle(segments: tuple[Segment, ...], balance: Balance, limit_c: float) -> tuple[Segment, ...]:
     """The same stretches with settle temperature and time to the limit, each with its 95 % band."""
-    if balance.drawn is None:
+    drawn = balance.drawn
+    if drawn is None:
         return segments
-    return tuple(_settled(segment, balance.drawn, limit_c) for segment in segments)
+    steps = np.array([_steps_of(segment, drawn.ride.t_s.size) for segment in segments], dtype=np.int64).reshape(-1, 2)
+    long = np.flatnonzero(steps[:, 1] > steps[:, 0])
+    ends = drawn.settle_of(steps[long])
+    told = np.isfinite(ends[0])
+    long, ends = long[told], ends[:, told]
+    done = list(segments)
+    for n, low, high, value in zip(long.tolist(), *_quantiles(ends), ends[0], strict=True):
+        band = _spanned(float(value), float(low), float(high))
+        done[n] = replace(done[n], settle_c=band.value, settle_low_c=band.low, settle_high_c=band.high)
+    starts = [segments[n].coolant_start_c for n in long.tolist()]
+    seen = np.array([start is not None for start in starts], dtype=np.bool_)
+    begun = np.array([start for start in starts if start is not None], dtype=np.float64)
+    after = drawn.limits_after_s(steps[long[seen]], begun, limit_c)
+    for n, quick, slow, best in zip(long[seen].tolist(), *_quantiles(after, nearest=True), after[0], strict=True):
+        done[n] = replace(
+            done[n],
+            limit_after_s=_finite(best),
+            limit_after_low_s=_finite(min(quick, best)),
+            limit_after_high_s=_finite(max(slow, best)),
+        )
+    return tuple(done)
 
 
-def _settled(segment: Segment, drawn: Drawn, limit_c: float) -> Segment:
+def _steps_of(segment: Segment, count: int) -> tuple[int, int]:
     first = int(np.ceil(segment.start_s / thermal.STEP_S - 1e-9))
-    past = min(int(np.floor(segment.end_s / thermal.STEP_S + 1e-9)), drawn.ride.t_s.size)
-    ends = drawn.settle_c(first, past) if past > first else None
-    if ends is None:
-        return segment
-    settle = _band(ends)
-    segment = replace(segment, settle_c=settle.value, settle_low_c=settle.low, settle_high_c=settle.high)
-    after = None
-    if segment.coolant_start_c is not None:
-        after = drawn.limit_after_s(first, past, segment.coolant_start_c, limit_c)
-    if after is None:
-        return segment
-    quick, slow = np.quantile(after[1:], [LOW, HIGH], method="nearest")
-    return replace(
-        segment,
-        limit_after_s=_finite(after[0]),
-        limit_after_low_s=_finite(min(quick, after[0])),
-        limit_after_high_s=_finite(max(slow, after[0])),
-    )
+    return first, min(int(np.floor(segment.end_s / thermal.STEP_S + 1e-9)), count)
+
+
+def _quantiles(rows: FloatArray, *, nearest: bool = False) -> FloatArray:
+    """Ends of the 95 % band of each column, the best fit in the first row left out, (2, n)."""
+    return np.asarray(np.quantile(rows[1:], [LOW, HIGH], axis=0, method="nearest" if nearest else "linear"))
 
 
 def _finite(seconds: float) -> float | None:
@@ -96,7 +105,11 @@ def _finite(seconds: float) -> float | None:
 
 def _band(values: FloatArray) -> Band:
     low, high = np.quantile(values[1:], [LOW, HIGH])
-    return Band(float(values[0]), float(min(low, values[0])), float(max(high, values[0])))
+    return _spanned(float(values[0]), float(low), float(high))
+
+
+def _spanned(value: float, low: float, high: float) -> Band:
+    return Band(value, min(low, value), max(high, value))
 
 
 def with_estimates(records: tuple[Exposure, ...], balance: Balance) -> tuple[Exposure, ...]:
@@ -112,7 +125,7 @@ def with_estimates(records: tuple[Exposure, ...], balance: Balance) -> tuple[Exp
     rows = np.where(where | ends, rows, np.nan)
     done = []
     for record in records:
-        seconds = thermal_use.time_above_s(rows, record.threshold_c)
+        seconds = thermal_use.time_above_s(rows, record.threshold_c, among=where)
         low, middle, high = np.quantile(seconds[1:], [LOW, MIDDLE, HIGH])
         done.append(
             replace(
@@ -127,8 +140,8 @@ def with_estimates(records: tuple[Exposure, ...], balance: Balance) -> tuple[Exp
 
 
 def estimated_rows(balance: Balance, draws: int | None = None) -> tuple[FloatArray, BoolArray] | None:
-    """Coolant where the sensor does not tell and the balance does, (1 + draws, n), with what the balance may miss by, and
-    where that is, (n,); None where there is no such place. `draws` looks at the first vectors only."""
+    """Coolant where the sensor does not tell and the balance does, (1 + draws, n), with what the balance may miss by,
+    and where that is, (n,); None where there is no such place. `draws` looks at the first vectors only."""
     if balance.drawn is None:
         return None
     drawn = balance.drawn if draws is None else balance.drawn.first(draws)
@@ -169,10 +182,11 @@ def what_if(
             begin = segment.start_s + grace_s[segment.kind]
             advised[(ride.t_s >= begin - 1e-9) & (ride.t_s < segment.end_s)] = True
     change = drawn.switched(ride.coolant_c, advised)
+    moved: BoolArray = np.any(change < 0.0, axis=0)
     done = []
     for record in records:
-        was_s = thermal_use.time_above_s(ride.coolant_c[None], record.threshold_c)[0]
-        saved_s = was_s - thermal_use.time_above_s(ride.coolant_c[None] + change, record.threshold_c)
+        was_s = thermal_use.time_above_s(ride.coolant_c[None], record.threshold_c, among=moved)[0]
+        saved_s = was_s - thermal_use.time_above_s(ride.coolant_c + change, record.threshold_c, among=moved)
         left = _band(np.clip(record.observed_s - np.maximum(saved_s, 0.0), 0.0, record.observed_s))
         done.append(WhatIfExposure(record.threshold_c, left.low, left.value, left.high))
     ratio = _band(np.exp(drawn.thetas[:, thermal.KAPPA]))

@@ -239,11 +239,15 @@ class Cooling:
         (K, steps), or (K,) at one step. A closed thermostat leaves the radiator's coolant out of the lump."""
         off = self.fan_off[:, index]
         flow = off + fan * (self.fan_on[:, index] - off)
+        return self.shed(self.still[:, index], flow, coolant_c)
+
+    def shed(self, still: FloatArray, flow: FloatArray, coolant_c: FloatArray) -> tuple[FloatArray, FloatArray | float]:
+        """The same for given shares of still air and of the flow, of the coolant's shape."""
         if self.opens_c is None:
-            return self.still[:, index] + flow, 1.0
+            return still + flow, 1.0
         extra = (slice(None),) + (None,) * (coolant_c.ndim - 1)
         share, closed, bypass = lift(coolant_c, self.opens_c[extra]), self.closed[extra], self.bypass[extra]
-        return self.still[:, index] + flow * (bypass + (1.0 - bypass) * share), closed + (1.0 - closed) * share
+        return still + flow * (bypass + (1.0 - bypass) * share), closed + (1.0 - closed) * share
 
     def flow(self, fan: float) -> FloatArray:
         """The flow's share, (K, n), with the fan on (1) or off (0) all along and the thermostat open."""
@@ -283,7 +287,7 @@ def _shared(keys: FloatArray, work: Callable[[IndexArray], FloatArray]) -> Float
         return work(np.arange(inverse.size))
     first = np.empty(len(seen), dtype=np.int64)
     first[inverse[::-1]] = np.arange(inverse.size)[::-1]
-    return work(first)[inverse]
+    return np.asarray(work(first)[inverse])
 
 
 def driven_by(q: FloatArray, ambient_c: FloatArray | float) -> tuple[FloatArray, FloatArray]:

@@ -7,24 +7,27 @@ the same digits. The first vector is the best fit.
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import cached_property
 
 import numpy as np
 
 from ridelog.analysis.airflow import airspeed_mps, fan_state, flow_shape
-from ridelog.analysis.filters import moving_mean
 from ridelog.analysis.thermal import (
     AMBIENT,
     CORE,
     EXPONENT,
     FAN,
     FLOW,
+    GAS_C,
     HEAT,
     IDLE,
     KAPPA,
+    LAG,
     NAMES,
     PACE,
+    REFERENCE_C,
     STEP_S,
     STILL,
     Conditions,
@@ -36,8 +39,11 @@ from ridelog.analysis.thermal import (
     fan_now,
     heating_kps,
     settle_c,
+    smeared,
     step,
 )
+from ridelog.analysis.thermal_held import reach_s
+from ridelog.intervals import runs
 from ridelog.results import BoolArray, FloatArray
 
 DRAWS = 200
@@ -69,6 +75,15 @@ def draws(theta: FloatArray, covariance: FloatArray, number: int = DRAWS) -> Flo
     drawn = theta + np.random.default_rng(SEED).standard_normal((number, len(NAMES))) @ root.T
     drawn[:, FAN] = np.maximum(drawn[:, FAN], 0.0)
     return np.vstack([theta[None], drawn])
+
+
+BLOCK_STEPS = 256
+"""Steps that are worked on at once where the ride is gone through step by step."""
+
+FAINT_C, SLOWEST_PER_S = 1e-3, 1e-3
+"""A change of the coolant that is nothing, and the least conductance it dies away with."""
+
+NO_AIR_C = np.zeros(1)
 
 
 @dataclass(frozen=True)
@@ -130,63 +145,83 @@ class Drawn:
         return heating_kps(self.plant, self.thetas, self.ride, lagged=False)
 
     @cached_property
+    def lagged_kps(self) -> FloatArray:
+        """Heating as the coolant gets it, after the metal in between."""
+        return heating_kps(self.plant, self.thetas, self.ride)
+
+    @cached_property
     def ambient_c(self) -> FloatArray:
         """Air temperature with each vector's correction, (draws, n)."""
         return np.asarray(np.nan_to_num(self.ride.ambient_c)[None] + self.thetas[:, AMBIENT, None])
 
-    def _held(self, first: int, past: int) -> tuple[Cooling, FloatArray, FloatArray] | None:
-        """A stretch's mean conductances, heating and air, (draws, 1); None where too little of it is known."""
-        at = np.arange(first, past)
-        at = at[self.ride.known[first:past] & self.ride.running[first:past]]
-        if at.size == 0 or at.size < KNOWN_SHARE * (past - first):
-            return None
-        q = self.load_kps[:, at].mean(axis=1, keepdims=True)
-        return self.sheds.mean(at), q, self.ambient_c[:, at].mean(axis=1, keepdims=True)
+    def _held(self, stretches: IndexArray) -> tuple[Cooling, FloatArray, FloatArray, BoolArray]:
+        """Mean conductances, heating and air of stretches (S, 2), (draws, S) each, and which of them are known well
+        enough, (S,); means over what is known of them."""
+        ok = self.ride.known & self.ride.running
+        count = np.concatenate([[0], np.cumsum(ok)])
+        first, past = stretches[:, 0], stretches[:, 1]
+        number = count[past] - count[np.minimum(first, past)]
+        told = (number > 0) & (number >= KNOWN_SHARE * (past - first))
+
+        def means(rows: FloatArray) -> FloatArray:
+            # One column more, so that a stretch may end with the ride.
+            padded = np.zeros((rows.shape[0], rows.shape[1] + 1))
+            np.multiply(rows, ok, out=padded[:, :-1])
+            sums = np.add.reduceat(padded, stretches.ravel(), axis=1)[:, ::2]
+            return np.asarray(sums / np.maximum(number, 1))
+
+        sheds = self.sheds
+        off = means(sheds.fan_off)
+        on = off if sheds.fan_on is sheds.fan_off else means(sheds.fan_on)
+        held = replace(sheds, still=means(sheds.still), fan_off=off, fan_on=on)
+        return held, means(self.load_kps), means(self.ambient_c), told
+
+    def settle_of(self, stretches: IndexArray) -> FloatArray:
+        """Settle temperature of each stretch of steps (first, past), (draws, S), with its means going on; NaN where it
+        can't be told. `stretches` (S, 2), within the ride."""
+        if stretches.shape[0] == 0:
+            return np.zeros((self.thetas.shape[0], 0))
+        sheds, q, ambient, told = self._held(stretches)
+        return np.where(told, settle_c(self.plant, sheds, q, ambient), np.nan)
+
+    def limits_after_s(self, stretches: IndexArray, start_c: FloatArray, limit_c: float) -> FloatArray:
+        """Seconds from `start_c` (S,) to the limit with each stretch's means going on, (draws, S); infinite where it
+        never gets there, 0 where it is there, LONGEST_S where it takes longer, NaN where it can't be told."""
+        if stretches.shape[0] == 0:
+            return np.zeros((self.thetas.shape[0], 0))
+        sheds, q, ambient, told = self._held(stretches)
+        after = reach_s(self.plant, (sheds, q, ambient), start_c, limit_c)
+        after = np.where(np.isfinite(after), np.minimum(after, LONGEST_S), np.inf)
+        return np.where(told, after, np.nan)
 
     def settle_c(self, first: int, past: int) -> FloatArray | None:
         """Settle temperature of steps first..past with their means going on, (draws,); None where it can't be told."""
-        held = self._held(first, past)
-        return None if held is None else settle_c(self.plant, *held)[:, 0]
+        ends = self.settle_of(np.array([[first, past]]))[:, 0]
+        return None if np.isnan(ends[0]) else ends
 
     def limit_after_s(self, first: int, past: int, start_c: float, limit_c: float) -> FloatArray | None:
-        """Seconds from `start_c` to the limit with the stretch's means going on, (draws,); infinite where it never gets
-        there, 0 where it is there. Run step by step, since fan and thermostat change on the way."""
-        held = self._held(first, past)
-        if held is None:
-            return None
-        sheds, q, ambient = held
-        if start_c >= limit_c:
-            return np.zeros(self.thetas.shape[0])
-        heat, falls = driven_by(q, ambient)
-        after = np.where(settle_c(self.plant, sheds, q, ambient)[:, 0] > limit_c, LONGEST_S, np.inf)
-        coolant = np.full(q.shape, start_c)
-        on, here = np.zeros(q.shape), np.array([0])
-        for k in range(round(LONGEST_S / STEP_S)):
-            on = fan_now(self.plant, coolant, on)
-            g, capacity = sheds.at(here, coolant, on)
-            later = step(coolant, heat / capacity, (g + falls) / capacity, ambient, STEP_S)
-            crossed = (coolant[:, 0] < limit_c) & (later[:, 0] >= limit_c) & (after >= LONGEST_S)
-            share = (limit_c - coolant[:, 0]) / np.maximum(later[:, 0] - coolant[:, 0], 1e-9)
-            after = np.where(crossed, (k + share) * STEP_S, after)
-            coolant = later
-            if not (after == LONGEST_S).any():
-                break
-        return after
+        """The same of one stretch as `limits_after_s`, (draws,); None where it can't be told."""
+        after = self.limits_after_s(np.array([[first, past]]), np.array([start_c]), limit_c)[:, 0]
+        return None if np.isnan(after[0]) else after
 
     def settle_along(self) -> FloatArray:
         """Settle temperature along the ride, (draws, n), of the minute around each step; NaN where not known."""
-        width = 2 * round(0.5 * SETTLE_MEAN_S / STEP_S) + 1
+        half = round(0.5 * SETTLE_MEAN_S / STEP_S)
         ok = self.ride.known & self.ride.running
+        index = np.arange(ok.size)
+        low, high = np.maximum(index - half, 0), np.minimum(index + half + 1, ok.size)
+        count = np.concatenate([[0], np.cumsum(ok)])
+        number = np.maximum(count[high] - count[low], 1)
 
         def smooth(rows: FloatArray) -> FloatArray:
-            return np.nan_to_num(np.stack([moving_mean(np.where(ok, row, np.nan), width) for row in rows]), nan=1.0)
+            total = np.zeros((rows.shape[0], rows.shape[1] + 1))
+            np.cumsum(rows * ok, axis=1, out=total[:, 1:])
+            return np.asarray((total[:, high] - total[:, low]) / number)
 
-        sheds = replace(
-            self.sheds,
-            still=smooth(self.sheds.still),
-            fan_off=smooth(self.sheds.fan_off),
-            fan_on=smooth(self.sheds.fan_on),
-        )
+        sheds = self.sheds
+        off = smooth(sheds.fan_off)
+        on = off if sheds.fan_on is sheds.fan_off else smooth(sheds.fan_on)
+        sheds = replace(sheds, still=smooth(sheds.still), fan_off=off, fan_on=on)
         return np.where(ok[None], settle_c(self.plant, sheds, smooth(self.load_kps), self.ambient_c), np.nan)
 
     def fill(self, start_c: FloatArray) -> Path:
@@ -201,7 +236,7 @@ class Drawn:
         path = np.full((self.thetas.shape[0], seen.size), np.nan)
         path[:, seen] = self.ride.coolant_c[seen]
         estimated = np.zeros(seen.size, dtype=np.bool_)
-        q = heating_kps(self.plant, self.thetas, self.ride) if target.any() else np.zeros((1, 1))
+        q = self.lagged_kps if target.any() else np.zeros((1, 1))
         edges = np.flatnonzero(np.diff(np.concatenate([[0], target.astype(np.int8), [0]])))
         for first, past in zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True):
             if first == 0:
@@ -222,16 +257,20 @@ class Drawn:
 
     def _run(self, q: FloatArray, first: int, past: int, begin_c: FloatArray) -> FloatArray:
         """Coolant at each step of a span and after its last, (draws, steps + 1), from `begin_c`."""
-        path = np.empty((begin_c.size, past - first + 1))
-        path[:, 0] = coolant = begin_c
+        path = np.empty((past - first + 1, begin_c.size))
+        path[0] = coolant = begin_c
         on = np.zeros(begin_c.size)
-        for k in range(first, past):
-            on = self._fan_at(k, coolant, on)
-            g, capacity = self.sheds.at(k, coolant, on)
-            heat, falls = driven_by(q[:, k], self.ambient_c[:, k])
-            coolant = step(coolant, heat / capacity, (g + falls) / capacity, self.ambient_c[:, k], STEP_S)
-            path[:, k + 1 - first] = coolant
-        return path
+        sheds, span = self.sheds, slice(first, past)
+        heat, falls = driven_by(q[:, span], self.ambient_c[:, span])
+        steps = _by_step(
+            sheds.still[:, span], sheds.fan_off[:, span], sheds.fan_on[:, span], heat, falls, self.ambient_c[:, span]
+        )
+        for k, (still, off, with_fan, warms, less, ambient) in enumerate(steps):
+            on = self._fan_at(first + k, coolant, on)
+            g, capacity = sheds.shed(still, off + on * (with_fan - off), coolant)
+            coolant = step(coolant, warms / capacity, (g + less) / capacity, ambient, STEP_S)
+            path[k + 1] = coolant
+        return path.T
 
     def _fan_at(self, k: int, coolant_c: FloatArray, on: FloatArray) -> FloatArray:
         if self.ride.fan_logged is not None:
@@ -249,7 +288,7 @@ class Drawn:
     def flows(self, coolant_c: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Heat in and heat out along the ride at a coolant path (draws, n), K/s of the whole lump; NaN where not
         known."""
-        heat, falls = driven_by(heating_kps(self.plant, self.thetas, self.ride), self.ambient_c)
+        heat, falls = driven_by(self.lagged_kps, self.ambient_c)
         lifted = coolant_c - self.ambient_c
         every: IndexArray = np.arange(self.ride.t_s.size)
         g, _ = self.sheds.at(every, coolant_c, self._fan_along(coolant_c))
@@ -262,36 +301,77 @@ class Drawn:
         `coolant_c`, (n,) or (draws, n), is the coolant as it was; the difference obeys the same balance, so that what
         the model does not know of the ride drops out. It starts anew after a hole.
         """
-        other = replace(self.ride, conservative=np.where(advised, 1.0, self.ride.conservative))
-        q0, q1 = heating_kps(self.plant, self.thetas, self.ride), heating_kps(self.plant, self.thetas, other)
-        was = np.broadcast_to(coolant_c, q0.shape)
-        on0 = self._fan_along(was)
-        change = np.zeros(q0.shape)
-        now, on = np.zeros(q0.shape[0]), on0[:, 0]
-        ok = self.ride.known & np.isfinite(was).all(axis=0)
-        begun = np.flatnonzero((q1 != q0).any(axis=0))
-        if begun.size == 0:
+        fresh = advised & ~(np.nan_to_num(self.ride.conservative) > 0.0)
+        was = np.atleast_2d(coolant_c)
+        number, count = self.thetas.shape[0], was.shape[1]
+        change = np.zeros((number, count))
+        if not fresh.any():
             return change
-        last = -2
-        for k in (np.flatnonzero(ok[int(begun[0]) : -1]) + int(begun[0])).tolist():
-            if k != last + 1:
-                now, on = np.zeros(q0.shape[0]), on0[:, k]
-            last = k
-            there = was[:, k] + now
-            on = self._fan_at(k, there, on)
-            (g0, _), (g1, capacity) = self.sheds.at(k, was[:, k], on0[:, k]), self.sheds.at(k, there, on)
-            heat0, falls0 = driven_by(q0[:, k], self.ambient_c[:, k])
-            heat1, falls1 = driven_by(q1[:, k], self.ambient_c[:, k])
-            less = heat1 - heat0 + (g0 + falls0 - g1 - falls1) * (was[:, k] - self.ambient_c[:, k])
-            now = step(now, less / capacity, (g1 + falls1) / capacity, np.zeros(1), STEP_S)
-            change[:, k + 1] = now
-        return np.minimum(change, 0.0)
+        kappa, lag_s = np.exp(self.thetas[:, KAPPA]), np.exp(self.thetas[:, LAG])
+        # What the map takes from the heating, in step with gas less wall.
+        cut = smeared(self.load_kps * (fresh * (kappa - 1.0)[:, None]), lag_s) / (GAS_C - REFERENCE_C)
+        dies = np.abs(cut).max(axis=0) < FAINT_C * SLOWEST_PER_S / (GAS_C - REFERENCE_C)
+        on0 = self._fan_along(was)
+        ok = self.ride.known & np.isfinite(was).all(axis=0)
+        for first, past in runs(ok):
+            self._switch_run(change, _Before(was, on0, cut, dies), first, min(past, count - 1))
+        return np.minimum(change, 0.0, out=change)
+
+    def _switch_run(self, change: FloatArray, before: _Before, first: int, past: int) -> None:
+        """One unbroken piece of `switched`, block by block, so that what a block needs stays near the processor."""
+        sheds, now = self.sheds, np.zeros(self.thetas.shape[0])
+        on = np.broadcast_to(before.on[:, first], now.shape)
+        for start in range(first, past, BLOCK_STEPS):
+            span = slice(start, min(start + BLOCK_STEPS, past))
+            if before.dies[span].all() and np.abs(now).max() < FAINT_C and (on == before.on[:, start]).all():
+                now, on = np.zeros(now.size), np.broadcast_to(before.on[:, span.stop - 1], now.shape)
+                continue
+            still, off, with_fan = (r[:, span] for r in (sheds.still, sheds.fan_off, sheds.fan_on))
+            was, cut = before.coolant_c[:, span], before.cut[:, span]
+            more = with_fan - off
+            lifted = was - self.ambient_c[:, span]
+            g0, _ = sheds.shed(still, off + before.on[:, span] * more, was)
+            less = cut * (GAS_C - was) + g0 * lifted
+            falls = self.lagged_kps[:, span] / (GAS_C - REFERENCE_C) + cut
+            columns = _by_step(still, off, more, np.broadcast_to(was, still.shape), lifted, less, falls)
+            for k, (still_k, off_k, more_k, was_k, lifted_k, less_k, falls_k) in enumerate(columns, start):
+                there = was_k + now
+                on = self._fan_at(k, there, on)
+                g1, capacity = sheds.shed(still_k, off_k + on * more_k, there)
+                now = step(now, (less_k - g1 * lifted_k) / capacity, (g1 + falls_k) / capacity, NO_AIR_C, STEP_S)
+                change[:, k + 1] = now
 
 
-def time_above_s(coolant_c: FloatArray, threshold_c: float, step_s: float = STEP_S) -> FloatArray:
-    """Seconds above a threshold of paths (draws, n) linear between steps; a step with an unknown end counts nothing."""
-    a, b = coolant_c[:, :-1] - threshold_c, coolant_c[:, 1:] - threshold_c
-    over = np.maximum(a, 0.0) + np.maximum(b, 0.0)
-    with np.errstate(invalid="ignore", divide="ignore"):
-        share = np.where(over > 0.0, over / (np.abs(a) + np.abs(b)), 0.0)
-    return np.asarray(np.nan_to_num(share).sum(axis=1) * step_s, dtype=np.float64)
+@dataclass(frozen=True)
+class _Before:
+    """The ride as it was: coolant and fan (rows of 1 or draws), what another map takes off `falls` (draws, n), and
+    where that is next to nothing (n,)."""
+
+    coolant_c: FloatArray
+    on: FloatArray
+    cut: FloatArray
+    dies: BoolArray
+
+
+def _by_step(*rows: FloatArray) -> Iterator[tuple[FloatArray, ...]]:
+    """Columns of (draws, n) arrays, one step after the other: turned over in blocks, so that a step's figures lie
+    together."""
+    for start in range(0, rows[0].shape[1], BLOCK_STEPS):
+        span = slice(start, start + BLOCK_STEPS)
+        yield from zip(*(np.ascontiguousarray(row[:, span].T) for row in rows), strict=True)
+
+
+def time_above_s(
+    coolant_c: FloatArray, threshold_c: float, step_s: float = STEP_S, *, among: BoolArray | None = None
+) -> FloatArray:
+    """Seconds above a threshold of paths (draws, n) linear between steps; a step with an unknown end counts nothing.
+    `among`, (n,), leaves out the steps with neither end in it."""
+    at = np.flatnonzero(among[:-1] | among[1:]) if among is not None else np.arange(coolant_c.shape[1] - 1)
+    seconds = np.zeros(coolant_c.shape[0])
+    for here in np.array_split(at, at.size // BLOCK_STEPS + 1):
+        a, b = coolant_c[:, here] - threshold_c, coolant_c[:, here + 1] - threshold_c
+        over = np.maximum(a, 0.0) + np.maximum(b, 0.0)
+        with np.errstate(invalid="ignore", divide="ignore"):
+            share = np.where(over > 0.0, over / (np.abs(a) + np.abs(b)), 0.0)
+        seconds += np.nan_to_num(share, copy=False).sum(axis=1)
+    return seconds * step_s
