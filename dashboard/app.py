@@ -12,7 +12,7 @@ from flask import Response, request
 from dashboard import config, ids, security
 from dashboard.callbacks import routing, zooming
 from dashboard.provider import Provider
-from ridelog.errors import NotInLibrary, RidelogError
+from ridelog.errors import NotInLibrary, RidelogError, UsageError
 
 log = logging.getLogger(__name__)
 
@@ -59,6 +59,7 @@ def create_app(provider: Provider, *, token: str | None = None) -> Dash:
     server = app.server
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
     _report_route(server, provider)
+    _steps_route(server, provider)
     _tell_lost_addresses(server, provider)
     security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
     return app
@@ -129,7 +130,29 @@ def _report_route(server: Any, provider: Provider) -> None:
             return Response("This ride is not in the library.\n", 404, mimetype="text/plain")
         except RidelogError as error:
             return Response(error.one_line() + "\n", 500, mimetype="text/plain")
-        name = re.sub(r"[^A-Za-z0-9._-]", "_", ride_id)[:80]
         answer = Response(page, mimetype="text/html")
-        answer.headers["Content-Disposition"] = f'attachment; filename="ride-{name}.html"'
+        answer.headers["Content-Disposition"] = f'attachment; filename="ride-{_file_name(ride_id)}.html"'
         return answer
+
+
+def _steps_route(server: Any, provider: Provider) -> None:
+    @server.route("/ride/<ride_id>/heat.csv", endpoint="steps")
+    def steps(ride_id: str) -> Response:
+        from ridelog.export_heat import steps_table
+
+        try:
+            view = provider.view_of(ride_id)
+            table = steps_table(view.analysis, view.traces)
+        except NotInLibrary:
+            return Response("This ride is not in the library.\n", 404, mimetype="text/plain")
+        except UsageError as error:
+            return Response(error.one_line() + "\n", 404, mimetype="text/plain")
+        except RidelogError as error:
+            return Response(error.one_line() + "\n", 500, mimetype="text/plain")
+        answer = Response(table.write_csv(), mimetype="text/csv")
+        answer.headers["Content-Disposition"] = f'attachment; filename="heat-{_file_name(ride_id)}.csv"'
+        return answer
+
+
+def _file_name(ride_id: str) -> str:
+    return re.sub(r"[^A-Za-z0-9._-]", "_", ride_id)[:80]

@@ -29,6 +29,11 @@ def ride_path(ride_id: str) -> str:
     return f"/ride/{quote(ride_id, safe='')}"
 
 
+def steps_path(ride_id: str) -> str:
+    """Address of the heat balance's steps as a table."""
+    return f"{ride_path(ride_id)}/heat.csv"
+
+
 def report_path(ride_id: str) -> str:
     """Address of a ride's report."""
     return f"{ride_path(ride_id)}/report.html"

@@ -16,6 +16,9 @@ MAP_COLOR = "map-color"
 ROW = "stretch-row"
 """Type of the pattern-matched id of a row of the stretch table."""
 
+CHAIN = "chain"
+"""How the chosen stretch's settle temperature came about."""
+
 TABLE = "stretch-table"
 MORE = "stretches-more"
 

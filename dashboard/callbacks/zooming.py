@@ -13,7 +13,7 @@ from dash.exceptions import PreventUpdate
 
 from dashboard import config, ids
 from dashboard.components.stretches import row_class
-from dashboard.pages.ride import stretches_of, view_data
+from dashboard.pages.ride import chain_of, stretches_of, view_data
 from dashboard.provider import Provider, RideView
 from ridelog.figures.course_map import ColorBy, course_map
 from ridelog.figures.ride_stack import View, ride_stack
@@ -87,6 +87,15 @@ def register(app: Dash, provider: Provider) -> None:
     def color(color_by: ColorBy, remembered: Mapping[str, Any], ride_id: str, screen: Any) -> Any:
         touch = bool((screen or {}).get("touch"))
         return map_of(provider.view_of(ride_id), color_by, remembered["selected"], touch=touch)
+
+    @app.callback(
+        Output(ids.CHAIN, "children"),
+        Input(ids.VIEW, "data"),
+        State(ids.RIDE, "data"),
+        prevent_initial_call=True,
+    )
+    def chain(remembered: Mapping[str, Any], ride_id: str) -> Any:
+        return chain_of(provider.view_of(ride_id), remembered["selected"])
 
     @app.callback(
         Output(ids.TABLE, "children"),

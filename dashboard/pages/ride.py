@@ -10,9 +10,10 @@ from dashboard.components import parts
 from dashboard.components.stretches import stretch_table
 from dashboard.provider import RideView
 from ridelog.figures.course_map import course_map
+from ridelog.figures.display import clock
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import basis, tables
+from ridelog.report import basis, heat_chain, heat_model, tables
 
 
 def layout(view: RideView, *, touch: bool = False) -> html.Div:
@@ -31,6 +32,8 @@ def layout(view: RideView, *, touch: bool = False) -> html.Div:
             parts.key_figures(tables.key_figures(analysis)),
             html.Div([_picture(view, shown), _side(view, touch=touch)], className="work"),
             _stretches(view),
+            html.Div([_heat(view), _what_if(view)], className="pair heat-pair"),
+            _explained(view),
             html.Div([_cannot_tell(view), _import(view)], className="pair"),
             _basis(view),
             parts.cautions(),
@@ -75,7 +78,11 @@ def _picture(view: RideView, shown: View) -> html.Section:
             role="group",
             **{"aria-label": "Part of the ride that is shown"},
         ),
-        _plot(ids.STACK, figure, "Coolant, speed, throttle, terrain drag and flagged stretches against elapsed time"),
+        _plot(
+            ids.STACK,
+            figure,
+            "Coolant, heat in and out, speed, throttle, terrain drag and flagged stretches against elapsed time",
+        ),
         *(html.P(sentence, className="small") for sentence in absent_panels(view.analysis, view.lines)),
         name="picture",
     )
@@ -154,6 +161,67 @@ def stretches_of(view: RideView, most: int | None = None, selected: int | None =
     return stretch_table(tables.segment_rows(view.analysis)[:most], selected)
 
 
+def _heat(view: RideView) -> html.Section:
+    """What the heat balance found in plain words, or why there is none."""
+    rows = [html.Div([html.Dt(name), html.Dd(text)]) for name, text in tables.heat_rows(view.analysis)]
+    return parts.card("Heat balance", html.Dl(rows, className="facts"), name="heat")
+
+
+def _what_if(view: RideView) -> html.Section:
+    title = "Had the conservative map been on where advised"
+    rows = tables.what_if_rows(view.analysis)
+    if not rows:
+        asked = any(segment.advised_map == "conservative" for segment in view.analysis.segments)
+        words = "This can't be told: there is no heat balance of this ride." if asked else "No stretch called for it."
+        return parts.card(title, html.P(words), name="what-if")
+    return parts.card(
+        title,
+        parts.plain_table(tables.WHAT_IF_COLUMNS, rows, title, class_name="across"),
+        html.P(tables.what_if_note(view.analysis), className="small"),
+        name="what-if",
+    )
+
+
+def _explained(view: RideView) -> html.Section:
+    """One figure followed back to its samples, and the model behind all of them."""
+    chosen = heat_chain.hottest(view.analysis.segments)
+    inside: list[object] = []
+    if chosen is not None:
+        inside.append(html.Details([html.Summary("How a stretch's settle temperature came about"),
+                                    html.Div(chain_of(view, chosen), id=ids.CHAIN)]))  # fmt: skip
+    model = [
+        parts.plain_table(("", ""), heat_model.EQUATIONS, "Equations of the heat balance", class_name="equations"),
+        parts.plain_table(
+            heat_model.SYMBOL_COLUMNS, heat_model.symbol_rows(view.analysis.heat), "Symbols of the heat balance"
+        ),
+        html.P(heat_model.SYMBOL_NOTE, className="small"),
+    ]
+    for title, sentences in heat_model.SECTIONS:
+        model += [html.H3(title), parts.bullets(sentences)]
+    inside.append(html.Details([html.Summary("The model, its symbols, and what it can't tell"), *model]))
+    return parts.card("How the heat balance is figured", *inside, name="model")
+
+
+def chain_of(view: RideView, index: int | None) -> list[object]:
+    """The chain of one stretch; of the hottest where none is chosen or its settle temperature is not told."""
+    segments = view.analysis.segments
+    told = index is not None and 0 <= index < len(segments) and segments[index].settle_c is not None
+    at = index if told else heat_chain.hottest(segments)
+    found = heat_chain.chain(segments[at], view.traces, view.bike) if at is not None else None
+    if at is None or found is None:
+        return [html.P("No settle temperature is told for this ride.")]
+    said = f"Stretch {at + 1}, from {clock(segments[at].start_s)}. "
+    said += "Press another's number in the table to see its own."
+    return [
+        html.P(said, className="small"),
+        parts.plain_table(heat_chain.CHAIN_COLUMNS, heat_chain.chain_rows(found), "From samples to settle temperature"),
+        html.P(["The columns named are those of the ",
+                html.A("balance's steps as a table", href=config.steps_path(view.ride.id), download=""),
+                ", one row for every four seconds: the figures above can be worked out from it again."],
+               className="small"),
+    ]  # fmt: skip
+
+
 def _cannot_tell(view: RideView) -> html.Section:
     rows = tables.cannot_tell_rows(view.analysis)
     inside = (
@@ -161,11 +229,7 @@ def _cannot_tell(view: RideView) -> html.Section:
         if rows
         else html.P("Nothing asked of this log was left open.")
     )
-    limit = tables.limit_text(view.analysis)
-    return parts.card(
-        "What could not be told, and why", inside, html.P(limit, className="small") if limit else None,
-        name="cannot-tell",
-    )  # fmt: skip
+    return parts.card("What could not be told, and why", inside, name="cannot-tell")
 
 
 def _import(view: RideView) -> html.Section:

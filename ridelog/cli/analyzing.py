@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ridelog import words
+from ridelog import heat_words, words
 from ridelog.cli import show
 from ridelog.cli.common import (
     Reading,
@@ -92,6 +92,7 @@ def print_analysis(result: Analysis) -> None:
     show.lines(", ".join(head), result.summary)
     _print_segments(result)
     _print_exposure(result)
+    _print_heat(result)
     if result.boiling:
         boil = result.boiling
         sealed, vented = show.number(boil.margin_sealed_c, 0, "C"), show.number(boil.margin_vented_c, 0, "C")
@@ -131,17 +132,22 @@ def print_analysis(result: Analysis) -> None:
 
 
 def _print_segments(result: Analysis) -> None:
-    columns = ("from", "to", "stretch", "speed", "drag", "coolant", "conservative map", "advice")
+    columns = (
+        "from", "to", "stretch", "speed", "drag", "coolant", "settles at", "limit", "conservative map", "advice"
+    )  # fmt: skip
     show.table(
         "Stretches",
         columns,
         [_segment_cells(segment, result) for segment in result.segments],
         right=(0, 1, 3),
-        optional=(3, 6, 4, 1),
+        optional=(3, 4, 8, 1, 5),
     )
+    if any(segment.settle_c is not None for segment in result.segments):
+        show.lines("", [heat_words.SETTLE_NOTE])
 
 
 def _print_exposure(result: Analysis) -> None:
+    unseen = any(row.estimated_s is not None for row in result.exposure)
     rows = [
         (
             f"{row.name} {row.threshold_c:g} C",
@@ -151,11 +157,27 @@ def _print_exposure(result: Analysis) -> None:
             str(row.excursions),
             show.duration(row.engine_off_s),
             show.duration(row.unknown_s),
+            *([heat_words.estimated(row)] if unseen else []),
         )
         for row in result.exposure
     ]
-    columns = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
-    show.table("Time above", columns, rows, right=tuple(range(1, 7)), optional=(4, 5, 3))
+    columns: tuple[str, ...] = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
+    columns += ("estimated, where not logged",) if unseen else ()
+    show.table("Time above", columns, rows, right=tuple(range(1, len(columns))), optional=(4, 5, 3))
+
+
+def _print_heat(result: Analysis) -> None:
+    """What the heat balance found, and the same ride on the conservative map."""
+    show.lines("Heat balance", [f"{name}: {text}" for name, text in heat_words.heat_lines(result)])
+    rows = heat_words.what_if_rows(result)
+    if rows and result.what_if is not None:
+        show.table(
+            "Had the conservative map been on where advised",
+            [name.lower() for name in heat_words.WHAT_IF_COLUMNS],
+            rows,
+            right=(1,),
+        )
+        show.lines("", [heat_words.what_if_note(result.what_if)])
 
 
 def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
@@ -172,6 +194,8 @@ def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
         show.number(segment.mean_speed_mps * 3.6 if segment.mean_speed_mps is not None else None, 0, "km/h"),
         drag,
         coolant,
+        heat_words.settle(segment),
+        heat_words.limit_after(segment),
         show.share(segment.conservative_share),
         words.verdict_words(segment, result),
     )

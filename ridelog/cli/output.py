@@ -49,15 +49,29 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
     metavar="M",
     help="Leave out the first and last M metres, so that the file does not show where the ride began.",
 )
+@click.option(
+    "--heat",
+    "heat",
+    is_flag=True,
+    help="Write the heat balance step by step instead (.csv or .parquet): what its figures are worked out from.",
+)
 @library_option
-def export(ride: str, output: Path, *, trim_ends_m: float, library_folder: Path | None) -> None:
+def export(ride: str, output: Path, *, trim_ends_m: float, heat: bool, library_folder: Path | None) -> None:
     """Write RIDE as a file for other programs, chosen by the ending of its name."""
     from ridelog.export import export as write
+
+    if heat and trim_ends_m:
+        raise UsageError("--heat and --trim-ends don't go together", to_do="leave one out: steps hold no position")
 
     library = open_library(library_folder, must_exist=True)
     with progress() as tell:
         tell("writing")
-        if output.suffix.lower() == ".geojson":
+        if heat:
+            from ridelog.export_heat import export_steps
+
+            analysis, traces, *_ = run_analysis(library, ride)
+            export_steps(analysis, traces, output)
+        elif output.suffix.lower() == ".geojson":
             analysis, _, loaded, *_ = run_analysis(library, ride)
             write(loaded, output, segments=analysis.segments, trim_ends_m=trim_ends_m)
         else:

@@ -1,8 +1,9 @@
 """The stacked picture of a ride against elapsed time.
 
-From top to bottom: coolant with the thresholds and the boiling band, speed, throttle with power (or engine speed),
-terrain drag, and the course strip. One x axis for all, in seconds from the first sample, labelled h:mm:ss. Holes in
-the log stay open and are marked. Panels without data are left out; `absent_panels` says which and why.
+From top to bottom: coolant with the thresholds, the boiling band and where it would settle; the heat ledger; speed;
+throttle with power (or engine speed); terrain drag; and the course strip. One x axis for all, in seconds from the first
+sample, labelled h:mm:ss. Holes in the log stay open and are marked. Panels without data are left out; `absent_panels`
+says which and why.
 """
 
 from __future__ import annotations
@@ -14,7 +15,7 @@ import plotly.graph_objects as go
 
 from ridelog.advice import Advice
 from ridelog.bike import Bike
-from ridelog.figures import stack_panels
+from ridelog.figures import heat_panels, stack_panels
 from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.display import METRIC, Display, time_ticks
 from ridelog.figures.margin_labels import labels, width_px
@@ -32,9 +33,10 @@ POINTS = 1600
 _GAP_PX = 42
 _TOP_PX = 26
 _BOTTOM_PX = 34
-HEIGHT_PX = {"coolant": 240, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
+HEIGHT_PX = {"coolant": 240, "heat": 132, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
 _NEEDS = {
     "coolant": stack_panels.COOLANT_NAMES,
+    "heat": heat_panels.HEAT_NAMES,
     "speed": stack_panels.SPEED_NAMES,
     "throttle": stack_panels.THROTTLE_NAMES,
     "drag": stack_panels.DRAG_NAMES,
@@ -67,7 +69,12 @@ def ride_stack(
             domain=[panel.bottom, panel.top], anchor="x", fixedrange=True, nticks=5, showline=False
         )
     if "coolant" in panels:
+        heat_panels.settle_band(draft, panels["coolant"])
         stack_panels.coolant(draft, panels["coolant"], bike, analysis.boiling)
+        heat_panels.settle_line(draft, panels["coolant"])
+        heat_panels.estimated(draft, panels["coolant"])
+    if "heat" in panels:
+        heat_panels.ledger(draft, panels["heat"])
     if "speed" in panels:
         stack_panels.speed(draft, panels["speed"])
     if "throttle" in panels:
@@ -93,13 +100,15 @@ def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
     sentences = []
     for name, what, general in (
         ("coolant", "Coolant is not shown", "the log holds no coolant temperature"),
+        ("heat", "Heat in and out are not shown", "the heat balance was not fitted"),
         ("speed", "Speed is not shown", "the log holds neither a speed nor a position"),
         ("throttle", "Throttle and engine speed are not shown", "the log holds neither"),
         ("drag", "Terrain drag is not shown", "it could not be computed from this log"),
     ):
         if lines.first(*_NEEDS[name]):
             continue
-        told = [item.reason for item in analysis.cannot_tell if name == "drag" and item.question == "heavy_drag"]
+        about = {"drag": "heavy_drag", "heat": "heat"}.get(name)
+        told = [item.reason for item in analysis.cannot_tell if item.question == about]
         sentences.append(f"{what}: {(told or [general])[0].rstrip('.')}.")
     return sentences
 
@@ -108,6 +117,7 @@ def _panels(names: list[str], lines: RideLines, display: Display) -> tuple[dict[
     """Panels by name from top to bottom, and the height of the figure in pixels."""
     titles = {
         "coolant": f"Coolant, {display.temperature_unit}",
+        "heat": heat_panels.title(display),
         "speed": f"Speed, {display.speed_unit}",
         "throttle": stack_panels.throttle_title(lines),
         "drag": "Terrain drag, share of the bike's weight",

@@ -45,7 +45,7 @@ class RideLines:
     def get(self, name: str) -> Line | None:
         """A logged channel or a series of the grid by name; None where the ride has neither or knows nothing in it."""
         if name not in self._kept:
-            self._kept[name] = self._logged(name) or self._derived(name)
+            self._kept[name] = self._logged(name) or self._derived(name) or self._stepped(name)
         return self._kept[name]
 
     def first(self, *names: str) -> tuple[str, Line] | None:
@@ -70,6 +70,13 @@ class RideLines:
             if not np.isfinite(y).any():
                 return None
         return Line(t, y, hole_after_s(t))
+
+    def _stepped(self, name: str) -> Line | None:
+        """A column of the heat balance's own steps."""
+        y, t = self.traces.steps.get(name), self.traces.steps.get(TIME)
+        if y is None or t is None or t.size < 2 or not np.isfinite(y).any():
+            return None
+        return Line(t, y, 1.5 * float(t[1] - t[0]))
 
     def _derived(self, name: str) -> Line | None:
         y = self.traces.series.get(name)

@@ -15,7 +15,7 @@ from ridelog.figures.series import Line, RideLines
 from ridelog.figures.theme import INK, OKABE_ITO, SOFT_INK, axis
 from ridelog.results import Boiling
 
-COOLANT_NAMES = ("coolant_c",)
+COOLANT_NAMES = ("coolant_c", "coolant_estimated_c")
 SPEED_NAMES = ("speed_mps", "gps_speed_mps", "wheel_speed_mps")
 WORK_NAMES = ("power_w", "engine_rpm")
 THROTTLE_NAMES = ("throttle_pct", *WORK_NAMES)
@@ -76,6 +76,7 @@ class Draft:
     shapes: list[dict[str, Any]] = field(default_factory=list)
     notes: list[dict[str, Any]] = field(default_factory=list)
     labels: dict[str, list[tuple[float, str]]] = field(default_factory=dict)
+    timed: bool = False
 
     def line(self, panel: Panel, source: Line, scale: tuple[float, float] = (1.0, 0.0), **more: Any) -> dict[str, Any]:
         """Add one line of a panel, thinned for the view. `scale` is factor and offset to the shown unit."""
@@ -90,7 +91,8 @@ class Draft:
             **panel.axes,
             **more,
         }
-        if not self.data:
+        if not self.timed:
+            self.timed = True
             # the readout of all panels is led by its first line, which therefore tells the time
             trace["customdata"] = [clock(at) for at in trace["x"].tolist()]
             trace["hovertemplate"] = f"<b>%{{customdata}}</b>  {trace['hovertemplate']}"
@@ -113,18 +115,18 @@ class Draft:
 
 
 def coolant(draft: Draft, panel: Panel, bike: Bike | None, boiling: Boiling | None) -> None:
-    """Coolant with the bike's thresholds and the band in which it would boil."""
+    """Coolant with the bike's thresholds and the band in which it would boil. Where it was not logged at all, levels
+    alone: what is estimated comes on top."""
     line = draft.lines.get("coolant_c")
-    if line is None:
-        return
     factor, offset = draft.display.temperature_scale()
-    unit = draft.display.temperature_unit
-    draft.line(
-        panel, line, (factor, offset), name="coolant", line={"color": INK, "width": 2},
-        hovertemplate=f"coolant %{{y:.1f}} {unit}<extra></extra>",
-    )  # fmt: skip
+    if line is not None:
+        draft.line(
+            panel, line, (factor, offset), name="coolant", line={"color": INK, "width": 2},
+            hovertemplate=f"coolant %{{y:.1f}} {draft.display.temperature_unit}<extra></extra>",
+        )  # fmt: skip
     thresholds = bike.thresholds if bike else DEFAULT_THRESHOLDS_C
-    low, high = line.low_high() or (20.0, 100.0)
+    known = [found for name in COOLANT_NAMES if (shown := draft.lines.get(name)) and (found := shown.low_high())]
+    low, high = min((a for a, _ in known), default=20.0), max((b for _, b in known), default=100.0)
     top = max(high, *(value for _, value in thresholds)) + 7
     if boiling:
         top = max(top, boiling.vented_c + 5)

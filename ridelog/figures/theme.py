@@ -2,8 +2,8 @@
 
 Colours are the eight of Okabe & Ito, "Color Universal Design" (University of Tokyo, 2008), made to stay apart for
 people with any common kind of colour blindness. Colour is kept for causes: traces are drawn in ink, a coloured area
-always names why a stretch was flagged, and each kind has a pattern and a number as well, so that a black-and-white
-print says the same.
+names why a stretch was flagged or whether heat came in or went out, and each has a pattern and words or a number as
+well, so that a black-and-white print says the same.
 """
 
 from __future__ import annotations
@@ -50,6 +50,8 @@ KIND_STYLES: dict[str, KindStyle] = {
 
 CONSERVATIVE = OKABE_ITO["bluish green"]
 STANDARD = "#b9bec4"
+HEAT_IN, HEAT_OUT = OKABE_ITO["vermillion"], OKABE_ITO["blue"]
+"""The ledger's two areas; which is which also shows by side, by hatching and by words."""
 COOLANT_SCALE = "Cividis"
 """Cividis: Nuñez, Anderton & Renslow, PLoS ONE 13(7), 2018; one lightness ramp, the same for all kinds of sight."""
 

@@ -14,7 +14,7 @@ from ridelog.figures.display import Display, display
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import basis, tables
+from ridelog.report import basis, heat_chain, heat_model, tables
 from ridelog.report.cautions import CAUTIONS
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
@@ -52,6 +52,7 @@ def render(
         script=_safe(own),
         figures=_safe(_figures(analysis, lines, bike, advice, shown)),
         **_content(analysis, lines, shown),
+        **_heat(analysis, traces, bike),
     )
 
 
@@ -70,7 +71,7 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "segment_columns": tables.SEGMENT_COLUMNS,
         "segments": tables.segment_rows(analysis, shown),
         "stretches_note": tables.STRETCHES_NOTE,
-        "exposure_columns": tables.EXPOSURE_COLUMNS,
+        "exposure_columns": tables.exposure_columns(analysis),
         "exposure": tables.exposure_rows(analysis, shown),
         "cannot_tell": tables.cannot_tell_rows(analysis),
         "notes": tables.note_sentences(ride),
@@ -78,8 +79,24 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "quality": tables.quality_rows(analysis),
         "basis": basis.basis_rows(analysis, ride),
         "defaults": basis.defaults(analysis),
-        "limit": tables.limit_text(analysis),
         "cautions": CAUTIONS,
+    }
+
+
+def _heat(analysis: Analysis, traces: Traces, bike: Bike | None) -> dict[str, Any]:
+    """What the heat balance found, and how: the block, the same ride on the other map, one chain, the model."""
+    hottest = heat_chain.hottest(analysis.segments)
+    found = heat_chain.chain(analysis.segments[hottest], traces, bike) if hottest is not None else None
+    return {
+        "heat": tables.heat_rows(analysis),
+        "what_if_columns": tables.WHAT_IF_COLUMNS,
+        "what_if": tables.what_if_rows(analysis),
+        "what_if_note": tables.what_if_note(analysis),
+        "chain_columns": heat_chain.CHAIN_COLUMNS,
+        "chain": heat_chain.chain_rows(found) if found is not None else [],
+        "chain_of": (hottest or 0) + 1,
+        "model": heat_model,
+        "symbols": heat_model.symbol_rows(analysis.heat),
     }
 
 

@@ -7,12 +7,13 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ridelog import heat_words
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.intervals import Interval, total_s
 from ridelog.report.basis import start_text
 from ridelog.report.sentences import sentence, shown
-from ridelog.results import Analysis, Exposure, Traces
+from ridelog.results import Analysis, Exposure, Segment, Traces
 from ridelog.ride import Ride
 from ridelog.words import (
     ACTION_WORDS,
@@ -55,15 +56,18 @@ SEGMENT_COLUMNS = (
     "Power",
     "Drag",
     "Coolant",
+    "Settles at",
+    "Limit",
     "Map advised",
     "Time on it",
     "Advice",
 )
 STRETCHES_NOTE = (
     "● followed  ◐ switched late  ○ not switched  ? can't tell  – no switch advised. Times count from the first "
-    "sample. The time a rider needs to switch is left out of the advice figures."
+    "sample. The time a rider needs to switch is left out of the advice figures. " + heat_words.SETTLE_NOTE
 )
 EXPOSURE_COLUMNS = ("Above", "Time", "The sensor allows", "Times", "Longest", "Engine off", "Not known")
+ESTIMATED_COLUMN = "Estimated, where not logged"
 QUALITY_COLUMNS = ("Channel", "What", "From", "To", "Values", "Detail")
 CHANNEL_COLUMNS = ("Channel", "Name in results", "Samples a second", "Smallest step", "Known for", "From")
 
@@ -126,7 +130,10 @@ def _worst(rows: tuple[Exposure, ...]) -> Exposure | None:
 def _time_above(row: Exposure, display: Display) -> KeyFigure:
     label = f"Time above {display.temperature_text(row.threshold_c)} ({row.name})"
     if not _observed(row):
-        return KeyFigure(label, "can't tell", "coolant was not logged")
+        if row.estimated_s is None:
+            return KeyFigure(label, "can't tell", "coolant was not logged")
+        band = f"{duration(row.estimated_low_s)} to {duration(row.estimated_high_s)}"
+        return KeyFigure(label, f"about {duration(row.estimated_s)}", f"estimated, {band}: coolant was not logged")
     note = f"the sensor allows {duration(row.observed_low_s)} to {duration(row.observed_high_s)}"
     if row.unknown_s > 0:
         note += f", not known for {duration(row.unknown_s)}"
@@ -198,6 +205,8 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
                     DASH if s.mean_power_w is None else f"{number(s.mean_power_w / 1000, 1)}{NBSP}kW",
                     drag,
                     coolant,
+                    _settle(s, display),
+                    shown(heat_words.limit_after(s)),
                     MAP_WORDS[s.advised_map],
                     share(s.conservative_share),
                     verdict,
@@ -208,6 +217,17 @@ def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentR
     return rows
 
 
+def _settle(segment: Segment, display: Display) -> str:
+    """Where it would settle in whole degrees, with its band."""
+    if segment.settle_c is None:
+        return DASH
+    text = display.temperature_text(segment.settle_c)
+    if segment.settle_low_c is None or segment.settle_high_c is None:
+        return text
+    low, high = (number(display.temperature(v), 0) for v in (segment.settle_low_c, segment.settle_high_c))
+    return f"{text} ({low} to {high})"
+
+
 def _digits(analysis: Analysis) -> int:
     """Decimals the coolant sensor's own step is worth."""
     channel = analysis.ride.channels.get("coolant_c")
@@ -216,8 +236,21 @@ def _digits(analysis: Analysis) -> int:
 
 
 def exposure_rows(analysis: Analysis, display: Display = METRIC) -> list[tuple[str, ...]]:
-    """One row a threshold, in the columns of EXPOSURE_COLUMNS."""
-    return [_exposure_row(row, display) for row in analysis.exposure]
+    """One row a threshold, in the columns of `exposure_columns`."""
+    rows = [_exposure_row(row, display) for row in analysis.exposure]
+    if not _estimates(analysis):
+        return rows
+    estimated = (shown(heat_words.estimated(row)) for row in analysis.exposure)
+    return [(*row, text) for row, text in zip(rows, estimated, strict=True)]
+
+
+def exposure_columns(analysis: Analysis) -> tuple[str, ...]:
+    """EXPOSURE_COLUMNS, and one more where the heat balance speaks for a silent sensor."""
+    return (*EXPOSURE_COLUMNS, ESTIMATED_COLUMN) if _estimates(analysis) else EXPOSURE_COLUMNS
+
+
+def _estimates(analysis: Analysis) -> bool:
+    return any(row.estimated_s is not None for row in analysis.exposure)
 
 
 def _exposure_row(row: Exposure, display: Display) -> tuple[str, ...]:
@@ -237,7 +270,7 @@ def _exposure_row(row: Exposure, display: Display) -> tuple[str, ...]:
 
 def exposure_by_threshold(analysis: Analysis, display: Display = METRIC) -> tuple[list[str], list[list[str]]]:
     """The same figures with a column a threshold: heads, then rows led by their name. For narrow places."""
-    columns = list(zip(EXPOSURE_COLUMNS, *exposure_rows(analysis, display), strict=True))
+    columns = list(zip(exposure_columns(analysis), *exposure_rows(analysis, display), strict=True))
     return list(columns[0]), [list(row) for row in columns[1:]]
 
 
@@ -284,13 +317,6 @@ def cannot_tell_rows(analysis: Analysis) -> list[tuple[str, str]]:
     return [(question_words(item.question), sentence(item.reason)) for item in analysis.cannot_tell]
 
 
-def limit_text(analysis: Analysis) -> str:
-    """What no log can answer with this version, '' where there is nothing of the kind."""
-    if analysis.heat.fitted or "heat" in {item.question for item in analysis.cannot_tell}:
-        return ""
-    return "A limit of this version: how much heat the engine made and how much was shed is not worked out."
-
-
 def missing_text(logged: set[str]) -> str:
     """`no map switch, no position`, or '' where nothing is missing."""
     return ", ".join(f"no {words}" for words in missing_channels(logged))
@@ -301,4 +327,33 @@ def legend(analysis: Analysis, traces: Traces) -> list[tuple[str, str]]:
     present = {segment.kind for segment in analysis.segments}
     kinds = [(kind, words) for kind, words in KIND_WORDS.items() if kind in present]
     maps = [(state, MAP_STATES[state]) for state, stretches in map_stretches(traces).items() if stretches]
-    return [*kinds, *maps]
+    return [*kinds, *maps, *heat_legend(traces)]
+
+
+def heat_legend(traces: Traces) -> list[tuple[str, str]]:
+    """Style name and words of what the heat balance draws."""
+    drawn = (
+        ("settle_c", "settles", "where the coolant would settle, with its band"),
+        ("coolant_estimated_c", "estimated", "coolant, estimated"),
+        ("heat_in_kps", "heat_in", "heat in"),
+        ("heat_out_kps", "heat_out", "heat out"),
+    )
+    return [(style, words) for name, style, words in drawn if name in traces.series]
+
+
+def heat_rows(analysis: Analysis) -> list[tuple[str, str]]:
+    """What the heat balance found, or why there is none: name and sentences."""
+    return [(name, shown(text)) for name, text in heat_words.heat_lines(analysis)]
+
+
+WHAT_IF_COLUMNS = heat_words.WHAT_IF_COLUMNS
+
+
+def what_if_rows(analysis: Analysis) -> list[tuple[str, ...]]:
+    """The same ride on the conservative map, in the columns of WHAT_IF_COLUMNS; empty where it can't be told."""
+    return [tuple(shown(cell) for cell in row) for row in heat_words.what_if_rows(analysis)]
+
+
+def what_if_note(analysis: Analysis) -> str:
+    """Whose figure the map's effect is; '' without rows."""
+    return shown(heat_words.what_if_note(analysis.what_if)) if analysis.what_if is not None else ""

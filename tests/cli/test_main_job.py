@@ -93,8 +93,13 @@ def test_analyze_answers_the_hot_ride(library: Path) -> None:
     assert {"heavy_drag", "wide_open"} <= {segment["kind"] for segment in result["segments"]}
     advised = [segment for segment in result["segments"] if segment["advised_map"] == "conservative"]
     assert {segment["verdict"] for segment in advised} == {"missed"}
-    assert result["heat"] == {"fitted": False, "reason": "this version does not fit the heat balance"}
-    assert result["what_if"] is None
+    heat = result["heat"]
+    assert (heat["fitted"], heat["reason"], heat["ambient_source"]) == (True, None, "given by hand")
+    assert heat["heat_input"]["low"] < heat["heat_input"]["value"] < heat["heat_input"]["high"]
+    assert [row["speed_mps"] for row in heat["cooling"]] == [0.0, 2.0, 5.0, 10.0, 20.0]
+    assert result["what_if"]["basis"] == "bike"  # the sample's bike file holds its tuner's own figure
+    for row, seen in zip(result["what_if"]["exposure"], result["exposure"], strict=True):
+        assert row["low_s"] <= row["mid_s"] <= row["high_s"] <= seen["observed_s"]
     assert result["basis"]["advice_version"] == "2026-01"
 
 

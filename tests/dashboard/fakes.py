@@ -191,7 +191,7 @@ def _analysis(ride: Ride, gap: bool, duration_s: float) -> Analysis:
         ),
         segments=tuple(_segment(row) for row in PLAN),
         adherence=Adherence(580.0, 250.0, 0.43, counts, 90.0),
-        heat=Heat(False, "this version does not fit the heat balance"),
+        heat=Heat(False, "speed and load hardly change, so heating and cooling can't be told apart"),
         what_if=None,
         boiling=Boiling(128.4, 107.2, 16.4, -4.8, 205.2, 95.2),
         facts={"first_hot_s": 430.0},

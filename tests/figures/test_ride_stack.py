@@ -187,7 +187,7 @@ def test_a_ride_with_nothing_but_positions_still_has_a_picture(fakes: ModuleType
     view = fakes.make_view(channels={"lat_deg", "lon_deg"})
     figure = ride_stack(view.analysis, view.lines, None)
     assert {trace.type for trace in figure.data} == {"bar"}
-    assert len(absent_panels(view.analysis, view.lines)) == 4
+    assert len(absent_panels(view.analysis, view.lines)) == 5
 
 
 def test_ten_hours_stay_small(fakes: ModuleType) -> None:

@@ -259,13 +259,6 @@ def test_a_mark_on_both_coordinates_is_one_row(view: Any) -> None:
     assert {row[0] for row in rows} == {"position"}
 
 
-def test_the_limit_of_the_version_is_said_once(view: Any) -> None:
-    assert "heat" in tables.limit_text(view.analysis)
-    assert not any("heat balance" in reason for _, reason in tables.cannot_tell_rows(view.analysis))
-    fitted = replace(view.analysis, heat=replace(view.analysis.heat, fitted=True, reason=None))
-    assert tables.limit_text(fitted) == ""
-
-
 def test_a_number_and_its_unit_stay_on_one_line(view: Any) -> None:
     said = replace(view.analysis, summary=("Over 105 C for 1 min 08 s, 28 % of 3 km at 40 km/h.", "It took 2 steps."))
     assert tables.answer(said) == "Over 105~°C for 1~min 08~s, 28~% of 3~km at 40~km/h.".replace("~", "\u00a0")

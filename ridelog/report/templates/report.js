@@ -46,6 +46,16 @@
       Plotly.relayout(box, printing ? paper[name] : { width: null, height: onScreen[name], autosize: true });
     }
   }
-  window.addEventListener("beforeprint", () => resize(true));
-  window.addEventListener("afterprint", () => resize(false));
+  // what is folded on the screen is an appendix on paper
+  const folded = Array.from(document.querySelectorAll("details"));
+  let open = [];
+  window.addEventListener("beforeprint", () => {
+    open = folded.map((part) => part.open);
+    folded.forEach((part) => { part.open = true; });
+    resize(true);
+  });
+  window.addEventListener("afterprint", () => {
+    folded.forEach((part, i) => { part.open = open[i]; });
+    resize(false);
+  });
 })();
