@@ -83,8 +83,6 @@ BLOCK_STEPS = 256
 FAINT_C, SLOWEST_PER_S = 1e-3, 1e-3
 """A change of the coolant that is nothing, and the least conductance it dies away with."""
 
-NO_AIR_C = np.zeros(1)
-
 
 @dataclass(frozen=True)
 class Figures:
@@ -298,8 +296,9 @@ class Drawn:
     def switched(self, coolant_c: FloatArray, advised: BoolArray) -> FloatArray:
         """How much cooler (negative) the coolant would have been on the conservative map where `advised`, (draws, n).
 
-        `coolant_c`, (n,) or (draws, n), is the coolant as it was; the difference obeys the same balance, so that what
-        the model does not know of the ride drops out. It starts anew after a hole.
+        `coolant_c`, (n,) or (draws, n), is the coolant as it was. Each step is taken twice, from the coolant as it was
+        and as it would have been, and the difference carried on: what the model does not know of the ride drops out.
+        It starts anew after a hole.
         """
         fresh = advised & ~(np.nan_to_num(self.ride.conservative) > 0.0)
         was = np.atleast_2d(coolant_c)
@@ -328,17 +327,18 @@ class Drawn:
                 continue
             still, off, with_fan = (r[:, span] for r in (sheds.still, sheds.fan_off, sheds.fan_on))
             was, cut = before.coolant_c[:, span], before.cut[:, span]
-            more = with_fan - off
-            lifted = was - self.ambient_c[:, span]
-            g0, _ = sheds.shed(still, off + before.on[:, span] * more, was)
-            less = cut * (GAS_C - was) + g0 * lifted
-            falls = self.lagged_kps[:, span] / (GAS_C - REFERENCE_C) + cut
-            columns = _by_step(still, off, more, np.broadcast_to(was, still.shape), lifted, less, falls)
-            for k, (still_k, off_k, more_k, was_k, lifted_k, less_k, falls_k) in enumerate(columns, start):
+            more, ambient = with_fan - off, self.ambient_c[:, span]
+            heat, falls = driven_by(self.lagged_kps[:, span], ambient)
+            g, capacity = sheds.shed(still, off + before.on[:, span] * more, was)
+            then = step(was, heat / capacity, (g + falls) / capacity, ambient, STEP_S)
+            heat += cut * (GAS_C - ambient)
+            falls += cut
+            columns = _by_step(still, off, more, np.broadcast_to(was, still.shape), heat, falls, ambient, then)
+            for k, (still_k, off_k, more_k, was_k, heat_k, falls_k, ambient_k, then_k) in enumerate(columns, start):
                 there = was_k + now
                 on = self._fan_at(k, there, on)
                 g1, capacity = sheds.shed(still_k, off_k + on * more_k, there)
-                now = step(now, (less_k - g1 * lifted_k) / capacity, (g1 + falls_k) / capacity, NO_AIR_C, STEP_S)
+                now = step(there, heat_k / capacity, (g1 + falls_k) / capacity, ambient_k, STEP_S) - then_k
                 change[:, k + 1] = now
 
 
