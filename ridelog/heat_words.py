@@ -190,15 +190,15 @@ def _made(band: Band) -> str:
 def _shed(heat: Heat) -> str:
     at = {one.speed_mps: one.per_s for one in heat.cooling}
     slow, fast = at[2.0], at[10.0]
-    low, high = fast.value * ASSUMED_CAPACITY_LOW_KJ_PER_K, fast.value * ASSUMED_CAPACITY_HIGH_KJ_PER_K
+    watts = [
+        f"{1e3 * fast.value * capacity:.0f}"
+        for capacity in (ASSUMED_CAPACITY_KJ_PER_K, ASSUMED_CAPACITY_LOW_KJ_PER_K, ASSUMED_CAPACITY_HIGH_KJ_PER_K)
+    ]
     return (
         f"For each degree the coolant is above the air, {60 * slow.value:.2f} K a minute go at walking pace of 7 km/h "
         f"({60 * slow.low:.2f} to {60 * slow.high:.2f}) and {60 * fast.value:.2f} at 36 km/h ({60 * fast.low:.2f} to "
-        f"{60 * fast.high:.2f}). Walking pace thus sheds {words.share(slow.value / fast.value)} of what 36 km/h "
-        f"does, which "
-        f"is about {1e3 * fast.value * ASSUMED_CAPACITY_KJ_PER_K:.0f} W a degree ({1e3 * low:.0f} to "
-        f"{1e3 * high:.0f}, by "
-        "the capacity assumed)."
+        f"{60 * fast.high:.2f}): walking pace sheds {words.share(slow.value / fast.value)} of what 36 km/h does. With "
+        f"the capacity assumed, 36 km/h sheds {watts[0]} W a degree ({watts[1]} to {watts[2]})."
     )
 
 

@@ -19,7 +19,7 @@ KIND_WORDS: dict[str, str] = {
     "high_speed": "Fast stretch",
     "slow_climb": "Slow climb",
     "standstill": "Standing, engine running",
-    "heat_only": "Hot for another reason",
+    "heat_only": "Heat beyond the limit",
 }
 
 VERDICT_WORDS: dict[str, str] = {

@@ -26,7 +26,7 @@ _SETTLE_HEADROOM_C = 25.0
 def title(display: Display) -> str:
     """What the ledger shows, with the capacity its kW rest on."""
     rate = "°F/s" if display.name == "imperial" else "K/s"
-    return f"Heat in (up) and out (down), {rate}; right: kW at {ASSUMED_CAPACITY_KJ_PER_K:g} kJ/K"
+    return f"Heat in and out, {rate} (right: kW at {ASSUMED_CAPACITY_KJ_PER_K:g} kJ/K)"
 
 
 def ledger(draft: Draft, panel: Panel) -> None:
@@ -83,7 +83,7 @@ def _kilowatts(draft: Draft, panel: Panel, span_kw: float) -> None:
             "yaxis": _KW_AXIS, "marker": {"size": 1, "opacity": 0}, "hoverinfo": "skip", "name": "kW",
         }
     )  # fmt: skip
-    step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if span_kw / s < 3.2), 100)
+    step = next((s for s in (1, 2, 5, 10, 20, 50, 100) if span_kw / s < 2.5), 100)
     ticks = [float(n * step) for n in range(-int(span_kw / step), int(span_kw / step) + 1)]
     draft.layout["yaxis10"] = axis(
         overlaying=panel.y_axis, side="right", anchor="x", range=[-span_kw, span_kw], fixedrange=True, showgrid=False,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from ridelog import words
 from ridelog.analysis import airflow, load, thermal, thermal_prior
 from ridelog.constants import (
     ASSUMED_CAPACITY_HIGH_KJ_PER_K,
@@ -13,7 +14,7 @@ from ridelog.constants import (
 from ridelog.figures.display import DASH
 from ridelog.results import Band, Heat
 
-SYMBOL_COLUMNS = ("Symbol", "What", "Unit", "This ride", "Known before the ride")
+SYMBOL_COLUMNS = ("Symbol", "What", "Unit", "This ride", "Usual", "From before")
 
 EQUATIONS: tuple[tuple[str, str], ...] = (
     ("dT/dt = q − G (T − Ta)", "what the engine puts in less what goes to the air, all over one heat capacity"),
@@ -32,7 +33,7 @@ EQUATIONS: tuple[tuple[str, str], ...] = (
     ("u² = v² + w² + s · fan", "air through the radiator: ground speed, light air, fan"),
     (
         f"f(u) = h(u) / h({airflow.REFERENCE_MPS:g} m/s),  h(u) = u (1 − exp(−(v_c / u)^{airflow.FLOW_POWER:g}))",
-        f"near in step with speed when slow, about u^{1 - airflow.FLOW_POWER:.1f} far above v_c",
+        "near in step with speed when slow, with about its 0.5th to 0.6th power between 10 and 20 m/s",
     ),
     (
         (
@@ -92,8 +93,7 @@ IDENTIFIED: tuple[str, ...] = (
     ),
     (
         "The scale of A leans on the power curve of the bike file: a curve 10 % too high gives an A some 10 % too low, "
-        "and the "
-        "same settle temperature."
+        "and about the same settle temperature."
     ),
     (
         "More heat made and less heat shed look alike in a single steady stretch. They come apart where speed and load "
@@ -158,8 +158,8 @@ SOURCES: tuple[str, ...] = (
 
 
 SYMBOL_NOTE = (
-    "P is brake power (kW), n engine speed, v ground speed (m/s), T coolant and Ta air (°C). “% of certainty” is how "
-    "much of what is known of a figure came from before the ride."
+    "P is brake power (kW), n engine speed, v ground speed (m/s), T coolant and Ta air (°C). “From before” is how much "
+    "of the certainty about a figure is older than this ride: 100 % means the ride adds nothing."
 )
 
 SECTIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
@@ -209,10 +209,9 @@ def symbol_rows(heat: Heat) -> list[tuple[str, ...]]:
         band = heat.parameters.get(one.name)
         if band is None and one.name == "kappa":
             band = heat.map_ratio
-        before = one.before
-        if one.name in heat.from_prior:
-            before += f"; {100 * heat.from_prior[one.name]:.0f} % of certainty"
-        rows.append((one.symbol, one.what, one.unit, _band(band, one.digits), before))
+        share = heat.from_prior.get(one.name)
+        before = DASH if share is None else words.share(share)
+        rows.append((one.symbol, one.what, one.unit, _band(band, one.digits), one.before, before))
     return rows
 
 
