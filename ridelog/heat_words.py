@@ -142,7 +142,7 @@ def heat_lines(analysis: Analysis) -> list[tuple[str, str]]:
     """What was found, as pairs of a short name and a sentence or two; where nothing was fitted, why."""
     heat = analysis.heat
     if not heat.fitted:
-        return _not_fitted(heat)
+        return _not_fitted(heat, analysis.basis.prior.level)
     found = [("Heat made", _made(heat.heat_input))] if heat.heat_input is not None else []
     found.append(("Heat shed", _shed(heat)))
     if heat.fan_step_per_s is not None:
@@ -150,18 +150,17 @@ def heat_lines(analysis: Analysis) -> list[tuple[str, str]]:
     if heat.time_constant_s is not None:
         found.append(("Answer", _answers(heat.time_constant_s)))
     found.append(("Error", _error(heat)))
-    found.append(("Rests on", _rests(heat)))
+    found.append(("Rests on", _rests(heat, analysis.basis.prior.level)))
     return found
 
 
-def _not_fitted(heat: Heat) -> list[tuple[str, str]]:
+def _not_fitted(heat: Heat, level: str) -> list[tuple[str, str]]:
     reason = (heat.reason or "no reason was kept").rstrip(".")
     found = [("Not fitted", f"{reason[:1].upper()}{reason[1:]}.")]
     if heat.baseline_rides:
         rides = "one other ride" if heat.baseline_rides == 1 else f"{heat.baseline_rides} other rides"
-        found.append(
-            ("Instead", f"Estimates on this page go by {rides} of the bike, so a fault since then is not seen.")
-        )
+        whose = "bikes of its build" if level == "build" else "the bike"
+        found.append(("Instead", f"Estimates go by {rides} of {whose}, so a fault since then is not seen."))
     else:
         found.append(
             ("So", "It is not told where the coolant would settle, nor what the conservative map would have changed.")
@@ -233,10 +232,11 @@ def _error(heat: Heat) -> str:
     return text + "."
 
 
-def _rests(heat: Heat) -> str:
+def _rests(heat: Heat, level: str) -> str:
     told = [PARAMETER_WORDS[n] for n, share in heat.from_prior.items() if share <= MOSTLY_BEFORE]
     before = [PARAMETER_WORDS[n] for n, share in heat.from_prior.items() if share > MOSTLY_BEFORE]
-    others = "the bike's other rides and " if heat.baseline_rides else ""
+    whose = "rides of its build" if level == "build" else "the bike's other rides"
+    others = f"{whose} ({heat.baseline_rides}) and " if heat.baseline_rides else ""
     text = f"This ride tells most of: {', '.join(told) or 'nothing'}."
     if before:
         text += f" On {others}what is usual rest mostly: {', '.join(before)}."

@@ -11,7 +11,7 @@ from selenium.webdriver import ActionChains, Keys
 from selenium.webdriver.common.actions.action_builder import ActionBuilder
 
 from dashboard.provider import LibraryProvider, RideView
-from ridelog.report import render, tables
+from ridelog.report import heat_chain, render, tables
 
 pytestmark = pytest.mark.browser
 
@@ -170,9 +170,41 @@ def test_hover_reads_all_panels(desk: Any, view: RideView) -> None:
             "const box = document.querySelector('#stack .hoverlayer .legend'); return box && box.textContent"
         )
     )
-    for word in ("coolant", "speed", "throttle", "°C", "km/h"):
+    for word in ("coolant", "heat in", "heat out", "settle", "speed", "throttle", "°C", "K/s", "km/h"):
         assert word in box
     desk.picture("ride-desk-hover")
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_settle_temperature_leads_back_to_its_samples(
+    size: str, view: RideView, request: pytest.FixtureRequest
+) -> None:
+    look = request.getfixturevalue(size)
+    open_ride(look, view)
+    told = [index for index, segment in enumerate(view.analysis.segments) if segment.settle_c is not None]
+    chosen = next(index for index in told if index != heat_chain.hottest(view.analysis.segments))
+    for summary in look.driver.find_elements("css selector", "#h-model ~ details > summary"):
+        look.run("arguments[0].scrollIntoView({block: 'center'})", summary)
+        summary.click()
+    assert "dT/dt" in look.text()
+    row = look.driver.find_elements("css selector", "tr.stretch")[chosen]
+    button = row.find_element("css selector", "button")
+    look.run("arguments[0].scrollIntoView({block: 'center'})", button)
+    button.click()
+    look.until(lambda: f"Stretch {chosen + 1}, from" in look.text("#chain"))
+    found = heat_chain.chain(view.analysis.segments[chosen], view.traces, view.bike)
+    assert found is not None
+    for _, _, figure, _ in heat_chain.chain_rows(found):
+        assert plain(figure) in look.text("#chain")
+    link = look.driver.find_element("css selector", "#chain a").get_attribute("href")
+    table = look.driver.execute_async_script(
+        "const done = arguments[arguments.length - 1]; fetch(arguments[0]).then(r => r.text()).then(done)", link
+    )
+    assert table.startswith("t_s,coolant_c,power_kw")
+    assert len(table.splitlines()) == view.traces.steps["t_s"].size + 1
+    assert look.run("return document.documentElement.scrollWidth <= innerWidth")
+    look.full_picture(f"ride-{size}-explained")
+    clean(look)
 
 
 def test_back_leads_to_the_list(desk: Any, view: RideView) -> None:
