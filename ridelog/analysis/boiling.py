@@ -9,8 +9,6 @@ glycol is another curve.
 
 from __future__ import annotations
 
-from scipy.optimize import brentq
-
 WATER_KG_PER_M3 = 998.21
 GLYCOL_KG_PER_M3 = 1113.2
 """Densities at 20 C; the glycol's from a handbook, from memory."""
@@ -64,7 +62,11 @@ def boiling_c(absolute_kpa: float, *, volume_share: float | None = None, mass: f
         vapour = water * water_vapour_pa(temperature_c) + (1.0 - water) * glycol_vapour_pa(temperature_c)
         return vapour - 1000.0 * absolute_kpa
 
-    return float(brentq(excess, _LOW_C, _HIGH_C, xtol=1e-6))
+    low, high = _LOW_C, _HIGH_C
+    while high - low > 1e-9:
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if excess(middle) < 0.0 else (low, middle)
+    return 0.5 * (low + high)
 
 
 def sealed_and_vented_c(ambient_kpa: float, cap_kpa: float, volume_share: float) -> tuple[float, float]:

@@ -8,9 +8,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
-from scipy.signal import find_peaks
 
+from ridelog.analysis.peaks import bell, peaks
 from ridelog.analysis.viterbi import cheapest_path
 from ridelog.results import BoolArray, FloatArray
 
@@ -88,7 +87,7 @@ def _density(steady: FloatArray, step_s: float) -> _Density | None:
     start = float(known.min()) - 10.0 * _SMOOTH
     bins = int((float(known.max()) + 10.0 * _SMOOTH - start) / _BIN) + 1
     count = np.bincount(((known - start) / _BIN).astype(np.int64), minlength=bins).astype(np.float64)
-    return _Density(start, gaussian_filter1d(count * step_s, _SMOOTH / _BIN))
+    return _Density(start, bell(count * step_s, _SMOOTH / _BIN))
 
 
 def learn_ratios(steady: FloatArray, step_s: float) -> tuple[float, ...]:
@@ -100,14 +99,14 @@ def learn_ratios(steady: FloatArray, step_s: float) -> tuple[float, ...]:
     if density is None:
         return ()
     total = float(density.seconds.sum())
-    peaks, _ = find_peaks(
+    tops = peaks(
         density.seconds,
         prominence=max(_LEAST_SHARE * total, _LEAST_S) * _BIN / (_SMOOTH * np.sqrt(2.0 * np.pi)),
         distance=round(CLOSEST_GEARS / _BIN),
     )
     known = steady[np.isfinite(steady)]
     found = []
-    for peak in peaks:
+    for peak in tops.tolist():
         centre = density.start + (peak + 0.5) * _BIN
         near = known[np.abs(known - centre) < 0.03]
         if near.size * step_s >= _LEAST_S:

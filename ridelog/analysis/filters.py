@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.signal import savgol_filter
 
 from ridelog.intervals import runs
 from ridelog.results import BoolArray, FloatArray
@@ -32,6 +31,24 @@ def smooth_and_slope(values: FloatArray, window: int, step: float) -> tuple[Floa
         smooth[first:past] = savgol_filter(piece, width, order)
         slope[first:past] = savgol_filter(piece, width, order, deriv=1, delta=step)
     return smooth, slope
+
+
+def savgol_filter(values: FloatArray, window: int, order: int, *, deriv: int = 0, delta: float = 1.0) -> FloatArray:
+    """Value (`deriv` 0) or slope a unit of `delta` (1) of the least-squares polynomial over `window` points (odd, no
+    more than there are) at each point; at the ends that of the outermost window.
+
+    The same as the well-known library's, which takes half a second to load.
+    """
+    half = window // 2
+    offsets = np.arange(-half, half + 1, dtype=np.float64)
+    fits = np.linalg.pinv(np.vander(offsets, order + 1, increasing=True))
+    result = np.empty(values.size)
+    result[half : values.size - half] = np.correlate(values, fits[deriv], mode="valid")
+    powers = np.arange(order + 1)
+    at = offsets[:, None] ** powers if deriv == 0 else powers * offsets[:, None] ** np.maximum(powers - 1, 0)
+    result[:half] = at[:half] @ (fits @ values[:window])
+    result[values.size - half :] = at[half + 1 :] @ (fits @ values[values.size - window :])
+    return result / delta**deriv
 
 
 def matched_mean(values: FloatArray, window: int) -> FloatArray:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.signal import savgol_filter
 
-from ridelog.analysis.filters import odd, smooth_and_slope
+from ridelog.analysis.filters import odd, savgol_filter, smooth_and_slope
 from ridelog.intervals import runs
 from ridelog.results import BoolArray, FloatArray
 
