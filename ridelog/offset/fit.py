@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.stats import theilslopes
 
 from ridelog.offset.search import Candidate, strength_of
 from ridelog.offset.signals import STEP_S, Uniform
@@ -82,6 +81,9 @@ class Fitted:
 
 def refine(pair: Pair, start: Candidate, middle_s: float, max_drift: float) -> Fitted | None:
     """The best offset and drift near a candidate; None where the search leaves its neighbourhood."""
+    # Late: the library takes long to load, and most files are read without it.
+    from scipy.stats import theilslopes
+
     lag_s, drift = start.lag_s, start.drift
     times, lags, _ = _windows(pair, lag_s, drift, middle_s)
     if times.size >= FEWEST_WINDOWS:

@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.fft import irfft, next_fast_len, rfft
 
 from ridelog.offset.signals import STEP_S, Uniform
 from ridelog.results import FloatArray
@@ -81,6 +80,9 @@ def _coarse(signal: Uniform) -> Uniform:
 
 def _sums(a: Uniform, b: Uniform, starts: list[int], length: int, half: int) -> FloatArray:
     """For each chunk of `b` and each lag from -half to half: sum of products, of squares of either, and count."""
+    # Late: the library takes long to load, and most files are read without it.
+    from scipy.fft import irfft, next_fast_len, rfft
+
     size = next_fast_len(a.values.size + length, real=True)
     ma = np.isfinite(a.values)
     va = np.where(ma, a.values, 0.0)

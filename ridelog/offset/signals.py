@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.ndimage import gaussian_filter1d
 
 from ridelog.results import BoolArray, FloatArray
 
@@ -88,6 +87,9 @@ def on_grid(t_s: FloatArray, values: FloatArray) -> Uniform:
 
 def smoothed(signal: Uniform, sigma_s: float) -> Uniform:
     """Bell-shaped mean of what is known; holes stay as wide as they were."""
+    # Late: the library takes long to load, and most files are read without it.
+    from scipy.ndimage import gaussian_filter1d
+
     known = np.isfinite(signal.values)
     total = gaussian_filter1d(np.where(known, signal.values, 0.0), sigma_s / STEP_S)
     weight = gaussian_filter1d(known.astype(np.float64), sigma_s / STEP_S)

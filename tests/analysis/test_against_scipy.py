@@ -3,6 +3,9 @@ lfilter."""
 
 from __future__ import annotations
 
+import subprocess
+import sys
+
 import numpy as np
 import pytest
 from hypothesis import given
@@ -56,3 +59,9 @@ def test_peaks(values: list[int], prominence: float, distance: int, ties: bool) 
     told = peaks(heights, prominence=prominence, distance=distance if not ties else 1)
     there, _ = find_peaks(heights, prominence=prominence, distance=distance if not ties else 1)
     assert told.tolist() == there.tolist()
+
+
+def test_reading_and_analyzing_start_without_the_slow_library() -> None:
+    ask = "import sys, ridelog.analyze, ridelog.ingest; print(sorted(n for n in sys.modules if n.startswith('scipy')))"
+    told = subprocess.run([sys.executable, "-c", ask], capture_output=True, text=True, check=True)
+    assert told.stdout.strip() == "[]"
