@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Hashable
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -20,6 +20,7 @@ from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride, ride_day
 
 if TYPE_CHECKING:
+    from ridelog.analysis.thermal_prior import RideFit
     from ridelog.store.library import Library
 
 
@@ -115,29 +116,33 @@ class LibraryProvider:
 
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary, LibraryError."""
+        from ridelog.analyze_heat import prior_hash
+        from ridelog.baseline import Subject, learned
+
         row = self._library.row(ride_id)
-        bike_text = self._library.bike_text(row.bike) if row.bike is not None else None
-        sheets = self._library.advice_sheets()
-        key: Hashable = (row, bike_text, tuple(sheets))
         with self._door:
-            busy = self._busy.setdefault(key, threading.Lock())
+            busy = self._busy.setdefault(ride_id, threading.Lock())
         with busy:
+            bike_text = self._library.bike_text(row.bike) if row.bike is not None else None
+            sheets = self._library.advice_sheets()
+            bike = self._library.bike(row.bike) if row.bike is not None else None
+            others = learned(self._library, Subject.listed(row), bike)
+            key: Hashable = (row, bike_text, tuple(sheets), prior_hash(others))
             view = self._known(key)
             if view is None:
-                view = self._analyze(ride_id, row.bike, sheets)
+                view = self._analyze(ride_id, bike, sheets, others)
                 self._keep(key, view)
         with self._door:
-            self._busy.pop(key, None)
+            self._busy.pop(ride_id, None)
         return view
 
-    def _analyze(self, ride_id: str, bike_id: str | None, sheets: list[Advice]) -> RideView:
+    def _analyze(self, ride_id: str, bike: Bike | None, sheets: list[Advice], others: Sequence[RideFit]) -> RideView:
         from ridelog.advice import in_force
         from ridelog.analyze import analyze
 
         ride = self._library.load(ride_id)
-        bike = self._library.bike(bike_id) if bike_id is not None else None
         advice = in_force(sheets, ride_day(ride))
-        analysis, traces = analyze(ride, bike, advice)
+        analysis, traces = analyze(ride, bike, advice, baseline=others)
         return RideView(ride, bike, advice, analysis, traces)
 
     def _known(self, key: Hashable) -> RideView | None:

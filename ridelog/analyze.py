@@ -36,7 +36,6 @@ from ridelog.results import (
     FileFacts,
     FloatArray,
     Mark,
-    Prior,
     RideFacts,
     Traces,
 )
@@ -108,7 +107,7 @@ def analyze(
         boiling=boils,
         facts=_found(scene, driven),
         summary=summary.summarize(
-            summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride)),
+            summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride), len(baseline)),
             [
                 analyze_map.hot_time(record, stretch, flagged, used)
                 for record, (_, stretch) in zip(exposed, over, strict=True)
@@ -285,7 +284,7 @@ def _basis(ride: Ride, bike: Bike | None, advice: Advice, doubts: Doubts, baseli
         files=tuple(FileFacts(source.name, source.sha256) for source in ride.sources),
         advice_version=advice.version,
         defaults_used=tuple(dict.fromkeys(defaults)),
-        prior=Prior(tuple(one.ride for one in baseline), analyze_heat.prior_hash(baseline)),
+        prior=analyze_heat.prior_of(baseline),
     )
 
 

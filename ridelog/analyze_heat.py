@@ -13,6 +13,7 @@ from typing import Literal
 
 import numpy as np
 
+from ridelog import results
 from ridelog.analysis import filters, motion, roadload, thermal, thermal_fit, thermal_prior, thermal_use
 from ridelog.analysis.thermal import Conditions, Plant
 from ridelog.analysis.thermal_fit import Fitted, Prior
@@ -351,7 +352,20 @@ def prior_hash(others: Sequence[RideFit]) -> str | None:
         return None
     digest = hashlib.sha256()
     for one in others:
-        digest.update(one.ride.encode())
+        digest.update(f"{one.ride}\n{one.other or ''}\n".encode())
         for values in (one.theta, one.information, one.prior_mean, one.prior_covariance):
             digest.update(np.ascontiguousarray(values, dtype="<f8").tobytes())
     return digest.hexdigest()
+
+
+def prior_of(others: Sequence[RideFit]) -> results.Prior:
+    """The rides a fit's starting knowledge came from, as the result names them."""
+    build = tuple(one.ride for one in others if one.other not in (None, thermal_prior.ACROSS_SERVICE))
+    level: Literal["bike", "build", "default"] = "build" if build else "bike" if others else "default"
+    return results.Prior(
+        rides=tuple(one.ride for one in others),
+        hash=prior_hash(others),
+        level=level,
+        same_build=build,
+        across_service=tuple(one.ride for one in others if one.other == thermal_prior.ACROSS_SERVICE),
+    )

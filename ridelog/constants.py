@@ -32,5 +32,5 @@ SEA_LEVEL_DENSITY_KG_PER_M3 = SEA_LEVEL_PRESSURE_PA / (GAS_CONSTANT_DRY_AIR_J_PE
 ASSUMED_CAPACITY_KJ_PER_K = 8.0
 ASSUMED_CAPACITY_LOW_KJ_PER_K, ASSUMED_CAPACITY_HIGH_KJ_PER_K = 6.0, 10.0
 """Heat capacity of coolant and the metal it keeps warm, assumed where the heat balance is shown in kW: a log tells only
-heat over capacity. About 1.2 to 1.5 kg of coolant at 3.5 kJ/(kg K) and 2 to 5 kg of aluminium at 0.9 kJ/(kg K) make 6 to
-10. Common practice for the masses, no source."""
+heat over capacity. About 1.2 to 1.5 kg of coolant at 3.5 kJ/(kg K) and 2 to 5 kg of aluminium at 0.9 kJ/(kg K) make 6
+to 10. Common practice for the masses, no source."""

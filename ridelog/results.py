@@ -58,10 +58,18 @@ class FileFacts:
 
 @dataclass(frozen=True)
 class Prior:
-    """Rides the fit's starting knowledge came from."""
+    """Rides the fit's starting knowledge came from, nearest in date first.
+
+    `level`: "bike" where all are of this bike, "build" where some are of other bikes of its build, "default" without
+    any. `same_build` and `across_service` name those of other bikes of the build, and those of this bike that work on
+    it, as its file lists it, lies between.
+    """
 
     rides: tuple[str, ...]
     hash: str | None
+    level: Literal["bike", "build", "default"] = "default"
+    same_build: tuple[str, ...] = ()
+    across_service: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)

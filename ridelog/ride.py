@@ -222,10 +222,15 @@ def local_start(ride: Ride) -> datetime | None:
 
 def ride_day(ride: Ride) -> date | None:
     """The day the ride began on its own clock (UTC where its zone is not known); None for an undated ride."""
-    if ride.start_utc is not None:
-        return ride.start_utc.astimezone(_zone(ride.timezone)).date()
-    start = local_start(ride)
-    return start.date() if start is not None else None
+    return day_of(ride.start_utc, ride.timezone, local_start(ride))
+
+
+def day_of(start_utc: datetime | None, timezone: str | None, start_local: datetime | None) -> date | None:
+    """The day of a start on its own clock (UTC where its zone is not known); `start_local` serves where there is no
+    aware start."""
+    if start_utc is not None:
+        return start_utc.astimezone(_zone(timezone)).date()
+    return start_local.date() if start_local is not None else None
 
 
 def _zone(name: str | None) -> tzinfo:

@@ -56,6 +56,8 @@ class Coolant:
     logged: bool
     coverage: float
     resolution_c: float | None
+    other_rides: int = 0
+    """Rides of the bike that estimates go by."""
 
 
 def summarize(
@@ -83,7 +85,7 @@ def summarize(
 def _answer(coolant: Coolant, hot: Sequence[HotTime], passed: Sequence[HotTime]) -> str:
     """How hot and for how long: short enough to be read at a glance."""
     if not coolant.logged or not hot:
-        return "This log has no usable coolant temperature, so it can't tell how hot the engine ran."
+        return _estimated(coolant, hot)
     lowest, highest = hot[0].exposure, hot[-1].exposure
     seen = (
         "" if coolant.coverage >= FULL_COVERAGE else f" in the {as_share(coolant.coverage)} of the ride it was logged"
@@ -100,6 +102,19 @@ def _answer(coolant: Coolant, hot: Sequence[HotTime], passed: Sequence[HotTime])
     if top is highest:
         return f"{peak}{seen} and was {above}."
     return f"{peak}{seen}, {above}, and stayed under the {highest.name} of {degrees(highest.threshold_c)}."
+
+
+def _estimated(coolant: Coolant, hot: Sequence[HotTime]) -> str:
+    """What other rides of the bike let one expect where the coolant was not logged."""
+    told = hot[0].exposure if hot else None
+    if told is None or told.estimated_s is None or told.estimated_low_s is None or told.estimated_high_s is None:
+        return "This log has no usable coolant temperature, so it can't tell how hot the engine ran."
+    rides = "another ride" if coolant.other_rides == 1 else f"{coolant.other_rides} other rides"
+    return (
+        f"This log has no usable coolant temperature. By {rides} of the bike it was above {degrees(told.threshold_c)} "
+        f"({told.name}) for about {duration(told.estimated_s)}, anywhere from {duration(told.estimated_low_s)} to "
+        f"{duration(told.estimated_high_s)}: an estimate that a fault since then would not show in."
+    )
 
 
 def _where(one: HotTime) -> str:

@@ -1,8 +1,9 @@
 """What is known of a bike's heat balance before a ride is looked at: a build's default, and what its other rides told.
 
-Three levels: any bike of the kind (broad, from published ranges), this bike (pooled from rides not marked faulty), this
-ride (the bike's, wider where a fault may have come since). Rides are pooled with a spread between rides that is the
-same for all bikes; each ride counts by what it tells beyond the default it was fitted with.
+Four levels: any bike of the kind (broad, from published ranges), bikes of one build, this bike (both pooled from rides
+not marked faulty), this ride (the bike's, wider where a fault may have come since). Rides are pooled with a spread
+between rides, and bikes with one between bikes, that are the same for all; each ride counts by what it tells beyond the
+default it was fitted with.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ from ridelog.analysis.thermal import (
     OPENS,
     PACE,
     STILL,
+    IndexArray,
     Plant,
 )
 from ridelog.analysis.thermal_fit import Fitted, Prior
@@ -101,19 +103,45 @@ RIDE_SD = {
 }
 """Between healthy rides of one bike: weather, wind, fuel, mud. Assumed, then held against simulated rides."""
 
+BIKE_SD = {
+    HEAT: 0.10,
+    STILL: 0.30,
+    FAN: 3.0,
+    FLOW: 0.15,
+    CORE: 0.10,
+    EXPONENT: 0.04,
+    PACE: 0.05,
+    IDLE: 0.15,
+    LAG: 0.15,
+    KAPPA: 0.03,
+    CLOSED: 0.05,
+    BYPASS: 0.2,
+    OPENS: 2.0,
+}
+"""Between healthy bikes of one build: engine and radiators from the same drawings, told apart by wear, bent fins,
+hoses, the rider's size and kit, and what the bike file's power curve is off. Assumed: a little wider than from ride to
+ride."""
+
 FAULT_SD = {HEAT: 0.40, STILL: 0.50, FAN: 8.0, FLOW: 0.50, OPENS: 8.0}
 """What may have changed since the bike's other rides if it is no longer healthy: the ride itself has to say."""
 
 
+ACROSS_SERVICE = "this bike before or after work on it"
+"""What `RideFit.other` says of rides that work on the bike lies between."""
+
+
 @dataclass(frozen=True)
 class RideFit:
-    """A fit kept for other rides of the bike: all that pooling needs."""
+    """A fit kept for other rides of the bike: all that pooling needs. `other` names the bike it comes from where that
+    is not the bike as it is on the ride in question: another of its build, or the same one before or after work done on
+    it."""
 
     ride: str
     theta: FloatArray
     information: FloatArray
     prior_mean: FloatArray
     prior_covariance: FloatArray
+    other: str | None = None
 
 
 def default_prior(plant: Plant, *, ratio: float | None, map_seen: bool, ambient_sd_c: float) -> Prior:
@@ -149,36 +177,74 @@ def default_prior(plant: Plant, *, ratio: float | None, map_seen: bool, ambient_
 
 
 def pooled(rides: Sequence[RideFit], base: Prior, *, may_be_faulty: bool) -> Prior:
-    """The prior for another ride of the same bike: `base` updated by the rides, plus the spread between rides.
+    """The prior for another ride of the same bike: `base` updated by the rides of other bikes of the build, widened by
+    the spread between bikes, updated by the bike's own rides, widened by the spread between rides.
 
-    `may_be_faulty` widens what a fault changes, so that the bike's history does not talk a fault away.
+    `may_be_faulty` widens what a fault changes, so that the bike's history does not talk a fault away. The map's effect
+    is pooled also where the ride itself does not fit it: what the others told of heat hangs on it.
     """
-    free = [i for i in base.free if i != AMBIENT]
-    spread = np.array([RIDE_SD.get(i, 0.0) ** 2 for i in free])
-    grid = np.ix_(free, free)
-    precision = np.linalg.inv(base.covariance[grid])
-    pull = precision @ base.mean[free]
-    for ride in rides:
-        told = ride.information[grid]
-        # What the ride says alone: its best fit less the pull of the prior it was fitted with.
-        own = np.flatnonzero(np.diag(ride.prior_covariance) > 0.0)
-        whole = np.linalg.inv(ride.prior_covariance[np.ix_(own, own)])
-        moment = np.zeros(len(NAMES))
-        moment[own] = ride.information[np.ix_(own, own)] @ ride.theta[own] + whole @ (
-            ride.theta[own] - ride.prior_mean[own]
-        )
-        shrink = np.linalg.inv(np.eye(len(free)) + told * spread[None, :])
-        precision += shrink @ told
-        pull += shrink @ moment[free]
-    covariance_free = np.linalg.inv(0.5 * (precision + precision.T))
+    whole = base.covariance.copy()
+    fixed_ratio = whole[KAPPA, KAPPA] == 0.0
+    if fixed_ratio:
+        whole[KAPPA, KAPPA] = base.ratio_sd**2
+    over = np.array([i for i in np.flatnonzero(np.diag(whole) > 0.0) if i != AMBIENT])
+    grid = np.ix_(over, over)
+    between = [np.array([spread.get(int(i), 0.0) ** 2 for i in over]) for spread in (RIDE_SD, BIKE_SD)]
+    known = (np.linalg.inv(whole[grid]), np.linalg.solve(whole[grid], base.mean[over]))
+    others = sorted({ride.other for ride in rides if ride.other is not None})
+    for name in others:
+        bike = _sum([_shrunk(_told(ride, over), between[0]) for ride in rides if ride.other == name])
+        known = _sum([known, _shrunk(bike, between[1])])
+    if others:
+        covariance = np.linalg.inv(known[0])
+        widened = covariance + np.diag(between[1])
+        known = (np.linalg.inv(widened), np.linalg.solve(widened, covariance @ known[1]))
+    known = _sum([known, *(_shrunk(_told(ride, over), between[0]) for ride in rides if ride.other is None)])
     mean = base.mean.copy()
-    mean[free] = covariance_free @ pull
-    covariance = base.covariance.copy()
-    covariance[grid] = covariance_free
-    for i in free:
-        extra = RIDE_SD.get(i, 0.0) ** 2 + (FAULT_SD.get(i, 0.0) ** 2 if may_be_faulty else 0.0)
-        covariance[i, i] += extra
-    return Prior(mean, covariance, base.ratio_sd)
+    whole[grid] = np.linalg.inv(0.5 * (known[0] + known[0].T))
+    mean[over] = whole[grid] @ known[1]
+    for i in map(int, over):
+        whole[i, i] += RIDE_SD.get(i, 0.0) ** 2 + (FAULT_SD.get(i, 0.0) ** 2 if may_be_faulty else 0.0)
+    ratio_sd = float(np.sqrt(whole[KAPPA, KAPPA]))
+    if fixed_ratio:
+        whole[KAPPA, :] = whole[:, KAPPA] = 0.0
+    return Prior(mean, whole, ratio_sd)
+
+
+_Told = tuple[FloatArray, FloatArray]
+"""What is known of the parameters as precision (n, n) and precision times mean (n,)."""
+
+
+def _told(ride: RideFit, over: IndexArray) -> _Told:
+    """What a ride says alone: its best fit less the pull of the prior it was fitted with, and the air's temperature,
+    which is that day's own, averaged out."""
+    own = np.flatnonzero(np.diag(ride.prior_covariance) > 0.0)
+    before = np.linalg.inv(ride.prior_covariance[np.ix_(own, own)])
+    moment = np.zeros(len(NAMES))
+    moment[own] = ride.information[np.ix_(own, own)] @ ride.theta[own] + before @ (
+        ride.theta[own] - ride.prior_mean[own]
+    )
+    precision, pull = ride.information[np.ix_(over, over)], moment[over]
+    variance = float(ride.prior_covariance[AMBIENT, AMBIENT])
+    if variance > 0.0:
+        across = ride.information[over, AMBIENT]
+        air = float(ride.information[AMBIENT, AMBIENT]) + 1.0 / variance
+        precision = precision - np.outer(across, across) / air
+        pull = pull - across * ((moment[AMBIENT] + ride.prior_mean[AMBIENT] / variance) / air)
+    return precision, pull
+
+
+def _shrunk(told: _Told, variance: FloatArray) -> _Told:
+    """The same knowledge of a thing that differs from the thing asked about by independent amounts of that variance."""
+    shrink = np.linalg.inv(np.eye(variance.size) + told[0] * variance[None, :])
+    return shrink @ told[0], shrink @ told[1]
+
+
+def _sum(parts: Sequence[_Told]) -> _Told:
+    precision, pull = (np.zeros_like(part) for part in parts[0])
+    for part in parts:
+        precision, pull = precision + part[0], pull + part[1]
+    return precision, pull
 
 
 def kept(ride: str, fitted: Fitted, prior: Prior) -> RideFit:

@@ -24,9 +24,11 @@ from ridelog.cli.common import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ridelog.advice import Advice
     from ridelog.bike import Bike
-    from ridelog.results import Analysis, Segment, Traces
+    from ridelog.results import Analysis, Exposure, Segment, Traces
     from ridelog.ride import Ride
     from ridelog.store.library import Library
 
@@ -57,7 +59,8 @@ def analyze(
     """
     with progress() as tell:
         tell("analyzing")
-        result = run_analysis(open_library(library_folder), ride_or_file_, bike, ambient_c, reading)[0]
+        library = open_library(library_folder)
+        result = run_analysis(library, ride_or_file_, bike, ambient_c, reading, progress=tell)[0]
     if as_json:
         from ridelog.results import to_json
 
@@ -67,11 +70,18 @@ def analyze(
 
 
 def run_analysis(
-    library: Library, text: str, bike: str | None = None, ambient_c: float | None = None, reading: Reading = AS_FOUND
+    library: Library,
+    text: str,
+    bike: str | None = None,
+    ambient_c: float | None = None,
+    reading: Reading = AS_FOUND,
+    *,
+    progress: Callable[[str], None] | None = None,
 ) -> tuple[Analysis, Traces, Ride, Bike | None, Advice]:
     """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
     from ridelog.advice import in_force
     from ridelog.analyze import analyze as analyze_ride
+    from ridelog.baseline import Subject, learned
     from ridelog.ride import ride_day
 
     profile = find_bike(library, bike)
@@ -79,7 +89,8 @@ def run_analysis(
     if profile is None and ride.bike is not None:
         profile = library.bike(ride.bike)
     sheet = in_force(library.advice_sheets(), ride_day(ride))
-    result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c)
+    others = learned(library, Subject.of(ride), profile, progress)
+    result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c, baseline=others)
     return result, traces, ride, profile, sheet
 
 
@@ -151,11 +162,7 @@ def _print_exposure(result: Analysis) -> None:
     rows = [
         (
             f"{row.name} {row.threshold_c:g} C",
-            show.duration(row.observed_s),
-            f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
-            show.duration(row.longest_s),
-            str(row.excursions),
-            show.duration(row.engine_off_s),
+            *_seen(row),
             show.duration(row.unknown_s),
             *([heat_words.estimated(row)] if unseen else []),
         )
@@ -164,6 +171,19 @@ def _print_exposure(result: Analysis) -> None:
     columns: tuple[str, ...] = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
     columns += ("estimated, where not logged",) if unseen else ()
     show.table("Time above", columns, rows, right=tuple(range(1, len(columns))), optional=(4, 5, 3))
+
+
+def _seen(row: Exposure) -> tuple[str, ...]:
+    """What the sensor saw; where it never spoke, nought seconds would be no finding."""
+    if row.peak_c is None:
+        return ("can't tell", *[show.DASH] * 4)
+    return (
+        show.duration(row.observed_s),
+        f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
+        show.duration(row.longest_s),
+        str(row.excursions),
+        show.duration(row.engine_off_s),
+    )
 
 
 def _print_heat(result: Analysis) -> None:

@@ -26,12 +26,12 @@ if TYPE_CHECKING:
     from ridelog.ride import Ride
 
 _RIDE_COLUMNS = "seq, id, bike, start_utc, timezone, duration_s, distance_m, peak_c, condition, ambient_c, channels"
-_LOCAL_START = """CASE WHEN timezone IS NULL AND id GLOB '[0-9]*' THEN
+LOCAL_START = """CASE WHEN timezone IS NULL AND id GLOB '[0-9]*' THEN
     substr(id, 1, 4) || '-' || substr(id, 5, 2) || '-' || substr(id, 7, 2) || 'T' ||
     substr(id, 10, 2) || ':' || substr(id, 12, 2) END"""
 """Where a ride whose zone is not known stands among the others: its id begins with its own clock's time (RideRow)."""
 
-_IN_PIECES = 500
+IN_PIECES = 500
 """SQLite builds differ in how many values one statement may hold; all take this many."""
 
 
@@ -100,7 +100,8 @@ def content_key(sha256s: Sequence[str]) -> str:
 
 
 @cache
-def _channels(text: str) -> tuple[str, ...]:
+def channel_names(text: str) -> tuple[str, ...]:
+    """The channels of a ride from the catalogue's column."""
     return tuple(json.loads(text))
 
 
@@ -112,7 +113,7 @@ def newest_sql(condition: str = "1") -> str:
         SELECT {_RIDE_COLUMNS}, start_utc AS began FROM ride WHERE start_utc IS NOT NULL AND {condition}
         ORDER BY start_utc DESC, seq DESC LIMIT ?
     ) UNION ALL SELECT * FROM (
-        SELECT {_RIDE_COLUMNS}, {_LOCAL_START} AS began FROM ride WHERE start_utc IS NULL AND {condition}
+        SELECT {_RIDE_COLUMNS}, {LOCAL_START} AS began FROM ride WHERE start_utc IS NULL AND {condition}
         ORDER BY began DESC, seq DESC LIMIT ?
     ) ORDER BY began DESC, seq DESC LIMIT ?"""  # noqa: S608
 
@@ -135,7 +136,7 @@ def rows_where(
             peak_c=peak_c,
             condition=condition_,
             ambient_c=ambient_c,
-            channels=_channels(channels),
+            channels=channel_names(channels),
             files=files.get(seq, ()),
         )
         for seq, ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels, _ in found
@@ -145,11 +146,11 @@ def rows_where(
 def _files(db: sqlite3.Connection, seqs: list[int]) -> dict[int, tuple[FileRow, ...]]:
     columns = "ride_seq, name, sha256, size_bytes, format"
     rows: list[tuple[Any, ...]] = []
-    if len(seqs) > 4 * _IN_PIECES:
+    if len(seqs) > 4 * IN_PIECES:
         rows = db.execute(f"SELECT {columns} FROM ride_file ORDER BY ride_seq, position").fetchall()  # noqa: S608
     else:
-        for start in range(0, len(seqs), _IN_PIECES):
-            piece = seqs[start : start + _IN_PIECES]
+        for start in range(0, len(seqs), IN_PIECES):
+            piece = seqs[start : start + IN_PIECES]
             marks = ",".join("?" * len(piece))
             query = f"SELECT {columns} FROM ride_file WHERE ride_seq IN ({marks}) ORDER BY ride_seq, position"  # noqa: S608
             rows += db.execute(query, piece).fetchall()

@@ -24,7 +24,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Literal
 
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
-from ridelog.store import catalogue, incoming, overlap, profiles
+from ridelog.store import catalogue, fits, incoming, overlap, profiles
+from ridelog.store.fits import FitRow, KeptFit
 from ridelog.store.incoming import Intent
 from ridelog.store.rows import KEEP, Condition, Keep, RideRow
 from ridelog.store.shelf import Shelf
@@ -311,6 +312,23 @@ class Library(Shelf):
                 with self._catalogue.write() as db:
                     db.execute("DELETE FROM ride WHERE id = ?", (ride_id,))
                 self._settle(intent)
+
+    # -- fits of the heat balance -------------------------------------------------------------------------------------
+
+    def fit_rows(self, bike_id: str, channels: Sequence[str]) -> list[FitRow]:
+        """Rides of a bike not marked faulty that have all these channels, in the order they were stored."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return fits.rows_of_bike(db, bike_id, channels)
+
+    def kept_fits(self, ride_ids: Sequence[str]) -> dict[str, KeptFit]:
+        """The fits kept of these rides; whoever asks looks at what they rest on."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return fits.kept(db, ride_ids)
+
+    def keep_fit(self, ride_id: str, fit: KeptFit) -> None:
+        """Keep a ride's fit in place of the one before it."""
+        with library_trouble(self.root), self._catalogue.write() as db:
+            fits.keep(db, ride_id, fit)
 
     def original(self, sha256: str) -> Path | None:
         """Path of a kept log by its hash, None where the library does not have it."""

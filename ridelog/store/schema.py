@@ -102,6 +102,21 @@ MIGRATIONS: tuple[Migration, ...] = (
         # How far back a ride may have begun that is still going on at a moment.
         ("CREATE INDEX ride_length ON ride (duration_s)",),
     ),
+    Migration(
+        4,
+        "each ride's own fit of the heat balance, for other rides of the bike to go by",
+        (
+            # `basis` is a hash over all the fit rests on: a row of another basis is as good as none.
+            """CREATE TABLE heat_fit (
+                ride_seq INTEGER PRIMARY KEY REFERENCES ride (seq) ON DELETE CASCADE,
+                basis TEXT NOT NULL,
+                reason TEXT,
+                numbers BLOB,
+                made_utc TEXT NOT NULL,
+                CHECK ((reason IS NULL) <> (numbers IS NULL))
+            )""",
+        ),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to
