@@ -1,4 +1,5 @@
-"""The advice sheet: the tuner's rules for when a rider should switch to the conservative map, from `*.advice.toml`.
+"""The advice sheet: the tuner's rules for when a rider should switch to the conservative map, from `*.advice.toml`, and
+which compression and fuel the tuner holds right at which elevation.
 
 A sheet may leave out any rule or key; the default then holds and is listed in `defaults_used`. Default levels are
 common practice, no source. A rule with `map = "none"` switches that kind of stretch off.
@@ -90,13 +91,34 @@ class Rule:
 
 
 @dataclass(frozen=True)
+class BuildRow:
+    """What a build should be from an elevation (m) up to the next row's: compression ratio at most, fuel RON at
+    least."""
+
+    from_elevation_m: float
+    max_compression_ratio: float
+    min_fuel_ron: float
+
+
+DEFAULT_BUILDS = (
+    BuildRow(-430.0, 13.0, 98.0),
+    BuildRow(1000.0, 13.5, 95.0),
+    BuildRow(2000.0, 14.0, 95.0),
+    BuildRow(3000.0, 14.5, 95.0),
+)
+"""Common practice, no source: thinner air fills the cylinder less, so higher compression only as elevation rises."""
+
+
+@dataclass(frozen=True)
 class Advice:
-    """An advice sheet: its version, the day it took effect, and a rule for every kind of KINDS."""
+    """An advice sheet: its version, the day it took effect, a rule for every kind of KINDS, and the builds by rising
+    elevation."""
 
     version: str
     valid_from: date
     rules: tuple[Rule, ...]
     defaults_used: tuple[str, ...] = field(default=())
+    builds: tuple[BuildRow, ...] = DEFAULT_BUILDS
 
     def rule(self, kind: str) -> Rule:
         """The rule for one kind."""
@@ -119,6 +141,26 @@ def _rule(table: Table, kind: str) -> Rule:
             for key, condition in CONDITIONS[kind].items()
         ),
     )
+
+
+def _builds(tables: list[Table], defaults_used: list[str]) -> tuple[BuildRow, ...]:
+    if not tables:
+        defaults_used.append("build")
+        return DEFAULT_BUILDS
+    rows: list[BuildRow] = []
+    for table in tables:
+        if not table.has("from_elevation_m"):
+            raise table.fail("from_elevation_m", "is missing", "a height in m from which the row holds")
+        height_m = table.number("from_elevation_m", 0.0, -430.0, 6000.0, "m")
+        # A key left out takes the default of that height.
+        usual = [row for row in DEFAULT_BUILDS if row.from_elevation_m <= height_m][-1]
+        compression = table.number("max_compression_ratio", usual.max_compression_ratio, 4.0, 20.0)
+        ron = table.number("min_fuel_ron", usual.min_fuel_ron, 70.0, 125.0, "RON")
+        if rows and height_m <= rows[-1].from_elevation_m:
+            raise table.fail("from_elevation_m", f"is {height_m:g}", "heights that rise from row to row")
+        rows.append(BuildRow(height_m, compression, ron))
+        table.close()
+    return tuple(rows)
 
 
 _VERSION = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,63}")
@@ -150,8 +192,9 @@ def parse_advice(text: str, where: str) -> Advice:
         if kind not in found:
             found[kind] = _rule(Table({}, where, f"rule.{kind}", []), kind)
             top.defaults_used.append(f"rule.{kind}")
+    builds = _builds(top.tables("build"), top.defaults_used)
     top.close()
-    return Advice(version, valid_from, tuple(found[kind] for kind in KINDS), tuple(top.defaults_used))
+    return Advice(version, valid_from, tuple(found[kind] for kind in KINDS), tuple(top.defaults_used), builds)
 
 
 def read_advice(path: Path) -> Advice:
@@ -190,6 +233,14 @@ def template(version: str, valid_from: date) -> str:
             f"merge_gap_s = {merge:g}  # pauses up to this do not end a stretch",
             f"grace_s = {grace:g}  # time a rider has to switch",
             "leave_share = 0.8  # entered at the level, left at this share of it",
+        ]
+    for row in DEFAULT_BUILDS:
+        parts += [
+            "",
+            "[[build]]",
+            f"from_elevation_m = {row.from_elevation_m:g}  # up to the next row's",
+            f"max_compression_ratio = {row.max_compression_ratio:g}",
+            f"min_fuel_ron = {row.min_fuel_ron:g}",
         ]
     return "\n".join(parts) + "\n"
 

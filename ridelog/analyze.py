@@ -10,6 +10,7 @@ import numpy as np
 
 from ridelog import (
     __version__,
+    analyze_check,
     analyze_drive,
     analyze_heat,
     analyze_heat_steps,
@@ -95,6 +96,7 @@ def analyze(
     if not balance.heat.fitted and balance.heat.reason is not None:
         doubts.say("heat", balance.heat.reason)
     boils = _boiling(scene, coolant, doubts)
+    checked = analyze_check.checks(scene, driven, advice, _map_on_grid(used, grid), doubts)
     result = Analysis(
         ride=_facts(ride, scene),
         basis=_basis(ride, bike, advice, doubts, baseline),
@@ -105,7 +107,7 @@ def analyze(
         heat=balance.heat,
         what_if=analyze_heat_use.what_if(exposed, flagged, {r.kind: r.grace_s for r in advice.rules}, balance),
         boiling=boils,
-        facts=_found(scene, driven),
+        facts=_found(scene, driven) | checked,
         summary=summary.summarize(
             summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride), len(baseline)),
             [

@@ -115,6 +115,8 @@ QUESTION_WORDS: dict[str, str] = {
     "gear": "Which gear was it in?",
     "gearing": "Do the gearing and the tyre of the bike file fit?",
     "map_in_use": "Which map was in use?",
+    "self_check": "Do the power curve and the mass of the bike file fit?",
+    "build_check": "Does the engine's build suit where it was ridden?",
     "heat": "How much heat did the engine make, and how much was shed?",
 }
 """The analysis' names of what a log could not answer."""

@@ -96,6 +96,8 @@ def run_analysis(
 
 def print_analysis(result: Analysis) -> None:
     """The analysis as a person reads it: the answer, the stretches, the time above, the doubts."""
+    from ridelog.analyze_check import check_lines
+
     facts = result.ride
     head = [f"Ride {facts.id}", facts.bike or "no bike file", show.duration(facts.duration_s)]
     if facts.distance_m is not None:
@@ -114,6 +116,7 @@ def print_analysis(result: Analysis) -> None:
                 f"{boil.vented_c:.0f} C with one that leaks (margin {vented}). Both are good to about 2 C.",
             ],
         )
+    show.lines("Checks of the bike file", check_lines(result.facts))
     asked = [
         f"{words.question_words(item.question)} {item.reason[:1].upper()}{item.reason[1:]}."
         for item in result.cannot_tell

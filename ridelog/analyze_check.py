@@ -1,0 +1,185 @@
+"""Does the bike file fit what the ride shows: power over mass, and what the engine was built for.
+
+A contradiction is told with its size and with the figures that would fit; what was measured stands in the result's
+facts either way.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Any
+
+import numpy as np
+
+from ridelog.advice import Advice
+from ridelog.analysis import atmosphere, drivetrain, fuel, roadload, selfcheck, terrain
+from ridelog.analyze_drive import Doubts, Drive, Scene
+from ridelog.bike import Bike
+from ridelog.constants import GRAVITY_MPS2
+from ridelog.results import FloatArray
+
+SPREAD = (5.0, 95.0)
+"""Percentiles of the elevation that count as ridden."""
+
+COMPRESSION_SLACK, RON_SLACK = 0.05, 0.5
+"""A figure is over a row's limit by more than the last digit people write."""
+
+
+def checks(
+    scene: Scene, driven: Drive, advice: Advice, on_conservative: FloatArray | None, doubts: Doubts
+) -> dict[str, Any]:
+    """Facts `self_check`, `build_check` and `air_check`; contradictions are said through `doubts`."""
+    return {
+        "self_check": _power_over_mass(scene, driven, on_conservative, doubts),
+        "build_check": _build(scene, advice, doubts),
+        "air_check": _air(scene),
+    }
+
+
+def _power_over_mass(scene: Scene, driven: Drive, on_conservative: FloatArray | None, doubts: Doubts) -> dict[str, Any]:
+    nothing = {"ratio": None, "low": None, "high": None, "seconds": None}
+    bike, moved, gearing = scene.bike, scene.moved, driven.gearing
+    if bike is None:
+        return {**nothing, "reason": "no bike file"}
+    if moved is None or driven.power_w is None or driven.opening is None or gearing.home is None:
+        return {**nothing, "reason": "it needs engine speed, throttle and speed, in a known gear"}
+    if scene.ground is None or scene.ground.from_position:
+        return {**nothing, "reason": "speed was worked out from positions, too smooth to set beside the throttle"}
+    if gearing.gears is None or scene.slope is None:
+        return {**nothing, "reason": "it needs elevation and a known gear: a slope would pass for a weak engine"}
+    radius_m = bike.tyre_circumference_m / (2.0 * math.pi)
+    factors = roadload.rotating_factor(bike.total_kg, radius_m, np.array(bike.overall_ratios))
+    rotating = drivetrain.per_gear(gearing.gears.gear, factors)
+    standard = np.ones(moved.speed_mps.size, np.bool_) if on_conservative is None else ~(on_conservative > 0.0)
+    where = terrain.driven(moved.speed_mps, driven.opening, gearing.home, scene.grid.step_s, moved.window)
+    at_tyre = np.where(
+        driven.power_w > 0.0, driven.power_w * bike.driveline_efficiency, driven.power_w / bike.driveline_efficiency
+    )
+    found = selfcheck.scale(
+        tyre_power_w=at_tyre,
+        speed_mps=moved.speed_mps,
+        air_n=roadload.air_n(scene.air.density, bike.drag_area_m2, moved.speed_mps),
+        felt_mps2=rotating * moved.acceleration_mps2 + GRAVITY_MPS2 * roadload.slope_sine(scene.slope.grade),
+        mass_kg=bike.total_kg,
+        where=selfcheck.usable(where, moved.speed_mps, gearing.slip, standard),
+        step_s=scene.grid.step_s,
+        window=moved.window,
+    )
+    if isinstance(found, str):
+        return {**nothing, "reason": found}
+    if found.contradicts:
+        doubts.say("self_check", _contradiction(found, bike))
+    return {"ratio": found.value, "low": found.low, "high": found.high, "seconds": found.seconds, "reason": None}
+
+
+def _contradiction(found: selfcheck.Scale, bike: Bike) -> str:
+    gains, way = ("gains speed more slowly", "lower") if found.value < 1.0 else ("gains speed faster", "higher")
+    off, least, most = (abs(100.0 * (end - 1.0)) for end in (found.value, found.low, found.high))
+    return (
+        f"the bike {gains} than its file says: power over mass is {off:.0f} % {way} "
+        f"({min(least, most):.0f} to {max(least, most):.0f} %). Either the power curve is off (power_curve_kw times "
+        f"{found.value:.2f} would fit) or the mass is (total_kg near {bike.total_kg / found.value:.0f}); the log can't "
+        f"tell which. Weigh it with rider and kit, check the curve; "
+        "drag, heat for each kW and verdicts that rest on power lean on both"
+    )
+
+
+def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
+    bike = scene.bike
+    if bike is None:
+        return {"fits": None, "reason": "no bike file"}
+    low, high = fuel.aki_band(bike.fuel_ron)
+    told: dict[str, Any] = {
+        "compression_ratio": bike.compression_ratio,
+        "fuel_ron": bike.fuel_ron,
+        "fuel_aki_low": low,
+        "fuel_aki_high": high,
+        "built_for_elevation_m": list(bike.built_for_elevation_m),
+    }
+    heights = scene.grid.get("elevation_m")
+    if heights is None:
+        reason = "the log has no elevation, so where it was ridden is not known"
+        return {**told, "ridden_elevation_m": None, "fits": None, "reason": reason}
+    ridden = [float(end) for end in np.nanpercentile(heights, SPREAD)]
+    told["ridden_elevation_m"] = ridden
+    given = {"engine.compression_ratio", "engine.fuel_ron", "engine.built_for_elevation_m"} - set(bike.defaults_used)
+    if not given:
+        reason = "the bike file gives neither compression, fuel nor the elevation it was built for"
+        return {**told, "fits": None, "reason": reason}
+    # The lowest ground ridden asks most of compression and fuel: there the air is thickest.
+    row = [one for one in advice.builds if one.from_elevation_m <= max(ridden[0], advice.builds[0].from_elevation_m)][
+        -1
+    ]
+    against = []
+    if "engine.compression_ratio" in given and bike.compression_ratio > row.max_compression_ratio + COMPRESSION_SLACK:
+        against.append(
+            f"compression {bike.compression_ratio:g} is over the {row.max_compression_ratio:g} that the advice sheet "
+            f"allows at {ridden[0]:.0f} m"
+        )
+    if "engine.fuel_ron" in given and bike.fuel_ron < row.min_fuel_ron - RON_SLACK:
+        against.append(
+            f"fuel of {bike.fuel_ron:g} RON ({low:g} to {high:g} AKI) is under the {row.min_fuel_ron:g} RON that the "
+            f"sheet asks for at {ridden[0]:.0f} m"
+        )
+    built = bike.built_for_elevation_m
+    if "engine.built_for_elevation_m" in given and (ridden[1] < built[0] or ridden[0] > built[1]):
+        against.append(
+            f"it was built for {built[0]:.0f} to {built[1]:.0f} m and ridden at {ridden[0]:.0f} to {ridden[1]:.0f} m"
+        )
+    if against:
+        doubts.say(
+            "build_check",
+            "; ".join(against) + ". A build that does not suit the air can detonate unseen by a coolant sensor: have a "
+            "qualified technician look at head, fuel and map before it is ridden hard again",
+        )
+    return {**told, "fits": not against, "reason": "; ".join(against) or None}
+
+
+def _air(scene: Scene) -> dict[str, Any]:
+    """What the day's air leaves of the engine's power, by two standards made for four-strokes."""
+    density = float(np.median(scene.air.density))
+    told: dict[str, Any] = {"density_altitude_m": atmosphere.density_altitude_m(density)}
+    if scene.air.known_ambient_c is None:
+        return {**told, "power_share_j1349": None, "power_share_iso1585": None, "in_range": None}
+    kpa = float(np.median(scene.air.pressure)) / 1000.0
+    # Humidity is not logged: dry air is taken, which flatters the engine by a per cent or two on a humid day.
+    j1349 = atmosphere.correction_j1349(kpa, 0.0, scene.air.known_ambient_c)
+    iso1585 = atmosphere.correction_iso1585(kpa, 0.0, scene.air.known_ambient_c)
+    return {
+        **told,
+        "power_share_j1349": j1349.power_share,
+        "power_share_iso1585": iso1585.power_share,
+        "in_range": j1349.in_range and iso1585.in_range,
+    }
+
+
+def check_lines(facts: dict[str, Any] | None) -> list[str]:
+    """The checks in words, for those who read them; none where there is nothing to say."""
+    if not facts:
+        return []
+    lines = []
+    power, build, air = facts.get("self_check"), facts.get("build_check"), facts.get("air_check")
+    if power and power["ratio"] is not None:
+        lines.append(
+            f"Power over mass: {power['ratio']:.2f} of what the bike file says ({power['low']:.2f} to "
+            f"{power['high']:.2f}), from {power['seconds']:.0f} s of driving."
+        )
+    elif power:
+        lines.append(f"Power over mass: can't be checked; {power['reason']}.")
+    if build and build["fits"] is not None:
+        verdict = "suits" if build["fits"] else "does not suit"
+        low, high = build["ridden_elevation_m"]
+        lines.append(
+            f"Build: compression {build['compression_ratio']:g}, fuel {build['fuel_ron']:g} RON "
+            f"({build['fuel_aki_low']:g} to {build['fuel_aki_high']:g} AKI) {verdict} {low:.0f} to {high:.0f} m by the "
+            "advice sheet."
+        )
+    if air and air["power_share_j1349"] is not None:
+        shares = sorted((100.0 * air["power_share_j1349"], 100.0 * air["power_share_iso1585"]))
+        band = f"{shares[0]:.0f} %" if round(shares[0]) == round(shares[1]) else f"{shares[0]:.0f} to {shares[1]:.0f} %"
+        beyond = "" if air["in_range"] else ", beyond the range both were made for"
+        lines.append(
+            f"Air: like standard air at {air['density_altitude_m']:.0f} m; by SAE J1349 and ISO 1585 it leaves {band} "
+            f"of the power in their reference air{beyond}. Both were made for four-strokes."
+        )
+    return lines
