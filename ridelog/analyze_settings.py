@@ -48,8 +48,14 @@ def _constants(modules: Iterable[ModuleType]) -> dict[str, Any]:
         f"{module.__name__}.{name}": value
         for module in modules
         for name, value in vars(module).items()
-        if name.isupper() and isinstance(value, int | float | tuple | dict)
+        if name.isupper() and isinstance(value, int | float | tuple | dict) and not _of_code(value)
     }
+
+
+def _of_code(value: Any) -> bool:
+    """True for a table of functions or modules: its text names places in memory."""
+    parts = value.values() if isinstance(value, dict) else value if isinstance(value, tuple) else ()
+    return any(callable(part) or isinstance(part, ModuleType) for part in parts)
 
 
 def _hashed(settings: dict[str, Any]) -> str:

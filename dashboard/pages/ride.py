@@ -9,6 +9,7 @@ from dashboard import config, ids
 from dashboard.components import parts
 from dashboard.components.stretches import stretch_table
 from dashboard.provider import RideView
+from ridelog.check_words import check_lines
 from ridelog.figures.course_map import course_map
 from ridelog.figures.display import clock
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
@@ -229,7 +230,9 @@ def _cannot_tell(view: RideView) -> html.Section:
         if rows
         else html.P("Nothing asked of this log was left open.")
     )
-    return parts.card("What could not be told, and why", inside, name="cannot-tell")
+    checks = check_lines(view.analysis.facts)
+    below: list[object] = [html.H3("Checks of the bike file"), parts.bullets(checks)] if checks else []
+    return parts.card("What could not be told, and why", inside, *below, name="cannot-tell")
 
 
 def _import(view: RideView) -> html.Section:

@@ -38,7 +38,7 @@ LATEST_S, EARLIEST_S = 1.2, 0.4
 """How far a receiver's speed may lag behind the engine's data, or lead it. The lag with the best agreement is taken."""
 
 LAW_SIGMA = 0.14
-"""Power from a throttle position is good to about 20 % (see load.py), and the ground, wind and receiver differ from ride
+"""Power from a throttle position is good to about 20 % (see load.py), and ground, wind and receiver differ from ride
 to ride: on simulated rides whose files fit, two of these hold nearly all."""
 
 SLIPPING = 0.12

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ridelog import heat_words, words
+from ridelog.check_words import check_lines
 from ridelog.cli import show
 from ridelog.cli.common import (
     Reading,
@@ -96,7 +97,6 @@ def run_analysis(
 
 def print_analysis(result: Analysis) -> None:
     """The analysis as a person reads it: the answer, the stretches, the time above, the doubts."""
-    from ridelog.analyze_check import check_lines
 
     facts = result.ride
     head = [f"Ride {facts.id}", facts.bike or "no bike file", show.duration(facts.duration_s)]

@@ -9,6 +9,7 @@ from typing import Any
 
 from ridelog.advice import Advice
 from ridelog.bike import Bike
+from ridelog.check_words import check_lines
 from ridelog.figures.course_map import course, course_map
 from ridelog.figures.display import Display, display
 from ridelog.figures.ride_stack import absent_panels, ride_stack
@@ -73,6 +74,7 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "stretches_note": tables.STRETCHES_NOTE,
         "exposure_columns": tables.exposure_columns(analysis),
         "exposure": tables.exposure_rows(analysis, shown),
+        "checks": check_lines(analysis.facts),
         "cannot_tell": tables.cannot_tell_rows(analysis),
         "notes": tables.note_sentences(ride),
         "quality_columns": tables.QUALITY_COLUMNS,
