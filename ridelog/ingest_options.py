@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 
 from ridelog import clock, normalize
@@ -13,6 +13,9 @@ from ridelog.errors import UsageError
 from ridelog.normalize import ColumnChoice, Header, Settled
 from ridelog.readers.limits import Limits
 from ridelog.readers.naming import split_unit
+
+FIRST_YEAR = 1970
+"""No ride was logged before."""
 
 
 @dataclass(frozen=True)
@@ -59,10 +62,33 @@ def start_of(options: ImportOptions) -> datetime | None:
             expected="a time with its zone, such as 2026-05-02T09:30:00+02:00, or --timezone",
             to_do="add the zone",
         )
-    return _in_calendar(options.start.replace(tzinfo=zone))
+    return _in_calendar(_one_moment(options.start, zone, options.timezone or ""))
+
+
+def _one_moment(start: datetime, zone: tzinfo, name: str) -> datetime:
+    """A local time as a moment. Raises UsageError for one that the zone skips or has twice."""
+    early, late = start.replace(tzinfo=zone, fold=0), start.replace(tzinfo=zone, fold=1)
+    if early.utcoffset() == late.utcoffset():
+        return early
+    shown = f"{start:%Y-%m-%d %H:%M}"
+    there = early.astimezone(UTC).astimezone(zone).replace(tzinfo=None) == start
+    ways = " or ".join(one.isoformat() for one in (early, late))
+    raise UsageError(
+        f"{shown} {'occurs twice' if there else 'does not exist'} in {name}",
+        where="--start",
+        expected="a time that names one moment",
+        to_do=f"give it with its offset: {ways}" if there else "give another time, or one with its offset",
+    )
 
 
 def _in_calendar(start: datetime) -> datetime:
+    if start.year < FIRST_YEAR:
+        raise UsageError(
+            f"the year {start.year} is no year of a ride",
+            where="--start",
+            expected="the moment of the first sample",
+            to_do="correct the option",
+        )
     try:
         start.astimezone(UTC) + timedelta(weeks=1)
     except OverflowError as error:

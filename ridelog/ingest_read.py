@@ -275,6 +275,14 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
                 expected="one ride a file where files are read together",
                 to_do="import this file alone, or cut it to the ride in question",
             )
+        twin = next((other.name for other in sources if other.sha256 == source.sha256), None)
+        if twin is not None:
+            raise InputRefused(
+                f"has the same content as {twin}" if twin != source.name else "is named twice, with the same content",
+                where=path.name,
+                expected="files of different devices where files are read together",
+                to_do="name each device's file once",
+            )
         sources.append(source)
         devices.append(Device(path.name, source.format, found[0], offset_s))
     normalized, timeline, notes = join_pieces(devices, options.bike, options.timezone)

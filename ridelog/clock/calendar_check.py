@@ -54,6 +54,7 @@ def check(us: int) -> Checked:
     """
     moment = moment_of(us)
     zone = timedelta(hours=14)
+    now = datetime.now(UTC)
     if (
         moment is None
         or moment >= _NO_LOGS_FROM - zone
@@ -81,7 +82,16 @@ def check(us: int) -> Checked:
                 f"Whole turns of 1,024 weeks were added, which gives {later:%Y-%m-%d}; --start sets another moment",
             ),
         )
-    if moment < _OLD_BEFORE:
+    if moment > now + zone:
+        return Checked(
+            moment,
+            Note(
+                "future_date",
+                f"the log shows {moment:%Y-%m-%d}, a day that lies ahead: its clock was not set right, or this "
+                "machine's is not. Give the moment with --start",
+            ),
+        )
+    if moment < _OLD_BEFORE and moment + _WEEK_COUNT <= now + zone:
         return Checked(
             moment,
             Note(

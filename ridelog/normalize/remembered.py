@@ -18,6 +18,9 @@ from ridelog.words import column_words
 _LEAST_POSSIBLE = 0.5
 """Share of values that must be possible: sentinels and dropouts are no reason to ask anew, another unit is."""
 
+_ORDERS = ("dmy", "mdy", "ymd")
+_SIGNS = r"\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}"
+
 _DAY_MONTH = r"^\s*(\d{1,2})[/-](\d{1,2})[/-]"
 
 
@@ -36,7 +39,7 @@ def apply(
         if column is None or any(choice.fits(column) for choice in said):
             continue
         meant = f"{column.name!r} as {column_words(one.choice.channel, one.choice.unit)}"
-        if why := _contradicted(column, one.choice):
+        if why := _contradicted(column, one.choice) or _other_form(columns, one.choice):
             text = f"for bike {bike} it is remembered to read {meant} (confirmed {one.day}), but {why}; it was not used"
             notes.append(Note("remembered_not_used", text))
             continue
@@ -65,6 +68,17 @@ def _contradicted(column: RawColumn, choice: ColumnChoice) -> str | None:
     if not values.size or float(np.mean((values >= limits.low) & (values <= limits.high))) >= _LEAST_POSSIBLE:
         return None
     return f"most of its values would be outside {limits.low:g} to {limits.high:g} {limits.unit}"
+
+
+def _other_form(columns: Sequence[RawColumn], choice: ColumnChoice) -> str | None:
+    """An order of day and month was confirmed for dates with signs between their numbers; six bare digits are another
+    way of writing, in which the same maker may keep another order."""
+    if choice.channel not in ("time", "date") or choice.unit not in _ORDERS:
+        return None
+    texts = (column.values for column in columns if column.values.dtype == pl.String)
+    if any(text.drop_nulls().head(50).str.contains(_SIGNS).any() for text in texts):
+        return None
+    return "its dates are bare digits, in which another order may hold"
 
 
 def _in(unit: Unit, values: pl.Series) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
