@@ -84,3 +84,13 @@ def test_an_order_confirmed_for_dates_with_signs_says_nothing_of_bare_digits(
     choices, notes = apply(log.columns, [settled], [], "one")
     assert len(choices) == used
     assert [note.kind for note in notes] == (["remembered"] if used else ["remembered_not_used"])
+
+
+@pytest.mark.parametrize("cut", [3, 5, 9])
+def test_one_cut_row_is_told_once(tmp_path: Path, cut: int) -> None:
+    path = counted(tmp_path)
+    path.write_bytes(path.read_bytes()[:-cut])
+    (ride,) = read_rides([path], ImportOptions())
+    kinds = [note.kind for note in ride.notes]
+    assert "left_out_cut_line" in kinds
+    assert "short_rows" not in kinds

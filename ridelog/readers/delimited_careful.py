@@ -66,6 +66,7 @@ def read_careful(
     kept = sorting.unpadded(kept, kept_numbers)
     kept, kept_numbers = sorting.fit(kept, kept_numbers)
     if kept.len() and ends_open and sorting.last_may_be_cut(kept, int(kept_numbers[-1]) == int(numbers[-1])):
+        _not_short(sorting.notes, f"line {kept_numbers[-1]} ")
         sorting.notes.append(_cut_line(kept_numbers[-1]))
         kept, kept_numbers = kept[:-1], kept_numbers[:-1]
     breaks = tuple(
@@ -82,6 +83,15 @@ def read_careful(
 
 def _row_of(cell: str, sign: str) -> str:
     return rf"^{cell}(?:{sign}{cell})*$"
+
+
+def _not_short(notes: list[Note], line: str) -> None:
+    """Take a note on that one line's missing cells back: the line is left out, so nothing of it counts as no value."""
+    notes[:] = [
+        note
+        for note in notes
+        if note.kind != "short_rows" or note.rows != 1 or not (note.example or "").startswith(line)
+    ]
 
 
 def _cut_line(line: int) -> Note:
