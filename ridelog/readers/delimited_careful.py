@@ -87,11 +87,11 @@ def _row_of(cell: str, sign: str) -> str:
 
 def _not_short(notes: list[Note], line: str) -> None:
     """Take a note on that one line's missing cells back: the line is left out, so nothing of it counts as no value."""
-    notes[:] = [
-        note
-        for note in notes
-        if note.kind != "short_rows" or note.rows != 1 or not (note.example or "").startswith(line)
-    ]
+
+    def told(note: Note) -> bool:
+        return note.kind == "short_rows" and note.rows == 1 and (note.example or "").startswith(line)
+
+    notes[:] = [note for note in notes if not told(note)]
 
 
 def _cut_line(line: int) -> Note:
