@@ -303,3 +303,19 @@ def test_the_flow_at_ten_metres_a_second_is_the_parameter() -> None:
     assert sheds.fan_off[0, 0] == pytest.approx(expected)
     # Light air hardly counts there.
     assert expected == pytest.approx(0.0125, rel=0.001)
+
+
+def test_a_fan_cycles_between_its_switch_points() -> None:
+    # On at 95 C, off again 4 C lower (one car's figures are 102 and 98: common practice, no source).
+    values = theta(FANNED)
+    load = {"power_kw": 1.0, "speed_mps": 5.0}
+    assert settled(PLAIN, theta(PLAIN), **load) > 95.5
+    assert settled(FANNED, values, **load) == 93.0
+    ride = held(1500, turning=0.6, **load)
+    path = march(FANNED, values[None], ride, Windows(np.array([0]), 1499, np.array([60.0])))[:, 0, 0]
+    cycling = path[int(np.argmax(path >= 95.0)) :]
+    # It may run over by what one step of four seconds gains.
+    stride = float(np.abs(np.diff(cycling)).max())
+    assert stride < 1.5
+    assert 95.0 <= cycling.max() <= 95.0 + stride
+    assert 91.0 - stride <= cycling.min() <= 91.0
