@@ -20,6 +20,7 @@ from ridelog.analysis.thermal import NAMES
 from ridelog.analysis.thermal_prior import ACROSS_SERVICE, RideFit
 from ridelog.analyze import heat_fit
 from ridelog.analyze_settings import fit_hash
+from ridelog.errors import LibraryError, NotInLibrary
 from ridelog.ride import day_of, ride_day
 from ridelog.store.catalogue import content_key
 from ridelog.store.fits import FitRow, KeptFit
@@ -128,7 +129,12 @@ class _Search:
                 yield replace(fit, other=other)
 
     def _made(self, row: FitRow, bike: Bike, basis: str) -> RideFit | None:
-        made = heat_fit(self.library.load(row.id), bike)
+        try:
+            ride = self.library.load(row.id)
+        except (LibraryError, NotInLibrary):
+            # Damaged, or removed meanwhile: told when that ride is asked for, and no reason to fail this one.
+            return None
+        made = heat_fit(ride, bike)
         if made is None:
             self.library.keep_fit(row.id, KeptFit(basis, "it can't be fitted", None))
             return None

@@ -179,6 +179,15 @@ def test_other_bikes_of_the_build_are_heard_where_the_bike_has_too_few(library: 
     assert told.basis.prior.same_build == tuple(ids(found))
 
 
+def test_a_damaged_ride_does_not_stop_the_analysis_of_another(library: Library, tmp_path: Path) -> None:
+    library.edit(row(library, 1).ride_id, ambient_c=25.0)  # its fit has to be made anew
+    (file,) = (path for path in library.root.rglob("*.parquet") if row(library, 1).ride_id in path.name)
+    file.write_bytes(b"nothing like a ride")
+    found = learned(library, row(library, 0), library.bike("one"))
+    assert row(library, 1).ride_id not in ids(found)
+    assert len(found) == 2
+
+
 def test_no_bike_no_baseline(library: Library) -> None:
     assert learned(library, row(library, 0), None) == ()
     assert learned(library, row(library, 0), bike_of("otter-250")) == ()
