@@ -210,7 +210,7 @@ def balance(
     if reason is None:
         task = Task(plant, steps, prior, starts, ride.channels["coolant_c"].resolution or 0.0)
         fitted = task.fit()
-        reason = _nothing_told(fitted, prior)
+        reason = _nothing_told(fitted, prior) or _no_better(fitted, task)
     if reason is not None:
         drawn = None
         if others:
@@ -243,6 +243,12 @@ class Task:
     def fit(self, near: FloatArray | None = None) -> Fitted:
         """The fit over all windows."""
         return thermal_fit.fit(self.plant, self.steps, self.prior, self.starts, self.resolution_c, near=near)
+
+    def stays_c(self) -> float:
+        """Error after a minute of a coolant that stays as it is."""
+        coolant_c = self.steps.coolant_c
+        ahead = coolant_c[self.starts + thermal_fit.WINDOW_STEPS]
+        return float(np.sqrt(((coolant_c[self.starts] - ahead) ** 2).mean()))
 
 
 def _with_ratio(covariance: FloatArray, prior: Prior) -> FloatArray:
@@ -282,6 +288,17 @@ def _not_fit(ride: Ride, steps: Conditions, starts: thermal.IndexArray) -> str |
     if steady and float(power.std()) < LEAST_LOAD_SPREAD * max(float(power.mean()), 1.0):
         return "speed and load hardly change, so heating and cooling can't be told apart"
     return None
+
+
+def _no_better(fitted: Fitted, task: Task) -> str | None:
+    """A sensor that does not follow the engine can still be fitted, but not foretold."""
+    stays_c = task.stays_c()
+    if fitted.error_c < stays_c:
+        return None
+    return (
+        f"a minute ahead the balance misses the coolant by {fitted.error_c:.1f} C, no better than that it stays as it "
+        f"is ({stays_c:.1f} C): the reading does not follow what the engine does"
+    )
 
 
 def _nothing_told(fitted: Fitted, prior: Prior) -> str | None:
@@ -329,7 +346,7 @@ def _heat(task: Task, fitted: Fitted, drawn: Drawn) -> Heat:
 def _holdout(task: Task, near: FloatArray) -> tuple[float | None, float]:
     """Error after 60 s of each half predicted by a fit to the other, and that of a coolant that stays as it is."""
     reach, coolant_c = thermal_fit.WINDOW_STEPS, task.steps.coolant_c
-    stays_c = float(np.sqrt(((coolant_c[task.starts] - coolant_c[task.starts + reach]) ** 2).mean()))
+    stays_c = task.stays_c()
     middle = task.starts.size // 2
     halves = (task.starts[:middle], task.starts[middle:])
     if min(half.size for half in halves) < thermal_fit.LEAST_WINDOWS:

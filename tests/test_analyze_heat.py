@@ -123,6 +123,12 @@ REFUSALS: dict[str, tuple[Callable[[], Ride], Bike | None, str]] = {
     "air not known, warm start": (no_air, BIKE, "air's temperature is not known and the engine did not start cold"),
     "stuck sensor": (stuck, BIKE, "no usable coolant temperature (marked as stuck)"),
     "no coolant": (lambda: without(warm(), "coolant_c"), BIKE, "no usable coolant temperature"),
+    # The same reading all along, where no quality rule looked at it.
+    "a reading that follows nothing": (
+        lambda: put(warm(), "coolant_c", lambda values: np.where(np.isfinite(values), 88.0, np.nan)),
+        BIKE,
+        "does not follow what the engine does",
+    ),
     "steps of 5 C": (
         lambda: put(warm(), "coolant_c", lambda values: np.round(values / 5.0) * 5.0, 5.0),
         BIKE,
