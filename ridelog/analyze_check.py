@@ -12,8 +12,8 @@ from typing import Any
 import numpy as np
 
 from ridelog.advice import Advice
-from ridelog.analysis import atmosphere, drivetrain, fuel, roadload, selfcheck, terrain
-from ridelog.analyze_drive import Doubts, Drive, Scene
+from ridelog.analysis import atmosphere, drivetrain, fuel, roadload, selfcheck
+from ridelog.analyze_drive import Doubts, Drive, Scene, pulling
 from ridelog.bike import Bike
 from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import FloatArray
@@ -51,7 +51,7 @@ def _power_over_mass(scene: Scene, driven: Drive, on_conservative: FloatArray | 
     factors = roadload.rotating_factor(bike.total_kg, radius_m, np.array(bike.overall_ratios))
     rotating = drivetrain.per_gear(gearing.gears.gear, factors)
     standard = np.ones(moved.speed_mps.size, np.bool_) if on_conservative is None else ~(on_conservative > 0.0)
-    where = terrain.driven(moved.speed_mps, driven.opening, gearing.home, scene.grid.step_s, moved.window)
+    where = pulling(scene, driven, moved)
     at_tyre = np.where(
         driven.power_w > 0.0, driven.power_w * bike.driveline_efficiency, driven.power_w / bike.driveline_efficiency
     )

@@ -227,7 +227,7 @@ def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> shapes.Terrain |
         acceleration_mps2=moved.acceleration_mps2,
         grade=scene.slope.grade if scene.slope is not None else np.zeros(scene.grid.t_s.size),
         density_kg_per_m3=scene.air.density,
-        where=terrain.driven(moved.speed_mps, driven.opening, gearing.home, scene.grid.step_s, moved.window),
+        where=pulling(scene, driven, moved),
         rotating_factor=drivetrain.per_gear(gearing.gears.gear, factors),
         mass_kg=bike.total_kg,
         drag_area_m2=bike.drag_area_m2,
@@ -236,3 +236,14 @@ def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> shapes.Terrain |
         step_s=scene.grid.step_s,
         window=moved.window,
     )
+
+
+def pulling(scene: Scene, driven: Drive, moved: motion.Motion) -> BoolArray:
+    """Where power and motion can be set side by side: in gear, clutch home, neither coasting nor
+    braking, and the wheel on the ground."""
+    gearing, rpm = driven.gearing, scene.grid.get("engine_rpm")
+    if gearing.home is None or gearing.gears is None or driven.opening is None or rpm is None:
+        return np.zeros(scene.grid.t_s.size, dtype=np.bool_)
+    where = terrain.driven(moved.speed_mps, driven.opening, gearing.home, scene.grid.step_s, moved.window)
+    ratio = drivetrain.per_gear(gearing.gears.gear, gearing.gears.rpm_per_mps)
+    return np.asarray(where & ~drivetrain.unloaded(rpm, ratio, scene.grid.step_s), dtype=np.bool_)

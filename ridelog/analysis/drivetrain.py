@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ridelog.analysis.filters import near
 from ridelog.analysis.peaks import bell, peaks
 from ridelog.analysis.viterbi import cheapest_path
 from ridelog.results import BoolArray, FloatArray
@@ -177,3 +178,20 @@ def per_gear(gear: FloatArray, values: tuple[float, ...] | FloatArray, otherwise
 def clutch_home(gear: FloatArray) -> BoolArray:
     """True where a gear is engaged and engine and wheel turn together."""
     return np.asarray(np.nan_to_num(gear) > 0.0, dtype=np.bool_)
+
+
+TYRE_LIMIT_MPS2 = 12.0
+"""What a tyre can do to a bike, a little over 1 g: a wheel that gains or loses speed faster carries no load."""
+
+UNLOADED_S = 0.6
+"""Around such a moment: a jump is take-off, flight and landing."""
+
+
+def unloaded(rpm: FloatArray, rpm_per_mps: FloatArray, step_s: float) -> BoolArray:
+    """Moments in which the driven wheel is off the ground, or as good as: its speed, from engine speed in gear
+    (`rpm_per_mps` on the grid, NaN in none), changes faster than any tyre could make a bike change."""
+    wheel_mps = rpm / rpm_per_mps
+    change = np.zeros(rpm.size, dtype=np.bool_)
+    with np.errstate(invalid="ignore"):
+        change[1:] = np.abs(np.diff(wheel_mps)) > TYRE_LIMIT_MPS2 * step_s
+    return near(change, round(UNLOADED_S / step_s))

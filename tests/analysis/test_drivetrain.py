@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ridelog.analysis.drivetrain import check_gearing, find_gears, learn_ratios, per_gear, steady_log_ratio
+from ridelog.analysis.drivetrain import check_gearing, find_gears, learn_ratios, per_gear, steady_log_ratio, unloaded
 from ridelog.bike import parse_bike
 
 STEP_S = 0.2
@@ -103,3 +103,15 @@ def test_values_per_gear() -> None:
     found = per_gear(np.array([1.0, 2.0, 0.0, np.nan, 9.0]), (5.0, 6.0))
     assert found[:2].tolist() == [5.0, 6.0]
     assert np.isnan(found[2:]).all()
+
+
+def test_a_jump_is_no_load_on_the_engine() -> None:
+    # 100 (1/min)/(m/s) in gear, 5 Hz: two seconds at 10 m/s, a flare to 16 m/s of wheel speed in the air, and landing.
+    wheel = np.concatenate([np.full(10, 10.0), [16.0, 16.0], np.full(10, 10.0)])
+    found = unloaded(100.0 * wheel, np.full(wheel.size, 100.0), 0.2)
+    assert found[7:15].all()
+    assert not found[:7].any()
+    assert not found[16:].any()
+    # Full throttle on grip, 0.8 g, is load; so is a gear that is not known.
+    assert not unloaded(100.0 * np.arange(0.0, 16.0, 1.6), np.full(10, 100.0), 0.2).any()
+    assert not unloaded(100.0 * wheel, np.full(wheel.size, np.nan), 0.2).any()
