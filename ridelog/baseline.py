@@ -10,6 +10,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING
@@ -21,6 +22,7 @@ from ridelog.analysis.thermal_prior import ACROSS_SERVICE, RideFit
 from ridelog.analyze import heat_fit
 from ridelog.analyze_settings import fit_hash
 from ridelog.errors import LibraryError, NotInLibrary
+from ridelog.results import FloatArray
 from ridelog.ride import day_of, ride_day
 from ridelog.store.catalogue import content_key
 from ridelog.store.fits import FitRow, KeptFit
@@ -78,7 +80,7 @@ def learned(
         found += search.fits(far, bike, ACROSS_SERVICE, MOST_RIDES - len(found))
     if len(found) < ENOUGH_RIDES:
         for other in sorted(library.bikes(), key=lambda one: one.id):
-            if other.build == bike.build and other.id != bike.id:
+            if other.id != bike.id and _alike(other, bike):
                 rows = search.rows(other)
                 found += search.fits(rows, other, other.id, MOST_RIDES - len(found))
     return tuple(found)
@@ -134,11 +136,13 @@ class _Search:
         except (LibraryError, NotInLibrary):
             # Damaged, or removed meanwhile: told when that ride is asked for, and no reason to fail this one.
             return None
-        made = heat_fit(ride, bike)
-        if made is None:
-            self.library.keep_fit(row.id, KeptFit(basis, "it can't be fitted", None))
-            return None
-        self.library.keep_fit(row.id, KeptFit(basis, None, _numbers(made)))
+        # The air's temperature as the row has it: another command may have changed it since, and the fit is kept under
+        # a hash that speaks of the row.
+        made = heat_fit(replace(ride, ambient_c=row.ambient_c), bike)
+        numbers = _numbers(made) if made is not None else None
+        # A full disk, or one that can only be read, costs the time to make the fit again and no answer.
+        with suppress(LibraryError):
+            self.library.keep_fit(row.id, KeptFit(basis, "it can't be fitted" if made is None else None, numbers))
         return made
 
     def _away(self, row: FitRow) -> tuple[bool, int, str]:
@@ -146,6 +150,16 @@ class _Search:
         if day is None or own is None:
             return (True, 0, row.id)
         return (False, abs((day - own).days), row.id)
+
+
+def _alike(other: Bike, bike: Bike) -> bool:
+    """Bikes of one build that both have a fan or both none, and so for a thermostat: a fit with one holds figures that
+    mean nothing without it."""
+    return (
+        other.build == bike.build
+        and (other.fan_on_c is None) == (bike.fan_on_c is None)
+        and (other.thermostat_c is None) == (bike.thermostat_c is None)
+    )
 
 
 def _day(row: FitRow) -> date | None:
@@ -176,5 +190,18 @@ def _read(ride: str, kept: KeptFit | None, basis: str) -> tuple[bool, RideFit | 
     if not np.isfinite(values).all():
         return False, None
     theta, information, mean, covariance = np.split(values, np.cumsum([count, count * count, count]))
-    square = (count, count)
-    return True, RideFit(ride, theta, information.reshape(square), mean, covariance.reshape(square))
+    information, covariance = information.reshape(count, count), covariance.reshape(count, count)
+    if not (_sound(information, -1e-6) and _sound(covariance, 1e-9)):
+        return False, None
+    return True, RideFit(ride, theta, information, mean, covariance)
+
+
+def _sound(matrix: FloatArray, least: float) -> bool:
+    """Symmetric, and each of its directions, on the scale of its diagonal, above `least`: a precision may be without
+    knowledge in one, a prior's covariance must be invertible. Rows of zero stand for what was held fixed."""
+    sizes = np.sqrt(np.maximum(np.diag(matrix), 0.0))
+    used = sizes > 0.0
+    if matrix[~used].any() or matrix[:, ~used].any():
+        return False
+    scaled = matrix[np.ix_(used, used)] / np.outer(sizes[used], sizes[used])
+    return bool(np.allclose(scaled, scaled.T, atol=1e-6) and (np.linalg.eigvalsh(scaled) > least).all())

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import re
 import shutil
 import sqlite3
 from collections.abc import Sequence
@@ -10,14 +11,17 @@ from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 
+import numpy as np
 import pytest
 from plant import BIKES, bike_of, simulate
 
 from ridelog import baseline
 from ridelog.advice import default_advice
+from ridelog.analysis.thermal import NAMES
 from ridelog.analysis.thermal_prior import ACROSS_SERVICE, RideFit
 from ridelog.analyze import analyze
 from ridelog.baseline import Subject, learned
+from ridelog.errors import LibraryError
 from ridelog.ride import Ride, SourceFile
 from ridelog.store.library import Library
 
@@ -130,7 +134,31 @@ def test_another_air_temperature_makes_the_fit_anew(library: Library) -> None:
     assert before[1].theta.tolist() == after[1].theta.tolist()
 
 
-@pytest.mark.parametrize("numbers", [b"", b"\x00" * 8, b"\xff" * 3584])
+COUNT = len(NAMES)
+SIZE = 2 * COUNT * (COUNT + 1)
+
+
+def numbers_of(*parts: object) -> bytes:
+    return np.concatenate([np.ravel(np.asarray(part, dtype=np.float64)) for part in parts]).astype("<f8").tobytes()
+
+
+NONE, ONES, EYE = np.zeros(COUNT), np.ones((COUNT, COUNT)), np.eye(COUNT)
+UNEVEN = EYE + np.eye(COUNT, k=1)
+
+
+@pytest.mark.parametrize(
+    "numbers",
+    [
+        b"",
+        b"\x00" * 8,
+        b"\xff" * 8 * SIZE,
+        numbers_of(np.ones(SIZE)),
+        numbers_of(NONE, EYE, NONE, ONES),
+        numbers_of(NONE, -EYE, NONE, EYE),
+        numbers_of(NONE, UNEVEN, NONE, EYE),
+        numbers_of(NONE, 1.5 * ONES - 0.5 * EYE - EYE, NONE, EYE),
+    ],
+)
 def test_damaged_numbers_are_worked_out_anew(library: Library, numbers: bytes) -> None:
     before = learned(library, row(library, 0), library.bike("one"))
     with sqlite3.connect(next(library.root.glob("*.sqlite*"))) as db:
@@ -177,6 +205,49 @@ def test_other_bikes_of_the_build_are_heard_where_the_bike_has_too_few(library: 
     told = analyze(ride, library.bike("two"), default_advice(), baseline=found)[0]
     assert told.basis.prior.level == "build"
     assert told.basis.prior.same_build == tuple(ids(found))
+
+
+@pytest.mark.parametrize(
+    ("was", "becomes"), [(r"fan_on_c = .*\n", ""), (r"\[cooling\]\n", "[cooling]\nthermostat_c = 65.0\n")]
+)
+def test_a_bike_of_the_build_with_other_parts_is_not_heard(
+    library: Library, tmp_path: Path, was: str, becomes: str
+) -> None:
+    path = bike_file(tmp_path, "three")
+    text, changed = re.subn(was, becomes, path.read_text(encoding="utf-8"))
+    assert changed == 1
+    path.write_text(text, encoding="utf-8")
+    library.add_bike(path)
+    ride = stored(library, tmp_path, 0, bike="three")
+    assert learned(library, Subject.of(ride), library.bike("three")) == ()
+
+
+def test_a_fit_that_cant_be_kept_is_used_all_the_same(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    before = learned(library, row(library, 0), library.bike("one"))
+    library.edit(row(library, 1).ride_id, ambient_c=25.0)
+
+    def full(*_: object) -> None:
+        raise LibraryError("there is no room left on the disk")
+
+    monkeypatch.setattr(Library, "keep_fit", full)
+    after = learned(library, row(library, 0), library.bike("one"))
+    assert ids(after) == ids(before)
+    assert after[0].theta.tolist() != before[0].theta.tolist()
+
+
+def test_an_edit_while_a_ride_is_loaded_is_not_kept_as_what_was_before(
+    library: Library, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    before = learned(library, row(library, 0), library.bike("one"))
+    library.edit(row(library, 1).ride_id, ambient_c=25.0)
+    load = Library.load
+
+    def late(self: Library, ride_id: str) -> Ride:
+        return replace(load(self, ride_id), ambient_c=20.0)
+
+    monkeypatch.setattr(Library, "load", late)
+    during = learned(library, row(library, 0), library.bike("one"))
+    assert during[0].theta.tolist() != before[0].theta.tolist()
 
 
 def test_a_damaged_ride_does_not_stop_the_analysis_of_another(library: Library, tmp_path: Path) -> None:

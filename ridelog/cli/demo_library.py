@@ -5,9 +5,12 @@ from __future__ import annotations
 import tomllib
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ridelog.cli.common import parse_time
+
+if TYPE_CHECKING:
+    from ridelog.bike import Bike
 
 
 def default_folder() -> Path:
@@ -25,6 +28,7 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
     import sample_logs
     from ridelog.advice import in_force
     from ridelog.analyze import analyze
+    from ridelog.baseline import Subject, learned
     from ridelog.ingest import ImportOptions, import_files
     from ridelog.ride import ride_day
     from ridelog.store.library import Library
@@ -38,6 +42,7 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
         library.add_advice(path)
     rows: list[tuple[str, str, str, str]] = []
     refused: list[str] = []
+    imported: list[tuple[str, str, Bike]] = []
     entries: list[dict[str, Any]] = manifest["ride"]
     for number, entry in enumerate(entries, 1):
         tell(f"sample ride {number} of {len(entries)}")
@@ -54,8 +59,13 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
             if outcome.ride_id is None or outcome.status == "refused":
                 refused.append(outcome.reason or "no reason given")
                 continue
-            ride = library.load(outcome.ride_id)
-            sheet = in_force(library.advice_sheets(), ride_day(ride))
-            result, _ = analyze(ride, bike, sheet)
-            rows.append((ride.id, entry["name"], bike.id, result.summary[0]))
+            imported.append((outcome.ride_id, entry["name"], bike))
+    # Once all are there: what a ride tells also rests on the bike's other rides.
+    sheets = library.advice_sheets()
+    for number, (ride_id, name, bike) in enumerate(imported, 1):
+        tell(f"analyzing ride {number} of {len(imported)}")
+        ride = library.load(ride_id)
+        others = learned(library, Subject.of(ride), bike)
+        result, _ = analyze(ride, bike, in_force(sheets, ride_day(ride)), baseline=others)
+        rows.append((ride.id, name, bike.id, result.summary[0]))
     return rows, refused
