@@ -6,6 +6,8 @@ import hashlib
 import re
 import shutil
 import sqlite3
+import subprocess
+import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -15,6 +17,7 @@ import numpy as np
 import pytest
 from plant import BIKES, bike_of, simulate
 
+from dashboard.provider import LibraryProvider
 from ridelog import baseline
 from ridelog.advice import default_advice
 from ridelog.analysis.thermal import NAMES
@@ -134,6 +137,80 @@ def test_another_air_temperature_makes_the_fit_anew(library: Library) -> None:
     assert before[1].theta.tolist() == after[1].theta.tolist()
 
 
+@pytest.mark.parametrize(
+    ("edit", "anew"),
+    [
+        ((r"(?m)^(\w*mass\w*|\w+_kg) = .*$", r"\1 = 120.0"), True),
+        ((r"\Z", '\n[[service]]\ndate = 2026-01-12\nwhat = "coolant changed"\n'), False),
+    ],
+)
+def test_an_edit_of_the_bike_file_makes_anew_what_rests_on_it(
+    library: Library, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, edit: tuple[str, str], anew: bool
+) -> None:
+    learned(library, row(library, 0), library.bike("one"))
+    path = bike_file(tmp_path, "one")
+    text, changed = re.subn(*edit, path.read_text(encoding="utf-8"), count=1)
+    assert changed == 1
+    path.write_text(text, encoding="utf-8")
+    library.add_bike(path)
+    made = []
+    fit = baseline.heat_fit
+    monkeypatch.setattr(baseline, "heat_fit", lambda ride, bike: (made.append(ride.id), fit(ride, bike))[1])
+    assert len(learned(library, row(library, 0), library.bike("one"))) == 3
+    assert len(made) == (3 if anew else 0)
+
+
+def test_the_dashboard_shows_what_the_library_tells_now(library: Library, tmp_path: Path) -> None:
+    shown, provider = row(library, 0).ride_id, LibraryProvider(library.root)
+    first = provider.view_of(shown).analysis
+    assert provider.view_of(shown).analysis is first  # kept: nothing has changed
+    log = tmp_path / "later.csv"
+    log.write_text("later\n", encoding="utf-8")
+    source = SourceFile(log.name, hashlib.sha256(log.read_bytes()).hexdigest(), log.stat().st_size, "delimited")
+    played = simulate(790, "heron-300", machine_seed=7, duration_s=1500.0).ride
+    later = replace(library.load(shown), id="20260530-0900-0000000f", samples=played.samples, sources=(source,))
+    later = replace(later, channels=played.channels, gaps=played.gaps, start_utc=datetime(2026, 5, 30, 9, tzinfo=UTC))
+    library.add(later, [log])
+    more = provider.view_of(shown).analysis
+    assert more.basis.prior.rides == (*first.basis.prior.rides, later.id)
+    assert more.basis.prior.hash != first.basis.prior.hash
+    library.edit(later.id, condition="faulty")
+    assert provider.view_of(shown).analysis == first
+    library.edit(later.id, condition="unknown")
+    assert provider.view_of(shown).analysis == more
+    library.remove(later.id)
+    assert provider.view_of(shown).analysis == first
+
+
+TELL = """
+import hashlib, sys
+from pathlib import Path
+from ridelog.advice import default_advice
+from ridelog.analyze import analyze
+from ridelog.baseline import Subject, learned
+from ridelog.results import to_json
+from ridelog.store.library import Library
+library, bike = Library.open(Path(sys.argv[1])), sys.argv[2]
+subject = Subject.listed(library.row(sys.argv[3]))
+found = learned(library, subject, library.bike(bike))
+told, _ = analyze(library.load(subject.ride_id), library.bike(bike), default_advice(), baseline=found)
+print(len(found), hashlib.sha256(repr(to_json(told)).encode()).hexdigest())
+"""
+
+
+def test_processes_that_learn_at_once_tell_the_same_digits(library: Library) -> None:
+    with sqlite3.connect(next(library.root.glob("*.sqlite*"))) as db:
+        db.execute("DELETE FROM heat_fit")
+    db.close()
+    command = [sys.executable, "-c", TELL, str(library.root), "one", row(library, 0).ride_id]
+    started = [subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True) for _ in range(2)]
+    told = [one.communicate(timeout=300) for one in started]
+    assert [errors for _, errors in told] == ["", ""]
+    after = subprocess.run(command, capture_output=True, text=True, check=True).stdout  # with all fits kept
+    assert told[0][0] == told[1][0] == after
+    assert after.startswith("3 ")
+
+
 COUNT = len(NAMES)
 SIZE = 2 * COUNT * (COUNT + 1)
 
@@ -154,6 +231,8 @@ UNEVEN = EYE + np.eye(COUNT, k=1)
         b"\xff" * 8 * SIZE,
         numbers_of(np.ones(SIZE)),
         numbers_of(NONE, EYE, NONE, ONES),
+        numbers_of(NONE * np.nan, EYE, NONE, EYE),
+        numbers_of(NONE, EYE, NONE + np.inf, EYE),
         numbers_of(NONE, -EYE, NONE, EYE),
         numbers_of(NONE, UNEVEN, NONE, EYE),
         numbers_of(NONE, 1.5 * ONES - 0.5 * EYE - EYE, NONE, EYE),
