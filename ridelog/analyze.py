@@ -25,6 +25,7 @@ from ridelog.analysis import adherence, boiling, exposure, measure, motion, segm
 from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analyze_coolant import with_usable_coolant
 from ridelog.analyze_drive import Doubts, Drive, Scene
+from ridelog.analyze_heat import Balance
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.grid import Grid, Samples, make_grid, usable
 from ridelog.results import (
@@ -131,11 +132,21 @@ def analyze(
 def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:
     """The ride's own fit of the heat balance, from the default prior alone, for other rides to go by; None where it
     can't be fitted."""
+    return analyze_heat.own_fit(*_for_heat(ride, bike, ambient_c))
+
+
+def heat_balance(
+    ride: Ride, bike: Bike | None, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
+) -> Balance:
+    """The heat balance alone, as `analyze` works it out on its way."""
+    return analyze_heat.balance(*_for_heat(ride, bike, ambient_c), baseline)
+
+
+def _for_heat(ride: Ride, bike: Bike | None, ambient_c: float | None) -> tuple[Scene, Drive, Ride, FloatArray | None]:
     doubts = Doubts()
     ride = with_usable_coolant(ride, doubts)
     scene, driven = _scene(ride, bike, ambient_c, doubts)
-    used = analyze_map.map_track(ride, bike, doubts)
-    return analyze_heat.own_fit(scene, driven, ride, _map_on_grid(used, scene.grid))
+    return scene, driven, ride, _map_on_grid(analyze_map.map_track(ride, bike, doubts), scene.grid)
 
 
 def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubts) -> tuple[Scene, Drive]:

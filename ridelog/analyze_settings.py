@@ -17,7 +17,12 @@ from ridelog import advice as advice_module
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 
-_STAGES = tuple(import_module(f"{analysis.__name__}.{found.name}") for found in pkgutil.iter_modules(analysis.__path__))
+# What is concluded from an analysis leaves the analysis as it is.
+_STAGES = tuple(
+    import_module(f"{analysis.__name__}.{found.name}")
+    for found in pkgutil.iter_modules(analysis.__path__)
+    if not found.name.startswith("diagnosis_")
+)
 _PARTS = tuple(
     import_module(f"{ridelog.__name__}.{found.name}")
     for found in pkgutil.iter_modules(ridelog.__path__)

@@ -6,6 +6,7 @@ import click
 
 from ridelog import __version__
 from ridelog.cli.analyzing import analyze
+from ridelog.cli.diagnose import diagnose
 from ridelog.cli.importing import import_
 from ridelog.cli.output import export, report
 from ridelog.cli.profiles import advice, bikes
@@ -32,5 +33,5 @@ def ridelog() -> None:
     """
 
 
-for command in (import_, rides, analyze, report, export, serve, demo, edit, remove, bikes, advice):
+for command in (import_, rides, analyze, diagnose, report, export, serve, demo, edit, remove, bikes, advice):
     ridelog.add_command(command)

@@ -1,0 +1,142 @@
+"""From evidence to probabilities of causes.
+
+Settled first: the sensor. What is left goes to states (the healthy bike, each cause, pairs of causes) by prior and
+evidence, is then spread over causes, and at the end softened or sharpened by one exponent, so that of the causes given
+70 % seven in ten are right (see `diagnosis_table`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from ridelog.analysis import diagnosis_table as table
+from ridelog.analysis.diagnosis_asked import Asked
+from ridelog.analysis.diagnosis_jumps import Leaps
+from ridelog.analysis.diagnosis_residuals import Missed
+from ridelog.analysis.diagnosis_sensor import Sensor
+from ridelog.analysis.diagnosis_shift import Apart, log_mean
+
+HEALTHY = "healthy"
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """All that speaks. `shifts`: the shift of the balance under each reading of an unknown map, with their weights;
+    empty where the ride could not be fitted. `fan_called_s`: seconds the coolant asked for the fan."""
+
+    sensor: Sensor
+    asked: Asked
+    shifts: tuple[tuple[float, Apart], ...] = ()
+    leaps: Leaps | None = None
+    missed: Missed | None = None
+    has_fan: bool = False
+    has_thermostat: bool = False
+    fan_called_s: float = 0.0
+    loss_noted: bool = False
+    build_unfit: bool = False
+
+
+@dataclass(frozen=True)
+class Weighed:
+    """Probabilities of causes (sum 1), and of the states behind them."""
+
+    causes: dict[str, float]
+    states: dict[tuple[str, ...], float] = field(default_factory=dict)
+
+    def both(self, cause: str) -> dict[str, float]:
+        """Probability that another cause holds together with this one, by the other."""
+        found: dict[str, float] = {}
+        for state, value in self.states.items():
+            if len(state) == 2 and cause in state:
+                other = state[1] if state[0] == cause else state[0]
+                found[other] = found.get(other, 0.0) + value
+        return found
+
+
+def log_terms(evidence: Evidence, state: tuple[str, ...]) -> dict[str, float]:
+    """What each kind of evidence adds to the logarithm of a state's weight, the prior among them."""
+    terms = {"prior": float(np.log(_prior(evidence, state)))}
+    if evidence.shifts:
+        direction = table.direction(state)
+        terms["shift"] = log_mean(
+            [shift.log_chance(direction) for _, shift in evidence.shifts], [weight for weight, _ in evidence.shifts]
+        )
+    if evidence.leaps is not None:
+        kind = next((cause for cause in state if cause in table.LEAPS), HEALTHY)
+        terms["leaps"] = table.LEAPS[kind].log_chance(evidence.leaps)
+    if evidence.missed is not None:
+        terms["ways"] = _ways(evidence.missed, state)
+    noted = max(table.LOSS_NOTED.get(cause, table.LOSS_NOTED[HEALTHY]) for cause in state)
+    terms["notes"] = float(np.log(noted if evidence.loss_noted else 1.0 - noted))
+    return terms
+
+
+def likelier(evidence: Evidence, cause: str) -> float | None:
+    """How much likelier what the ride shows is with a cause alone than with a healthy bike, the priors left out; None
+    where the ride can't be weighed or the cause is not one of the bike."""
+    if not evidence.shifts or (cause,) not in table.STATES:
+        return None
+    terms, healthy = log_terms(evidence, (cause,)), log_terms(evidence, (HEALTHY,))
+    gained = sum(
+        table.WEIGHTS[kind] * (terms[kind] - healthy[kind]) for kind in terms if kind not in ("prior", "notes")
+    )
+    return float(np.exp(np.clip(gained, -MOST_TOLD, MOST_TOLD)))
+
+
+MOST_TOLD = 20.0
+
+
+def weigh(evidence: Evidence) -> Weighed:
+    """Probabilities of all causes."""
+    states = table.STATES
+    logs = np.array(
+        [sum(table.WEIGHTS[kind] * value for kind, value in log_terms(evidence, state).items()) for state in states]
+    )
+    chance = np.exp(table.SHARPNESS * (logs - logs.max()))
+    chance /= chance.sum()
+    sick = _sick(evidence.sensor)
+    weights = {state: float((1.0 - sick) * value) for state, value in zip(states, chance, strict=True)}
+    causes = dict.fromkeys(table.FAMILY, 0.0)
+    for state, value in weights.items():
+        if state == (HEALTHY,):
+            for cause, share in evidence.asked.shares().items():
+                causes[cause] += value * share
+        else:
+            for cause, share in zip(state, table.PAIR_SHARES[: len(state)] if len(state) == 2 else (1.0,), strict=True):
+                causes[cause] += value * share
+    causes["sensor_fault"] = sick
+    total = sum(causes.values())
+    return Weighed({cause: value / total for cause, value in causes.items()}, weights)
+
+
+def _sick(sensor: Sensor) -> float:
+    prior = table.PRIOR["sensor_fault"]
+    sick, well = table.SENSOR_STATE["sick"][sensor.state], table.SENSOR_STATE["well"][sensor.state]
+    return prior * sick / (prior * sick + (1.0 - prior) * well)
+
+
+def _prior(evidence: Evidence, state: tuple[str, ...]) -> float:
+    value = table.PRIOR[state[0]] if len(state) == 1 else table.PAIR_PRIOR
+    for cause in state:
+        if cause == "fan_fault":
+            value *= 1e-9 if not evidence.has_fan else 1.0
+            value *= table.UNSHOWN if evidence.fan_called_s < table.FAN_CALLED_S else 1.0
+        if cause.startswith("thermostat") and not evidence.has_thermostat:
+            value *= 1e-9
+        if cause == "build_mismatch" and not evidence.build_unfit:
+            value *= 1e-9
+        if cause == "heat_input_high" and evidence.build_unfit:
+            value *= table.UNSHOWN
+        if cause == "cap_leaking" and not evidence.loss_noted:
+            value *= table.UNSHOWN
+    return value
+
+
+def _ways(missed: Missed, state: tuple[str, ...]) -> float:
+    """Gaussian in each way that the balance does not hold; the cause with the widest spread speaks for a pair."""
+    means, sds = zip(*(table.WAYS_OF.get(cause, table.WAYS_OF[HEALTHY]) for cause in state), strict=True)
+    mean, sd = np.mean(means, axis=0), np.max(sds, axis=0)
+    gone = (missed.size - mean) / sd
+    return float(-0.5 * (np.minimum(gone**2, 9.0)).sum() - np.log(sd).sum())

@@ -1,0 +1,135 @@
+"""`ridelog diagnose`."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from ridelog.cli import show
+from ridelog.cli.common import (
+    ambient_option,
+    bike_option,
+    find_bike,
+    json_option,
+    library_option,
+    open_library,
+    print_json,
+    progress,
+    ride_or_file,
+)
+from ridelog.errors import UsageError
+
+if TYPE_CHECKING:
+    from ridelog.analysis.thermal_prior import RideFit
+    from ridelog.bike import Bike
+    from ridelog.diagnose import Diagnosis
+    from ridelog.ride import Ride
+    from ridelog.store.library import Library
+
+SHOWN = 4
+"""Causes a person is shown; `--json` lists them all."""
+
+LEAST_SHOWN = 0.05
+
+
+@click.command(short_help="Rank the causes of a hot ride against the bike's healthy rides.")
+@click.argument("ride_or_file_", metavar="RIDE_OR_FILE")
+@bike_option
+@ambient_option
+@click.option(
+    "--against",
+    multiple=True,
+    metavar="RIDE",
+    help="A healthy ride of the library to hold it against; may be given several times. Else the bike's other rides,"
+    " then rides of its build.",
+)
+@json_option
+@library_option
+def diagnose(
+    ride_or_file_: str,
+    bike: str | None,
+    ambient_c: float | None,
+    *,
+    against: tuple[str, ...],
+    as_json: bool,
+    library_folder: Path | None,
+) -> None:
+    """Rank what may be behind a hot ride: ground, map, air side, coolant side, heat made, sensor, or nothing at all.
+
+    RIDE_OR_FILE is a ride of the library (the start of its id will do) or a log file, which is then not stored.
+
+    Likelihoods from one log, not findings: decide with a qualified technician and the bike's handbook.
+    """
+    with progress() as tell:
+        tell("diagnosing")
+        found = run_diagnosis(open_library(library_folder), ride_or_file_, bike, ambient_c, against)
+    if as_json:
+        print_json(found.to_json())
+    else:
+        print_diagnosis(found)
+
+
+def run_diagnosis(
+    library: Library, text: str, bike: str | None = None, ambient_c: float | None = None, against: tuple[str, ...] = ()
+) -> Diagnosis:
+    """The diagnosis of a stored ride or of a file."""
+    from ridelog.advice import in_force
+    from ridelog.analyze import analyze as analyze_ride
+    from ridelog.analyze import heat_balance
+    from ridelog.baseline import Subject, learned
+    from ridelog.cli.analyzing import AS_FOUND
+    from ridelog.diagnose import diagnose as diagnose_ride
+    from ridelog.ride import ride_day
+
+    profile = find_bike(library, bike)
+    ride = ride_or_file(library, text, profile, ambient_c, AS_FOUND)
+    if profile is None and ride.bike is not None:
+        profile = library.bike(ride.bike)
+    sheet = in_force(library.advice_sheets(), ride_day(ride))
+    others = _named(library, ride, profile, against) if against else learned(library, Subject.of(ride), profile)
+    analyzed = analyze_ride(ride, profile, sheet, ambient_c=ambient_c, baseline=others)
+    balance = heat_balance(ride, profile, ambient_c=ambient_c, baseline=others)
+    return diagnose_ride(ride, profile, sheet, analyzed, balance, baseline=others)
+
+
+def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, ...]) -> tuple[RideFit, ...]:
+    """Fits of the rides that were named. Raises UsageError for one that can't serve."""
+    from dataclasses import replace
+
+    from ridelog.analyze import heat_fit
+
+    if bike is None:
+        raise UsageError("--against needs a bike: heat is figured from its file", to_do="name one with --bike")
+    found: dict[str, RideFit] = {}
+    for text in against:
+        name = library.resolve(text)
+        if name == ride.id:
+            raise UsageError(f"{name} is the ride that is looked at", where="--against", expected="another ride")
+        other = library.load(name)
+        profile = bike if other.bike in (None, bike.id) else library.bike(str(other.bike))
+        fit = heat_fit(other, profile)
+        if fit is None:
+            raise UsageError(
+                f"no heat balance can be made of {name}",
+                where="--against",
+                expected="a ride with coolant, engine speed and load",
+                to_do=f"look at `ridelog analyze {name}` for the reason",
+            )
+        found[name] = replace(fit, other=profile.id if profile.id != bike.id else None)
+    return tuple(found.values())
+
+
+def print_diagnosis(found: Diagnosis) -> None:
+    """The diagnosis as a person reads it: the answer, the causes with what speaks for and against, what to check."""
+    from ridelog.cause_words import CAUSE_WORDS, against_what
+
+    show.lines(f"Ride {found.ride}", [*found.summary, against_what(len(found.baseline.rides), found.baseline.level)])
+    shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN]
+    for number, one in enumerate(shown, start=1):
+        said = [*(f"For: {text}" for text in one.evidence_for), *(f"Against: {text}" for text in one.evidence_against)]
+        show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()}: {100.0 * one.probability:.0f} %", said)
+    if shown:
+        show.lines("Check next", list(shown[0].check_next))
+    show.lines("", list(found.cautions))

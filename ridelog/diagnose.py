@@ -1,0 +1,275 @@
+"""From one analyzed ride to its likely causes: the only file that knows the order of the diagnosis.
+
+Sensor first, then what the heat balance says beside the bike's healthy rides, the coolant's leaps, what the balance
+misses, what the ground, the map and the day asked for, and what the rider noted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from typing import Literal
+
+import numpy as np
+
+from ridelog import cause_words, diagnose_advice
+from ridelog.advice import Advice
+from ridelog.analysis import (
+    diagnosis_asked,
+    diagnosis_jumps,
+    diagnosis_residuals,
+    diagnosis_sensor,
+    diagnosis_shift,
+    diagnosis_table,
+    diagnosis_weigh,
+    thermal,
+    thermal_prior,
+)
+from ridelog.analysis.diagnosis_shift import Apart, MapEffect, apart
+from ridelog.analysis.diagnosis_weigh import Evidence, Weighed
+from ridelog.analysis.thermal_fit import Prior
+from ridelog.analysis.thermal_prior import RideFit
+from ridelog.analyze_heat import AMBIENT_SD_C, Balance, prior_hash
+from ridelog.bike import Bike
+from ridelog.intervals import Interval
+from ridelog.results import Analysis, Traces
+from ridelog.ride import Ride
+
+ENOUGH, ENOUGH_FOR_A_FAULT = 0.5, 0.6
+"""So likely is a cause that is named as the conclusion. A fault takes more: a healthy bike in pieces on the bench costs
+its owner a day."""
+
+SECOND = 0.5
+"""A second cause is named where it is more likely than not that both hold."""
+
+KNOWN_SHARE = 0.8
+"""A map known for less of the ride counts as not logged."""
+MOST_RANKED_SENTENCES = 6
+
+
+@dataclass(frozen=True)
+class Ranked:
+    """A cause with its probability, what speaks for and against it, and what to check next, cheapest and safest
+    first."""
+
+    cause: str
+    family: str
+    probability: float
+    evidence_for: tuple[str, ...]
+    evidence_against: tuple[str, ...]
+    check_next: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Baseline:
+    """Rides the ride was held against, and whose they are."""
+
+    rides: tuple[str, ...]
+    level: Literal["bike", "build", "default"]
+    hash: str | None
+
+
+@dataclass(frozen=True)
+class Diagnosis:
+    """What is likely behind a hot ride. `conclusion`: a cause, or "not_enough_evidence" with `reason`; `summary` says
+    the same in a sentence or two; `cautions` come with every answer."""
+
+    ride: str
+    baseline: Baseline
+    ranked: tuple[Ranked, ...]
+    conclusion: str
+    second_cause: str | None
+    advice_followed: Literal["yes", "no", "unknown", "not_advised"]
+    reason: str | None = None
+    advice_reason: str = ""
+    summary: tuple[str, ...] = ()
+    cautions: tuple[str, ...] = field(default=cause_words.CAUTIONS)
+
+    def to_json(self) -> dict[str, object]:
+        """The public interface's fields, with `reason`, `advice_reason`, `summary` and `cautions` beside them."""
+        return {
+            "schema": 1,
+            "ride": self.ride,
+            "baseline": {"rides": list(self.baseline.rides), "level": self.baseline.level, "hash": self.baseline.hash},
+            "ranked": [
+                {
+                    "cause": one.cause,
+                    "family": one.family,
+                    "probability": one.probability,
+                    "for": list(one.evidence_for),
+                    "against": list(one.evidence_against),
+                    "check_next": list(one.check_next),
+                }
+                for one in self.ranked
+            ],
+            "conclusion": self.conclusion,
+            "second_cause": self.second_cause,
+            "advice_followed": self.advice_followed,
+            "reason": self.reason,
+            "advice_reason": self.advice_reason,
+            "summary": list(self.summary),
+            "cautions": list(self.cautions),
+        }
+
+
+def diagnose(
+    ride: Ride,
+    bike: Bike | None,
+    advice: Advice,
+    analyzed: tuple[Analysis, Traces],
+    balance: Balance,
+    *,
+    baseline: Sequence[RideFit] = (),
+    notes: Sequence[str] = (),
+) -> Diagnosis:
+    """Rank the causes of a ride. `analyzed` and `balance` as `analyze.analyze` and `analyze.heat_balance` make them by
+    the same `baseline`: fits of healthy rides, with none what is usual for such bikes; `notes`: what the rider or the
+    workshop wrote about the ride. Never raises for what a ride lacks."""
+    analysis, traces = analyzed
+    answer = diagnose_advice.followed(analysis, traces, advice, _map_effect(bike, balance, baseline))
+    evidence = evidence_of(ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=notes)
+    weighed = diagnosis_weigh.weigh(evidence)
+    facts = cause_words.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
+    order = sorted(weighed.causes, key=lambda cause: (-weighed.causes[cause], cause))
+    ranked = tuple(
+        Ranked(
+            cause,
+            diagnosis_table.FAMILY[cause],
+            weighed.causes[cause],
+            cause_words.speaks_for(cause, facts)[:MOST_RANKED_SENTENCES],
+            cause_words.speaks_against(cause, facts)[:MOST_RANKED_SENTENCES],
+            cause_words.check_next(cause),
+        )
+        for cause in order
+    )
+    conclusion, reason = _conclusion(weighed, order, evidence, balance)
+    second = _second(weighed, conclusion)
+    rides = tuple(fit.ride for fit in baseline)
+    level: Literal["bike", "build", "default"] = "default"
+    if baseline:
+        level = "bike" if all(fit.other in (None, thermal_prior.ACROSS_SERVICE) for fit in baseline) else "build"
+    return Diagnosis(
+        ride=ride.id,
+        baseline=Baseline(rides, level, prior_hash(baseline)),
+        ranked=ranked,
+        conclusion=conclusion,
+        second_cause=second,
+        advice_followed=answer.followed,
+        reason=reason,
+        advice_reason=answer.reason,
+        summary=cause_words.summary(
+            conclusion, ranked[0].probability, second=second, reason=reason, advice=answer.reason
+        ),
+    )
+
+
+def evidence_of(
+    ride: Ride,
+    bike: Bike | None,
+    analysis: Analysis,
+    balance: Balance,
+    *,
+    baseline: Sequence[RideFit] = (),
+    missed: Sequence[Interval] = (),
+    notes: Sequence[str] = (),
+) -> Evidence:
+    """All that speaks, gathered. `missed`: advised stretches surely ridden on the standard map."""
+    sensor = diagnosis_sensor.sensor(analysis.quality, "coolant_c", analysis.ride.duration_s)
+    build = (analysis.facts or {}).get("build_check") or {}
+    told = Evidence(
+        sensor,
+        _asked_of_nothing(analysis, bike),
+        has_fan=bike is not None and bike.fan_on_c is not None,
+        has_thermostat=bike is not None and bike.thermostat_c is not None,
+        loss_noted=any(cause_words.tells_of_loss(note) for note in notes),
+        build_unfit=build.get("fits") is False,
+    )
+    if balance.drawn is None or bike is None:
+        return told
+    plant, steps = balance.drawn.plant, balance.drawn.ride
+    asked = diagnosis_asked.asked(
+        steps, missed, hot_c=hot_threshold_c(bike), ambient_c=float(np.nanmean(steps.ambient_c))
+    )
+    told = replace(told, asked=asked)
+    if not balance.heat.fitted or balance.own is None:
+        return told
+    own, resolution_c = balance.own, ride.channels["coolant_c"].resolution or 0.0
+    return replace(
+        told,
+        shifts=_shifts(bike, balance, baseline),
+        leaps=diagnosis_jumps.leaps(plant, steps, own.theta, resolution_c),
+        missed=diagnosis_residuals.missed(plant, steps, own.theta, own.prior_covariance, resolution_c=resolution_c),
+        fan_called_s=float(thermal.observed_fan(plant, steps).sum() * thermal.STEP_S),
+    )
+
+
+def hot_threshold_c(bike: Bike) -> float:
+    """The bike file's threshold named `hot`, else the highest below its limit, else its limit."""
+    named = dict(bike.thresholds)
+    if "hot" in named:
+        return named["hot"]
+    below = [value for value in named.values() if value < bike.limit_c]
+    return max(below) if below else bike.limit_c
+
+
+def _asked_of_nothing(analysis: Analysis, bike: Bike | None) -> diagnosis_asked.Asked:
+    """Without a balance: the hot time as counted, nothing about where it came from."""
+    lowest_c = min((one.threshold_c for one in analysis.exposure), default=0.0)
+    hot_c = hot_threshold_c(bike) if bike is not None else lowest_c
+    hot_s = next((one.observed_s for one in analysis.exposure if one.threshold_c == hot_c), 0.0)
+    return diagnosis_asked.Asked(hot_c, hot_s, 0.0, 0.0, analysis.ride.ambient_c, None)
+
+
+def _base(bike: Bike, balance: Balance) -> Prior | None:
+    """What is known of such a bike before any ride; None without a fit."""
+    drawn, source = balance.drawn, balance.heat.ambient_source
+    if drawn is None or source is None:
+        return None
+    steps = drawn.ride
+    both = bool((steps.conservative > 0.0).any() and (steps.conservative == 0.0).any())
+    return thermal_prior.default_prior(
+        drawn.plant, ratio=bike.heat_ratio, map_seen=both, ambient_sd_c=AMBIENT_SD_C[source]
+    )
+
+
+def _map_effect(bike: Bike | None, balance: Balance, baseline: Sequence[RideFit]) -> MapEffect | None:
+    base = _base(bike, balance) if bike is not None else None
+    return diagnosis_shift.map_effect(baseline, base, diagnosis_table.DAY_TO_DAY) if base is not None else None
+
+
+def _shifts(bike: Bike, balance: Balance, baseline: Sequence[RideFit]) -> tuple[tuple[float, Apart], ...]:
+    """How far the ride lies from the bike's healthy rides, under each reading of a map that was not logged."""
+    base, own = _base(bike, balance), balance.own
+    if balance.drawn is None or base is None or own is None:
+        return ()
+    steps = balance.drawn.ride
+    known = diagnosis_shift.healthy(baseline, base, diagnosis_table.DAY_TO_DAY)
+    unknown = float(np.isnan(steps.conservative[steps.running]).mean()) if steps.running.any() else 1.0
+    readings = diagnosis_table.MAP_READINGS if unknown > 1.0 - KNOWN_SHARE else ((0.0, 1.0),)
+    return tuple((weight, apart(own, known, diagnosis_table.DAY_TO_DAY, share)) for share, weight in readings)
+
+
+def _best_reading(evidence: Evidence) -> Apart | None:
+    """The shift under the likeliest reading of the map, for the sentences."""
+    return max(evidence.shifts, key=lambda one: one[0])[1] if evidence.shifts else None
+
+
+def _conclusion(weighed: Weighed, order: Sequence[str], evidence: Evidence, balance: Balance) -> tuple[str, str | None]:
+    """The first cause where it is likely enough, else why none is named."""
+    first = order[0]
+    if not evidence.shifts and first != "sensor_fault":
+        return "not_enough_evidence", cause_words.not_fitted(balance.heat.reason)
+    fault = diagnosis_table.FAMILY[first] not in ("asked_for", "healthy")
+    if weighed.causes[first] >= (ENOUGH_FOR_A_FAULT if fault else ENOUGH):
+        return first, None
+    return "not_enough_evidence", cause_words.undecided(order[:2], [weighed.causes[cause] for cause in order[:2]])
+
+
+def _second(weighed: Weighed, conclusion: str) -> str | None:
+    """A cause that more likely than not holds together with the first."""
+    both = weighed.both(conclusion)
+    if both and sum(both.values()) >= SECOND:
+        return max(both, key=lambda cause: both[cause])
+    if conclusion in ("load_without_conservative_map", "terrain_load", "standstill_soak"):
+        return "hot_conditions" if weighed.causes["hot_conditions"] > 0.1 else None
+    return None

@@ -1,0 +1,80 @@
+"""`ridelog diagnose` on the sample logs."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+import sample_logs
+from ridelog.cli.demo_library import build
+
+RIDES = sample_logs.folder() / "rides"
+
+
+def ridelog(library: Path, *arguments: str | Path, status: int = 0) -> subprocess.CompletedProcess[str]:
+    """Run the program as a user does; check its exit status and that it never shows a traceback."""
+    command = [sys.executable, "-m", "ridelog", *map(str, arguments), "--library", str(library)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, stdin=subprocess.DEVNULL)
+    assert done.returncode == status, done.stderr
+    assert "Traceback" not in done.stderr + done.stdout
+    return done
+
+
+@pytest.fixture(scope="module")
+def library(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """The sample rides: the radiators of one bike clog from ride to ride."""
+    folder = tmp_path_factory.mktemp("samples")
+    _, refused = build(folder, lambda _: None)
+    assert refused == []
+    return folder
+
+
+def ids(library: Path) -> list[str]:
+    """Rides of that bike, oldest first: clean, muddy, muddier, half blocked."""
+    rows = json.loads(ridelog(library, "rides", "--bike", "enduro-12", "--json").stdout)["rides"]
+    return sorted(row["id"] for row in rows)
+
+
+def diagnosed(library: Path, *arguments: str | Path) -> dict[str, Any]:
+    """The JSON document."""
+    document: dict[str, Any] = json.loads(ridelog(library, "diagnose", *arguments, "--json").stdout)
+    return document
+
+
+def test_a_clogged_radiator_against_the_bikes_other_rides(library: Path) -> None:
+    told = diagnosed(library, ids(library)[-1])
+    assert told["schema"] == 1
+    assert told["baseline"]["level"] == "bike"
+    assert len(told["baseline"]["rides"]) == 3
+    assert told["ranked"][0]["cause"] == "airflow_blocked"
+    assert "wash out mud" in " ".join(told["ranked"][0]["check_next"])
+
+
+def test_against_names_the_rides(library: Path) -> None:
+    first, *_, last = ids(library)
+    told = diagnosed(library, last, "--against", first)
+    assert told["baseline"]["rides"] == [first]
+    done = ridelog(library, "diagnose", last, "--against", last, status=2)
+    assert "the ride that is looked at" in done.stderr
+
+
+def test_a_person_reads_the_answer_the_evidence_and_what_to_check(library: Path) -> None:
+    text = ridelog(library, "diagnose", ids(library)[-1]).stdout
+    for part in ("Held against 3 rides of this bike", "For: ", "Check next", "Never open a hot cooling system"):
+        assert part in text
+
+
+def test_a_file_is_diagnosed_without_storing_it(library: Path) -> None:
+    before = ids(library)
+    told = diagnosed(library, RIDES / "06-more-mud.csv.gz", "--bike", "enduro-12", "--ambient", "24")
+    assert told["baseline"]["level"] == "bike"
+    assert ids(library) == before
+
+
+def test_a_ride_that_is_not_there_is_told(library: Path) -> None:
+    assert "19990101" in ridelog(library, "diagnose", "19990101", status=2).stderr
