@@ -220,7 +220,7 @@ def _asked_of_nothing(analysis: Analysis, bike: Bike | None) -> diagnosis_asked.
     return diagnosis_asked.Asked(hot_c, hot_s, 0.0, 0.0, analysis.ride.ambient_c, None)
 
 
-def _base(bike: Bike, balance: Balance) -> Prior | None:
+def base_prior(bike: Bike, balance: Balance) -> Prior | None:
     """What is known of such a bike before any ride; None without a fit."""
     drawn, source = balance.drawn, balance.heat.ambient_source
     if drawn is None or source is None:
@@ -233,13 +233,13 @@ def _base(bike: Bike, balance: Balance) -> Prior | None:
 
 
 def _map_effect(bike: Bike | None, balance: Balance, baseline: Sequence[RideFit]) -> MapEffect | None:
-    base = _base(bike, balance) if bike is not None else None
+    base = base_prior(bike, balance) if bike is not None else None
     return diagnosis_shift.map_effect(baseline, base, diagnosis_table.DAY_TO_DAY) if base is not None else None
 
 
 def _shifts(bike: Bike, balance: Balance, baseline: Sequence[RideFit]) -> tuple[tuple[float, Apart], ...]:
     """How far the ride lies from the bike's healthy rides, under each reading of a map that was not logged."""
-    base, own = _base(bike, balance), balance.own
+    base, own = base_prior(bike, balance), balance.own
     if balance.drawn is None or base is None or own is None:
         return ()
     steps = balance.drawn.ride

@@ -119,8 +119,8 @@ class MapEffect:
 
     @property
     def numbers_doubtful(self) -> bool:
-        """The map named conservative seems to make more heat: the slot numbers may be the other way round."""
-        return self.sd < UNTOLD_MAP_SD / 2.0 and self.log_ratio > 0.0
+        """The map named conservative makes more heat, likely: the slot numbers may be the other way round."""
+        return self.log_ratio > self.sd
 
 
 UNTOLD_MAP_SD = 0.2
