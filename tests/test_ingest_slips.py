@@ -86,6 +86,15 @@ def test_an_order_confirmed_for_dates_with_signs_says_nothing_of_bare_digits(
     assert [note.kind for note in notes] == (["remembered"] if used else ["remembered_not_used"])
 
 
+def test_a_remark_that_looks_like_a_date_does_not_stand_for_one(tmp_path: Path) -> None:
+    path = tmp_path / "log.csv"
+    rows = "".join(f"260524,10:00:{n:02d},1/2/3,3000\n" for n in range(30))
+    path.write_text("Date,Time,Note,RPM\n" + rows, encoding="utf-8")
+    (log,) = DelimitedReader().read(path, ReadOptions("log.csv", Limits.from_environment()))
+    settled = Settled("header", ColumnChoice(("Time",), "time", "dmy"), "2026-05-01")
+    assert apply(log.columns, [settled], [], "one")[0] == []
+
+
 @pytest.mark.parametrize("cut", [3, 5, 9])
 def test_one_cut_row_is_told_once(tmp_path: Path, cut: int) -> None:
     path = counted(tmp_path)

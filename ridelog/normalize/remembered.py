@@ -19,7 +19,8 @@ _LEAST_POSSIBLE = 0.5
 """Share of values that must be possible: sentinels and dropouts are no reason to ask anew, another unit is."""
 
 _ORDERS = ("dmy", "mdy", "ymd")
-_SIGNS = r"\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}"
+_SIGNS = r"^\s*\d{1,4}[/.-]\d{1,2}[/.-]\d{1,4}"
+_BARE = r"^\s*\d{6}(?:\d{2})?(?:\.0+)?\s*$"
 
 _DAY_MONTH = r"^\s*(\d{1,2})[/-](\d{1,2})[/-]"
 
@@ -75,8 +76,9 @@ def _other_form(columns: Sequence[RawColumn], choice: ColumnChoice) -> str | Non
     way of writing, in which the same maker may keep another order."""
     if choice.channel not in ("time", "date") or choice.unit not in _ORDERS:
         return None
-    texts = (column.values for column in columns if column.values.dtype == pl.String)
-    if any(text.drop_nulls().head(50).str.contains(_SIGNS).any() for text in texts):
+    shown = [column.values.drop_nulls().head(50).cast(pl.String) for column in columns]
+    digits = any(text.len() and text.str.contains(_BARE).all() for text in shown)
+    if not digits and any(text.len() and text.str.contains(_SIGNS).all() for text in shown):
         return None
     return "its dates are bare digits, in which another order may hold"
 
