@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections import OrderedDict
-from collections.abc import Hashable, Sequence
+from collections.abc import Hashable
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -17,11 +17,11 @@ from ridelog.bike import Bike
 from ridelog.errors import NotInLibrary
 from ridelog.figures.series import RideLines
 from ridelog.results import Analysis, Traces
-from ridelog.ride import Ride, ride_day
+from ridelog.ride import Ride
 
 if TYPE_CHECKING:
-    from ridelog.analysis.thermal_prior import RideFit
     from ridelog.store.library import Library
+    from ridelog.study import Known
 
 
 @dataclass(frozen=True)
@@ -116,36 +116,29 @@ class LibraryProvider:
 
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary, LibraryError."""
-        from ridelog.analyze_heat import prior_hash
-        from ridelog.baseline import Subject, learned
+        from ridelog.study import known_of
 
         row = self._library.row(ride_id)
         with self._door:
             busy = self._busy.setdefault(ride_id, threading.Lock())
         with busy:
-            bike_text = self._library.bike_text(row.bike) if row.bike is not None else None
-            sheets = self._library.advice_sheets()
-            bike = self._library.bike(row.bike) if row.bike is not None else None
-            others = learned(self._library, Subject.listed(row), bike)
-            key: Hashable = (row, bike_text, tuple(sheets), prior_hash(others))
-            view = self._known(key)
+            known = known_of(self._library, row)
+            key: Hashable = (row, known.hash)
+            view = self._kept_view(key)
             if view is None:
-                view = self._analyze(ride_id, bike, sheets, others)
+                view = self._analyze(ride_id, known)
                 self._keep(key, view)
         with self._door:
             self._busy.pop(ride_id, None)
         return view
 
-    def _analyze(self, ride_id: str, bike: Bike | None, sheets: list[Advice], others: Sequence[RideFit]) -> RideView:
-        from ridelog.advice import in_force
-        from ridelog.analyze import analyze
+    def _analyze(self, ride_id: str, known: Known) -> RideView:
+        from ridelog.study import study
 
-        ride = self._library.load(ride_id)
-        advice = in_force(sheets, ride_day(ride))
-        analysis, traces = analyze(ride, bike, advice, baseline=others)
-        return RideView(ride, bike, advice, analysis, traces)
+        done = study(self._library.load(ride_id), known)
+        return RideView(done.ride, known.bike, known.advice, done.found.analysis, done.found.traces)
 
-    def _known(self, key: Hashable) -> RideView | None:
+    def _kept_view(self, key: Hashable) -> RideView | None:
         with self._door:
             view = self._kept.get(key)
             if view is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -18,7 +18,6 @@ from ridelog import (
     analyze_inputs,
     analyze_map,
     analyze_settings,
-    summary,
 )
 from ridelog.advice import Advice
 from ridelog.analysis import adherence, boiling, exposure, measure, motion, segments, shapes, terrain
@@ -42,11 +41,29 @@ from ridelog.results import (
     Traces,
 )
 from ridelog.ride import Ride
+from ridelog.words import summary
+
+
+@dataclass(frozen=True)
+class Analyzed:
+    """A ride's result, the traces behind it, and its heat balance for further questions."""
+
+    analysis: Analysis
+    traces: Traces
+    balance: Balance
 
 
 def analyze(
     ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
 ) -> tuple[Analysis, Traces]:
+    """The result of `analyzed` and its traces."""
+    found = analyzed(ride, bike, advice, ambient_c=ambient_c, baseline=baseline)
+    return found.analysis, found.traces
+
+
+def analyzed(
+    ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
+) -> Analyzed:
     """Analyze one ride with what is known of the bike and the advice that held.
 
     `ambient_c`, given by hand, wins over what the import was told and over a logged channel. `baseline` holds the heat
@@ -126,20 +143,13 @@ def analyze(
     if settle is not None:
         ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
     traces = _traces(scene, driven, soil, used, ledger)
-    return result, replace(traces, steps=analyze_heat_steps.steps(balance))
+    return Analyzed(result, replace(traces, steps=analyze_heat_steps.steps(balance)), balance)
 
 
 def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:
     """The ride's own fit of the heat balance, from the default prior alone, for other rides to go by; None where it
     can't be fitted."""
     return analyze_heat.own_fit(*_for_heat(ride, bike, ambient_c))
-
-
-def heat_balance(
-    ride: Ride, bike: Bike | None, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
-) -> Balance:
-    """The heat balance alone, as `analyze` works it out on its way."""
-    return analyze_heat.balance(*_for_heat(ride, bike, ambient_c), baseline)
 
 
 def _for_heat(ride: Ride, bike: Bike | None, ambient_c: float | None) -> tuple[Scene, Drive, Ride, FloatArray | None]:

@@ -8,7 +8,6 @@ from itertools import zip_longest
 
 import numpy as np
 
-from ridelog import summary
 from ridelog.advice import Advice
 from ridelog.analysis import adherence, exposure, measure, shapes
 from ridelog.analyze_drive import Doubts
@@ -19,6 +18,7 @@ from ridelog.map_events import held_until_the_next
 from ridelog.normalize import map_words
 from ridelog.results import Adherence, Exposure, FloatArray, Segment
 from ridelog.ride import Ride
+from ridelog.words import summary
 
 
 def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTrack:

@@ -12,8 +12,7 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog import cause_words, diagnose_advice
-from ridelog.advice import Advice
+from ridelog import diagnose_advice
 from ridelog.analysis import (
     diagnosis_asked,
     diagnosis_jumps,
@@ -32,8 +31,10 @@ from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analyze_heat import AMBIENT_SD_C, Balance, prior_hash
 from ridelog.bike import Bike
 from ridelog.intervals import Interval
-from ridelog.results import Analysis, Traces
+from ridelog.results import Analysis
 from ridelog.ride import Ride
+from ridelog.study import Study
+from ridelog.words import causes as cause_words
 
 ENOUGH, ENOUGH_FOR_A_FAULT = 0.5, 0.6
 """So likely is a cause that is named as the conclusion. A fault takes more: a healthy bike in pieces on the bench costs
@@ -112,21 +113,12 @@ class Diagnosis:
         }
 
 
-def diagnose(
-    ride: Ride,
-    bike: Bike | None,
-    advice: Advice,
-    analyzed: tuple[Analysis, Traces],
-    balance: Balance,
-    *,
-    baseline: Sequence[RideFit] = (),
-    notes: Sequence[str] = (),
-) -> Diagnosis:
-    """Rank the causes of a ride. `analyzed` and `balance` as `analyze.analyze` and `analyze.heat_balance` make them by
-    the same `baseline`: fits of healthy rides, with none what is usual for such bikes; `notes`: what the rider or the
-    workshop wrote about the ride. Never raises for what a ride lacks."""
-    analysis, traces = analyzed
-    answer = diagnose_advice.followed(analysis, traces, advice, _map_effect(bike, balance, baseline))
+def diagnose(study: Study, *, notes: Sequence[str] = ()) -> Diagnosis:
+    """Rank the causes of a ride by its analysis. `notes`: what the rider or the workshop wrote about the ride. Never
+    raises for what a ride lacks."""
+    ride, bike, baseline = study.ride, study.known.bike, study.known.baseline
+    analysis, traces, balance = study.found.analysis, study.found.traces, study.found.balance
+    answer = diagnose_advice.followed(analysis, traces, study.known.advice, _map_effect(bike, balance, baseline))
     evidence = evidence_of(ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=notes)
     weighed = diagnosis_weigh.weigh(evidence)
     facts = cause_words.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)

@@ -8,11 +8,11 @@ from typing import Literal
 
 import numpy as np
 
-from ridelog import cause_words
 from ridelog.advice import Advice
 from ridelog.analysis.diagnosis_shift import MapEffect
 from ridelog.intervals import Interval, runs
 from ridelog.results import Analysis, BoolArray, FloatArray, Segment, Traces
+from ridelog.words import causes as cause_words
 
 AFTER_S = 60.0
 """The heat of a stretch shows for a minute after it."""

@@ -13,7 +13,7 @@ from ridelog.ingest_options import ImportOptions
 from ridelog.ingest_read import read_rides
 from ridelog.normalize import ColumnChoice, Header, Settled
 from ridelog.ride import Note, Ride
-from ridelog.words import column_words
+from ridelog.words.terms import column_words
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library

@@ -9,7 +9,7 @@ from typing import TypeAlias
 from ridelog.errors import AmbiguousColumn, Preview, UsageError
 from ridelog.ingest_options import parse_column_option
 from ridelog.normalize import ColumnChoice
-from ridelog.words import column_words
+from ridelog.words.terms import column_words
 
 
 @dataclass(frozen=True)

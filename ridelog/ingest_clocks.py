@@ -16,7 +16,6 @@ import numpy as np
 import polars as pl
 
 from ridelog import clock
-from ridelog import ingest_clock_words as words
 from ridelog.bike import Bike
 from ridelog.channels import TIME
 from ridelog.errors import InputRefused
@@ -26,6 +25,7 @@ from ridelog.normalize import Normalized
 from ridelog.offset.cause import WEEK_TURN_S
 from ridelog.results import FloatArray
 from ridelog.ride import Note
+from ridelog.words import device_clocks as words
 
 Basis = Literal["utc", "local", "none"]
 

@@ -10,7 +10,7 @@ from ridelog.errors import AmbiguousColumn, column_option
 from ridelog.ingest_options import ImportOptions
 from ridelog.normalize import ColumnChoice, Header, remembered
 from ridelog.ride import Note, RawColumn
-from ridelog.words import column_words
+from ridelog.words.terms import column_words
 
 
 @dataclass(frozen=True)

@@ -13,12 +13,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from ridelog import ingest_clock_words as words
 from ridelog.channels import base_name, is_canonical
 from ridelog.errors import RidelogError
 from ridelog.ingest_compare import Comparison, compare, logged, signal
 from ridelog.offset import signals
 from ridelog.ride import Note, Ride, local_start
+from ridelog.words import device_clocks as words
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike

@@ -16,9 +16,9 @@ from plant import bike_of, simulate
 from ridelog.advice import BuildRow, default_advice
 from ridelog.analyze import analyze
 from ridelog.bike import Bike
-from ridelog.check_words import check_lines
 from ridelog.results import Analysis, to_json
 from ridelog.ride import Ride
+from ridelog.words.checks import check_lines
 
 
 @pytest.fixture(scope="module")

@@ -12,16 +12,18 @@ from plant.bikes import bike_of
 from plant.cases import case
 from plant.diagnosis_referee import SCORING, Score, healthy_fits, judge, score
 
-from ridelog import cause_words, diagnose_advice
+from ridelog import diagnose_advice
 from ridelog.advice import default_advice
 from ridelog.analysis.diagnosis_shift import MapEffect
 from ridelog.analysis.diagnosis_table import FAMILY
-from ridelog.analyze import analyze, heat_balance
+from ridelog.analyze import analyze
 from ridelog.bike import Bike
-from ridelog.cause_checks import CAUSE_CHECKS
 from ridelog.diagnose import Diagnosis, diagnose, hot_threshold_c
 from ridelog.results import to_json
 from ridelog.ride import Ride
+from ridelog.study import Known, study
+from ridelog.words import causes as cause_words
+from ridelog.words.cause_checks import CAUSE_CHECKS
 
 SAMPLE = 24
 """Blind cases in every run; all of SCORING are marked slow."""
@@ -35,8 +37,7 @@ def sample() -> Score:
 
 def said_of(ride: Ride, bike: Bike | None, notes: tuple[str, ...] = ()) -> Diagnosis:
     """A diagnosis without any other ride to go by."""
-    analyzed = analyze(ride, bike, default_advice())
-    return diagnose(ride, bike, default_advice(), analyzed, heat_balance(ride, bike), notes=notes)
+    return diagnose(study(ride, Known(bike, default_advice())), notes=notes)
 
 
 def test_a_sample_of_blind_cases(sample: Score) -> None:
@@ -173,9 +174,7 @@ def test_a_build_that_does_not_suit_the_elevation_is_named_where_heat_is_high() 
     unfit = replace(bike_of(machine), compression_ratio=16.0)
     found = {}
     for bike in (bike_of(machine), unfit):
-        analyzed = analyze(ride, bike, default_advice(), baseline=fits)
-        balance = heat_balance(ride, bike, baseline=fits)
-        said = diagnose(ride, bike, default_advice(), analyzed, balance, baseline=fits)
+        said = diagnose(study(ride, Known(bike, default_advice(), fits)))
         found[bike.compression_ratio] = {one.cause: one.probability for one in said.ranked}
     assert found[13.0]["build_mismatch"] < 1e-3
     assert found[16.0]["build_mismatch"] > found[16.0]["heat_input_high"]

@@ -8,8 +8,8 @@ from typing import Any
 
 import pytest
 
-from ridelog import heat_words
 from ridelog.results import Band, CoolingAt, Heat, Segment, WhatIf, WhatIfExposure
+from ridelog.words import heat as heat_words
 
 SPEEDS = (0.0, 2.0, 5.0, 10.0, 20.0)
 

@@ -7,8 +7,8 @@ from dataclasses import replace
 import pytest
 
 from ridelog.results import Adherence, Exposure, Segment
-from ridelog.summary import Coolant, HotTime, reason, summarize
-from ridelog.words import degrees, duration
+from ridelog.words.summary import Coolant, HotTime, reason, summarize
+from ridelog.words.terms import degrees, duration
 
 COUNTS = dict.fromkeys(("followed", "late", "missed", "unknown", "not_advised"), 0)
 NONE_ADVISED = Adherence(0.0, None, None, COUNTS)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 
 from dash import dcc, html
 
-from ridelog.report.cautions import CAUTIONS
 from ridelog.report.tables import KeyFigure
+from ridelog.words.cautions import CAUTIONS
 
 
 def card(title: str, *children: object, name: str = "", class_name: str = "") -> html.Section:

@@ -10,7 +10,7 @@ from dashboard.provider import RideItem
 from ridelog.figures.display import METRIC, duration
 from ridelog.report.sentences import moment
 from ridelog.report.tables import missing_text
-from ridelog.words import CONDITION_WORDS
+from ridelog.words.terms import CONDITION_WORDS
 
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")
 

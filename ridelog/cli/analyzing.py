@@ -7,8 +7,6 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ridelog import heat_words, words
-from ridelog.check_words import check_lines
 from ridelog.cli import show
 from ridelog.cli.common import (
     Reading,
@@ -23,15 +21,16 @@ from ridelog.cli.common import (
     reading_options,
     ride_or_file,
 )
+from ridelog.words import heat as heat_words
+from ridelog.words import terms as words
+from ridelog.words.checks import check_lines
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from ridelog.advice import Advice
-    from ridelog.bike import Bike
-    from ridelog.results import Analysis, Exposure, Segment, Traces
-    from ridelog.ride import Ride
+    from ridelog.results import Analysis, Exposure, Segment
     from ridelog.store.library import Library
+    from ridelog.study import Study
 
 
 AS_FOUND = Reading(None, None, None, (), None)
@@ -61,7 +60,7 @@ def analyze(
     with progress() as tell:
         tell("analyzing")
         library = open_library(library_folder)
-        result = run_analysis(library, ride_or_file_, bike, ambient_c, reading, progress=tell)[0]
+        result = run_analysis(library, ride_or_file_, bike, ambient_c, reading, progress=tell).found.analysis
     if as_json:
         from ridelog.results import to_json
 
@@ -78,21 +77,13 @@ def run_analysis(
     reading: Reading = AS_FOUND,
     *,
     progress: Callable[[str], None] | None = None,
-) -> tuple[Analysis, Traces, Ride, Bike | None, Advice]:
+) -> Study:
     """The analysis of a stored ride or of a file, with the bike named, else the one the ride belongs to."""
-    from ridelog.advice import in_force
-    from ridelog.analyze import analyze as analyze_ride
-    from ridelog.baseline import Subject, learned
-    from ridelog.ride import ride_day
+    from ridelog.study import known_of_ride, study
 
     profile = find_bike(library, bike)
     ride = ride_or_file(library, text, profile, ambient_c, reading)
-    if profile is None and ride.bike is not None:
-        profile = library.bike(ride.bike)
-    sheet = in_force(library.advice_sheets(), ride_day(ride))
-    others = learned(library, Subject.of(ride), profile, progress)
-    result, traces = analyze_ride(ride, profile, sheet, ambient_c=ambient_c, baseline=others)
-    return result, traces, ride, profile, sheet
+    return study(ride, known_of_ride(library, ride, profile, progress), ambient_c=ambient_c)
 
 
 def print_analysis(result: Analysis) -> None:

@@ -26,12 +26,9 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
     Returns table rows (ride, sample, bike, first sentence of the answer) and the reasons of what was refused.
     """
     import sample_logs
-    from ridelog.advice import in_force
-    from ridelog.analyze import analyze
-    from ridelog.baseline import Subject, learned
     from ridelog.ingest import ImportOptions, import_files
-    from ridelog.ride import ride_day
     from ridelog.store.library import Library
+    from ridelog.study import known_of_ride, study
 
     source = sample_logs.folder()
     manifest = tomllib.loads((source / "manifest.toml").read_text(encoding="utf-8"))
@@ -61,11 +58,9 @@ def build(folder: Path, tell: Callable[[str], None]) -> tuple[list[tuple[str, st
                 continue
             imported.append((outcome.ride_id, entry["name"], bike))
     # Once all are there: what a ride tells also rests on the bike's other rides.
-    sheets = library.advice_sheets()
     for number, (ride_id, name, bike) in enumerate(imported, 1):
         tell(f"analyzing ride {number} of {len(imported)}")
         ride = library.load(ride_id)
-        others = learned(library, Subject.of(ride), bike)
-        result, _ = analyze(ride, bike, in_force(sheets, ride_day(ride)), baseline=others)
-        rows.append((ride.id, name, bike.id, result.summary[0]))
+        done = study(ride, known_of_ride(library, ride))
+        rows.append((ride.id, name, bike.id, done.found.analysis.summary[0]))
     return rows, refused

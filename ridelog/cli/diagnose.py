@@ -75,23 +75,18 @@ def run_diagnosis(
     library: Library, text: str, bike: str | None = None, ambient_c: float | None = None, against: tuple[str, ...] = ()
 ) -> Diagnosis:
     """The diagnosis of a stored ride or of a file."""
-    from ridelog.advice import in_force
-    from ridelog.analyze import analyze as analyze_ride
-    from ridelog.analyze import heat_balance
-    from ridelog.baseline import Subject, learned
+    from dataclasses import replace
+
     from ridelog.cli.analyzing import AS_FOUND
-    from ridelog.diagnose import diagnose as diagnose_ride
-    from ridelog.ride import ride_day
+    from ridelog.diagnose import diagnose as diagnose_study
+    from ridelog.study import known_of_ride, study
 
     profile = find_bike(library, bike)
     ride = ride_or_file(library, text, profile, ambient_c, AS_FOUND)
-    if profile is None and ride.bike is not None:
-        profile = library.bike(ride.bike)
-    sheet = in_force(library.advice_sheets(), ride_day(ride))
-    others = _named(library, ride, profile, against) if against else learned(library, Subject.of(ride), profile)
-    analyzed = analyze_ride(ride, profile, sheet, ambient_c=ambient_c, baseline=others)
-    balance = heat_balance(ride, profile, ambient_c=ambient_c, baseline=others)
-    return diagnose_ride(ride, profile, sheet, analyzed, balance, baseline=others)
+    known = known_of_ride(library, ride, profile)
+    if against:
+        known = replace(known, baseline=_named(library, ride, known.bike, against))
+    return diagnose_study(study(ride, known, ambient_c=ambient_c))
 
 
 def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, ...]) -> tuple[RideFit, ...]:
@@ -123,7 +118,7 @@ def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, 
 
 def print_diagnosis(found: Diagnosis) -> None:
     """The diagnosis as a person reads it: the answer, the causes with what speaks for and against, what to check."""
-    from ridelog.cause_words import CAUSE_WORDS, against_what
+    from ridelog.words.causes import CAUSE_WORDS, against_what
 
     show.lines(f"Ride {found.ride}", [*found.summary, against_what(len(found.baseline.rides), found.baseline.level)])
     shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN]

@@ -27,8 +27,9 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
         raise UsageError(f"{output.name} does not end in .html", where="-o", expected="a name such as ride.html")
     with progress() as tell:
         tell("writing the report")
-        analysis, traces, loaded, bike, sheet = run_analysis(open_library(library_folder, must_exist=True), ride)
-        write_atomically(output, render(analysis, traces, loaded, bike, advice=sheet).encode("utf-8"))
+        done = run_analysis(open_library(library_folder, must_exist=True), ride)
+        page = render(done.found.analysis, done.found.traces, done.ride, done.known.bike, advice=done.known.advice)
+        write_atomically(output, page.encode("utf-8"))
     show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
 
 
@@ -69,11 +70,11 @@ def export(ride: str, output: Path, *, trim_ends_m: float, heat: bool, library_f
         if heat:
             from ridelog.export_heat import export_steps
 
-            analysis, traces, *_ = run_analysis(library, ride)
-            export_steps(analysis, traces, output)
+            found = run_analysis(library, ride).found
+            export_steps(found.analysis, found.traces, output)
         elif output.suffix.lower() == ".geojson":
-            analysis, _, loaded, *_ = run_analysis(library, ride)
-            write(loaded, output, segments=analysis.segments, trim_ends_m=trim_ends_m)
+            done = run_analysis(library, ride)
+            write(done.ride, output, segments=done.found.analysis.segments, trim_ends_m=trim_ends_m)
         else:
             write(library.load(library.resolve(ride)), output, trim_ends_m=trim_ends_m)
     show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])

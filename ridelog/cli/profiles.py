@@ -13,7 +13,7 @@ from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json
 from ridelog.cli.edge import say
 from ridelog.errors import NotInLibrary, UsageError
-from ridelog.words import column_words
+from ridelog.words.terms import column_words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

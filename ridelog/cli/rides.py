@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from ridelog import words
 from ridelog.cli import show
 from ridelog.cli.common import (
     ambient_option,
@@ -19,6 +18,7 @@ from ridelog.cli.common import (
     to_utc,
 )
 from ridelog.cli.edge import say
+from ridelog.words import terms as words
 
 if TYPE_CHECKING:
     from ridelog.store.rows import RideRow

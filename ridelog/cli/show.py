@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from ridelog import words
+from ridelog.words import terms as words
 
 DASH = "–"
 """Stands where a figure can't be told."""

@@ -18,7 +18,7 @@ from ridelog.figures.downsample import hole_after_s
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import COOLANT_SCALE, INK, KIND_STYLES, PAPER, SOFT_INK, base_layout
 from ridelog.results import Analysis, FloatArray, Segment
-from ridelog.words import KIND_WORDS, segment_words
+from ridelog.words.terms import KIND_WORDS, segment_words
 
 HEIGHT_PX = 430
 POINTS = 3000

@@ -9,7 +9,7 @@ import numpy as np
 from ridelog.figures.theme import CONSERVATIVE, INK, KIND_STYLES, PAPER, STANDARD
 from ridelog.intervals import Interval, clip, from_mask
 from ridelog.results import Analysis, Segment, Traces
-from ridelog.words import KIND_WORDS
+from ridelog.words.terms import KIND_WORDS
 
 STRETCH_LANE = 1.0
 MAP_LANE = 0.0

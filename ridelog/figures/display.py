@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from ridelog import words
 from ridelog.errors import UsageError
 from ridelog.units import FOOT_M, MILE_M
-from ridelog.words import clock
+from ridelog.words import terms as words
+from ridelog.words.terms import clock
 
 __all__ = [
     "DASH",

@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 
 from ridelog.ride import Meaning, Note, RawColumn
 from ridelog.units import fold
-from ridelog.words import printable
+from ridelog.words.terms import printable
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,7 @@ from ridelog.normalize.fitting import TEXT_CHANNELS, sample
 from ridelog.normalize.plan import ColumnChoice, Settled
 from ridelog.ride import Note, RawColumn
 from ridelog.units import Unit
-from ridelog.words import column_words
+from ridelog.words.terms import column_words
 
 _LEAST_POSSIBLE = 0.5
 """Share of values that must be possible: sentinels and dropouts are no reason to ask anew, another unit is."""

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from ridelog import words
 from ridelog.analysis import airflow, load, thermal, thermal_prior
 from ridelog.constants import (
     ASSUMED_CAPACITY_HIGH_KJ_PER_K,
@@ -13,6 +12,7 @@ from ridelog.constants import (
 )
 from ridelog.figures.display import DASH
 from ridelog.results import Band, Heat
+from ridelog.words import terms as words
 
 SYMBOL_COLUMNS = ("Symbol", "What", "Unit", "This ride", "Usual", "From before")
 

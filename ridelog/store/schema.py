@@ -117,6 +117,73 @@ MIGRATIONS: tuple[Migration, ...] = (
             )""",
         ),
     ),
+    Migration(
+        5,
+        "notes on a ride's time line, and complaints",
+        (
+            # `at_s` counts from the ride's first sample; `about` is what the note speaks of, as whoever wrote it said.
+            """CREATE TABLE ride_note (
+                seq INTEGER PRIMARY KEY,
+                ride_seq INTEGER NOT NULL REFERENCES ride (seq) ON DELETE CASCADE,
+                at_s REAL NOT NULL CHECK (at_s >= 0),
+                about TEXT NOT NULL,
+                text TEXT NOT NULL,
+                written_utc TEXT NOT NULL
+            )""",
+            "CREATE INDEX ride_note_of_ride ON ride_note (ride_seq, at_s)",
+            # `workshop` is what was found in the end, in words, `cause` the same as a name of the diagnosis.
+            """CREATE TABLE complaint (
+                seq INTEGER PRIMARY KEY,
+                id TEXT NOT NULL UNIQUE,
+                bike TEXT,
+                day TEXT NOT NULL,
+                said TEXT NOT NULL,
+                opened_utc TEXT NOT NULL,
+                closed_utc TEXT,
+                workshop TEXT,
+                cause TEXT,
+                CHECK ((closed_utc IS NULL) = (workshop IS NULL))
+            )""",
+            # A ride may be removed from the library; what was found of it then stays. `findings` is a JSON document.
+            """CREATE TABLE complaint_ride (
+                complaint_seq INTEGER NOT NULL REFERENCES complaint (seq) ON DELETE CASCADE,
+                position INTEGER NOT NULL,
+                ride TEXT NOT NULL,
+                findings TEXT NOT NULL,
+                frozen_utc TEXT NOT NULL,
+                PRIMARY KEY (complaint_seq, position),
+                UNIQUE (complaint_seq, ride)
+            ) WITHOUT ROWID""",
+        ),
+    ),
+    Migration(
+        6,
+        "results of many rides, and what was estimated over rides, kept for a review",
+        (
+            # As with a fit: `basis` is a hash over all that the document rests on.
+            """CREATE TABLE kept_result (
+                ride_seq INTEGER PRIMARY KEY REFERENCES ride (seq) ON DELETE CASCADE,
+                basis TEXT NOT NULL,
+                document TEXT NOT NULL,
+                made_utc TEXT NOT NULL
+            )""",
+            # What a ride gives to an estimate over rides, and estimates themselves by what they are of.
+            """CREATE TABLE kept_part (
+                ride_seq INTEGER NOT NULL REFERENCES ride (seq) ON DELETE CASCADE,
+                kind TEXT NOT NULL,
+                basis TEXT NOT NULL,
+                numbers BLOB NOT NULL,
+                made_utc TEXT NOT NULL,
+                PRIMARY KEY (ride_seq, kind)
+            ) WITHOUT ROWID""",
+            """CREATE TABLE kept_estimate (
+                subject TEXT PRIMARY KEY,
+                basis TEXT NOT NULL,
+                document TEXT NOT NULL,
+                made_utc TEXT NOT NULL
+            ) WITHOUT ROWID""",
+        ),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to

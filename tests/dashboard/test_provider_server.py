@@ -47,16 +47,16 @@ def put(library: Library, folder: Path, fakes: ModuleType, ride_id: str) -> None
 @pytest.fixture
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     """Ids of the rides that were analyzed."""
-    import ridelog.analyze as module
+    import ridelog.study as module
 
     seen: list[str] = []
-    real = module.analyze
+    real = module.analyzed
 
-    def analyze(ride: Any, *rest: Any, **more: Any) -> Any:
+    def analyzed(ride: Any, *rest: Any, **more: Any) -> Any:
         seen.append(ride.id)
         return real(ride, *rest, **more)
 
-    monkeypatch.setattr(module, "analyze", analyze)
+    monkeypatch.setattr(module, "analyzed", analyzed)
     return seen
 
 

@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from ridelog import words
 from ridelog.advice import KINDS
 from ridelog.channels import CHANNELS
 from ridelog.figures.theme import INK, KIND_STYLES, OKABE_ITO, PAPER, SOFT_INK, faint
+from ridelog.words import terms as words
 
 # Okabe & Ito, Color Universal Design (2008), the table of RGB values 0..255
 _PUBLISHED = {

@@ -18,8 +18,9 @@ from plant.cases import HISTORY, Case, case, history
 from ridelog.advice import default_advice
 from ridelog.analysis.diagnosis_table import FAMILY
 from ridelog.analysis.thermal_prior import RideFit
-from ridelog.analyze import analyze, heat_balance, heat_fit
+from ridelog.analyze import heat_fit
 from ridelog.diagnose import Diagnosis, diagnose
+from ridelog.study import Known, study
 
 TUNING = range(576)
 SCORING = range(100_032, 101_040)
@@ -90,9 +91,7 @@ def judge(seed: int) -> Outcome:
     """Ride and diagnose one case."""
     played = case(seed)
     fits = healthy_fits(*played.machine, played.slots == "inverted")
-    analyzed = analyze(played.ride, played.bike, default_advice(), baseline=fits)
-    balance = heat_balance(played.ride, played.bike, baseline=fits)
-    said = diagnose(played.ride, played.bike, default_advice(), analyzed, balance, baseline=fits, notes=played.notes)
+    said = diagnose(study(played.ride, Known(played.bike, default_advice(), fits)), notes=played.notes)
     return Outcome(replace(played, ride=replace(played.ride, samples=played.ride.samples.clear())), said)
 
 

@@ -32,7 +32,7 @@ from ridelog.analysis.diagnosis_weigh import Evidence
 from ridelog.analysis.thermal import NAMES
 from ridelog.analysis.thermal_fit import Prior
 from ridelog.analysis.thermal_prior import RideFit
-from ridelog.analyze import analyze, heat_balance
+from ridelog.analyze import analyzed
 from ridelog.diagnose import base_prior, evidence_of
 from ridelog.results import FloatArray
 
@@ -90,8 +90,8 @@ def look(seed: int) -> Seen | None:
     if played.causes[0] == "sensor_fault":
         return None
     fits = healthy_fits(*played.machine, played.slots == "inverted")
-    analysis, traces = analyze(played.ride, played.bike, default_advice(), baseline=fits)
-    balance = heat_balance(played.ride, played.bike, baseline=fits)
+    found = analyzed(played.ride, played.bike, default_advice(), baseline=fits)
+    analysis, traces, balance = found.analysis, found.traces, found.balance
     base = base_prior(played.bike, balance)
     if base is None or balance.own is None:
         return None

@@ -14,7 +14,7 @@ from ridelog.normalize.rates import rhythm
 from ridelog.quality import find_marks
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import ChannelInfo, QualityMark, Ride
-from ridelog.words import QUALITY_WORDS
+from ridelog.words.terms import QUALITY_WORDS
 
 
 def times(ride: Ride) -> FloatArray:

@@ -235,7 +235,7 @@ def test_the_model_as_written_claims_no_more_than_is_known() -> None:
 
 
 def test_every_parameter_of_a_fit_has_a_row_and_words(found: Case) -> None:
-    from ridelog.heat_words import PARAMETER_WORDS
+    from ridelog.words.heat import PARAMETER_WORDS
 
     heat = found.analysis.heat
     assert set(heat.parameters) <= set(PARAMETER_WORDS)

@@ -14,9 +14,9 @@ import pytest
 
 from ridelog.errors import UsageError
 from ridelog.report import render
-from ridelog.report.cautions import CAUTIONS
 from ridelog.report.sentences import shown
 from ridelog.ride import Note, SourceFile
+from ridelog.words.cautions import CAUTIONS
 
 ATTACK = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\"'>"
 

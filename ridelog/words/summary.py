@@ -10,8 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ridelog.results import Adherence, Exposure, Segment
-from ridelog.words import degrees, duration
-from ridelog.words import share as as_share
+from ridelog.words.terms import degrees, duration
+from ridelog.words.terms import share as as_share
 
 WHERE = {
     "heavy_drag": "on deep-drag ground",

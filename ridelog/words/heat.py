@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from ridelog import words
 from ridelog.constants import (
     ASSUMED_CAPACITY_HIGH_KJ_PER_K,
     ASSUMED_CAPACITY_KJ_PER_K,
     ASSUMED_CAPACITY_LOW_KJ_PER_K,
 )
+from ridelog.words import terms as words
 
 if TYPE_CHECKING:
     from ridelog.results import Analysis, Band, Exposure, Heat, Segment, WhatIf

@@ -6,7 +6,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-from ridelog.report.cautions import CAUTIONS
+from ridelog.words.cautions import CAUTIONS
 
 TEXT = " ".join(" ".join(part) for part in CAUTIONS).lower()
 

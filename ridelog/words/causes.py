@@ -16,8 +16,8 @@ from ridelog.analysis import thermal
 from ridelog.analysis.diagnosis_asked import HOT_S
 from ridelog.analysis.diagnosis_shift import Apart
 from ridelog.analysis.diagnosis_weigh import Evidence, likelier
-from ridelog.cause_checks import CAUSE_CHECKS
-from ridelog.words import QUALITY_WORDS, duration
+from ridelog.words.cause_checks import CAUSE_CHECKS
+from ridelog.words.terms import QUALITY_WORDS, duration
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike

@@ -1,0 +1,79 @@
+"""One ride with all a library knows of it: the one place where the two meet.
+
+Commands, report and dashboard come here, so that they can't tell different things of one ride.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING
+
+from ridelog import __version__
+from ridelog.advice import Advice, in_force
+from ridelog.analyze import Analyzed, analyzed
+from ridelog.analyze_heat import prior_hash
+from ridelog.analyze_settings import settings_hash
+from ridelog.baseline import Subject, learned
+from ridelog.ride import day_of, ride_day
+
+if TYPE_CHECKING:
+    from ridelog.analysis.thermal_prior import RideFit
+    from ridelog.bike import Bike
+    from ridelog.ride import Ride
+    from ridelog.store.library import Library
+    from ridelog.store.rows import RideRow
+
+Progress = Callable[[str], None]
+
+
+@dataclass(frozen=True)
+class Known:
+    """What is known of a ride besides its samples: the bike, the sheet in force on its day, the fits of the bike's
+    other rides."""
+
+    bike: Bike | None
+    advice: Advice
+    baseline: tuple[RideFit, ...] = ()
+
+    @cached_property
+    def hash(self) -> str:
+        """SHA-256 over all of it, every numeric constant of the analysis and the version: what a kept result rests on
+        besides the ride."""
+        parts = [settings_hash(self.bike, self.advice), prior_hash(self.baseline), __version__]
+        return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
+
+
+@dataclass(frozen=True)
+class Study:
+    """A ride, what is known of it, and what the analysis found. `ambient_c`: given by hand for this once."""
+
+    ride: Ride
+    known: Known
+    found: Analyzed
+    ambient_c: float | None = None
+
+
+def known_of(library: Library, row: RideRow, progress: Progress | None = None) -> Known:
+    """What the library knows of a ride that is not loaded. Raises NotInLibrary for a bike it does not hold,
+    LibraryError."""
+    bike = library.bike(row.bike) if row.bike is not None else None
+    sheet = in_force(library.advice_sheets(), day_of(row.start_utc, row.timezone, row.start_local))
+    return Known(bike, sheet, learned(library, Subject.listed(row), bike, progress))
+
+
+def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progress: Progress | None = None) -> Known:
+    """The same for a ride that is loaded, stored or not; `bike` in place of the one the ride belongs to."""
+    if bike is None and ride.bike is not None:
+        bike = library.bike(ride.bike)
+    sheet = in_force(library.advice_sheets(), ride_day(ride))
+    return Known(bike, sheet, learned(library, Subject.of(ride), bike, progress))
+
+
+def study(ride: Ride, known: Known, *, ambient_c: float | None = None) -> Study:
+    """Analyze a ride by what is known of it."""
+    found = analyzed(ride, known.bike, known.advice, ambient_c=ambient_c, baseline=known.baseline)
+    return Study(ride, known, found, ambient_c)

@@ -1,0 +1,1 @@
+"""Every sentence that results, reports, pages and commands print, one file a subject."""
