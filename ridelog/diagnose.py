@@ -32,7 +32,7 @@ from ridelog.analyze_heat import AMBIENT_SD_C, Balance, prior_hash
 from ridelog.bike import Bike
 from ridelog.intervals import Interval
 from ridelog.results import Analysis
-from ridelog.ride import Ride
+from ridelog.ride import Ride, RideNote
 from ridelog.study import Study
 from ridelog.words import causes as cause_words
 
@@ -113,13 +113,14 @@ class Diagnosis:
         }
 
 
-def diagnose(study: Study, *, notes: Sequence[str] = ()) -> Diagnosis:
-    """Rank the causes of a ride by its analysis. `notes`: what the rider or the workshop wrote about the ride. Never
-    raises for what a ride lacks."""
+def diagnose(study: Study) -> Diagnosis:
+    """Rank the causes of a ride by its analysis. Never raises for what a ride lacks."""
     ride, bike, baseline = study.ride, study.known.bike, study.known.baseline
     analysis, traces, balance = study.found.analysis, study.found.traces, study.found.balance
     answer = diagnose_advice.followed(analysis, traces, study.known.advice, _map_effect(bike, balance, baseline))
-    evidence = evidence_of(ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=notes)
+    evidence = evidence_of(
+        ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=study.known.notes
+    )
     weighed = diagnosis_weigh.weigh(evidence)
     facts = cause_words.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
     order = sorted(weighed.causes, key=lambda cause: (-weighed.causes[cause], cause))
@@ -163,7 +164,7 @@ def evidence_of(
     *,
     baseline: Sequence[RideFit] = (),
     missed: Sequence[Interval] = (),
-    notes: Sequence[str] = (),
+    notes: Sequence[RideNote] = (),
 ) -> Evidence:
     """All that speaks, gathered. `missed`: advised stretches surely ridden on the standard map."""
     sensor = diagnosis_sensor.sensor(analysis.quality, "coolant_c", analysis.ride.duration_s)
@@ -173,7 +174,7 @@ def evidence_of(
         _asked_of_nothing(analysis, bike),
         has_fan=bike is not None and bike.fan_on_c is not None,
         has_thermostat=bike is not None and bike.thermostat_c is not None,
-        loss_noted=any(cause_words.tells_of_loss(note) for note in notes),
+        loss_noted=any(note.about == "coolant_lost" or cause_words.tells_of_loss(note.text) for note in notes),
         build_unfit=build.get("fits") is False,
     )
     if balance.drawn is None or bike is None:

@@ -44,6 +44,19 @@ class Note:
         return " ".join(parts)
 
 
+About = Literal["map_conservative", "map_standard", "stop", "coolant_lost", "service", "other"]
+"""What a note on a ride speaks of: switched to that map, stood still, coolant seen outside the system, work done."""
+
+
+@dataclass(frozen=True)
+class RideNote:
+    """What somebody wrote of a moment of a ride. `at_s` counts from the ride's first sample."""
+
+    at_s: float
+    about: About
+    text: str
+
+
 @dataclass(frozen=True)
 class RawColumn:
     """One column as it stands in a log.

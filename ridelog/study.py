@@ -23,7 +23,7 @@ from ridelog.ride import day_of, ride_day
 if TYPE_CHECKING:
     from ridelog.analysis.thermal_prior import RideFit
     from ridelog.bike import Bike
-    from ridelog.ride import Ride
+    from ridelog.ride import Ride, RideNote
     from ridelog.store.library import Library
     from ridelog.store.rows import RideRow
 
@@ -33,17 +33,19 @@ Progress = Callable[[str], None]
 @dataclass(frozen=True)
 class Known:
     """What is known of a ride besides its samples: the bike, the sheet in force on its day, the fits of the bike's
-    other rides."""
+    other rides, what was noted on its time line, in order of time."""
 
     bike: Bike | None
     advice: Advice
     baseline: tuple[RideFit, ...] = ()
+    notes: tuple[RideNote, ...] = ()
 
     @cached_property
     def hash(self) -> str:
         """SHA-256 over all of it, every numeric constant of the analysis and the version: what a kept result rests on
         besides the ride."""
-        parts = [settings_hash(self.bike, self.advice), prior_hash(self.baseline), __version__]
+        told = [(note.at_s, note.about, note.text) for note in self.notes]
+        parts = [settings_hash(self.bike, self.advice), prior_hash(self.baseline), told, __version__]
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 

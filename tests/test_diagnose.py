@@ -20,7 +20,7 @@ from ridelog.analyze import analyze
 from ridelog.bike import Bike
 from ridelog.diagnose import Diagnosis, diagnose, hot_threshold_c
 from ridelog.results import to_json
-from ridelog.ride import Ride
+from ridelog.ride import Ride, RideNote
 from ridelog.study import Known, study
 from ridelog.words import causes as cause_words
 from ridelog.words.cause_checks import CAUSE_CHECKS
@@ -37,7 +37,8 @@ def sample() -> Score:
 
 def said_of(ride: Ride, bike: Bike | None, notes: tuple[str, ...] = ()) -> Diagnosis:
     """A diagnosis without any other ride to go by."""
-    return diagnose(study(ride, Known(bike, default_advice())), notes=notes)
+    written = tuple(RideNote(0.0, "other", text) for text in notes)
+    return diagnose(study(ride, Known(bike, default_advice(), notes=written)))
 
 
 def test_a_sample_of_blind_cases(sample: Score) -> None:

@@ -20,6 +20,7 @@ from ridelog.analysis.diagnosis_table import FAMILY
 from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analyze import heat_fit
 from ridelog.diagnose import Diagnosis, diagnose
+from ridelog.ride import RideNote
 from ridelog.study import Known, study
 
 TUNING = range(576)
@@ -91,7 +92,8 @@ def judge(seed: int) -> Outcome:
     """Ride and diagnose one case."""
     played = case(seed)
     fits = healthy_fits(*played.machine, played.slots == "inverted")
-    said = diagnose(study(played.ride, Known(played.bike, default_advice(), fits)), notes=played.notes)
+    notes = tuple(RideNote(0.0, "other", text) for text in played.notes)
+    said = diagnose(study(played.ride, Known(played.bike, default_advice(), fits, notes)))
     return Outcome(replace(played, ride=replace(played.ride, samples=played.ride.samples.clear())), said)
 
 
