@@ -10,11 +10,11 @@ from dashboard.components import parts
 from dashboard.components.stretches import stretch_table
 from dashboard.provider import RideView
 from ridelog.figures.course_map import course_map
-from ridelog.figures.display import clock
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
 from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report import basis, heat_chain, heat_model, tables
 from ridelog.words.checks import check_lines
+from ridelog.words.display import clock
 
 
 def layout(view: RideView, *, touch: bool = False) -> html.Div:

@@ -7,9 +7,9 @@ from dash import dcc, html
 from dashboard import config
 from dashboard.components import parts
 from dashboard.provider import RideItem
-from ridelog.figures.display import METRIC, duration
 from ridelog.report.sentences import moment
 from ridelog.report.tables import missing_text
+from ridelog.words.display import METRIC, duration
 from ridelog.words.terms import CONDITION_WORDS
 
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")

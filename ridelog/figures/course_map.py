@@ -13,11 +13,11 @@ from typing import Any, Literal
 import numpy as np
 import plotly.graph_objects as go
 
-from ridelog.figures.display import METRIC, Display, clock, round_length
 from ridelog.figures.downsample import hole_after_s
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import COOLANT_SCALE, INK, KIND_STYLES, PAPER, SOFT_INK, base_layout
 from ridelog.results import Analysis, FloatArray, Segment
+from ridelog.words.display import METRIC, Display, clock, round_length
 from ridelog.words.terms import KIND_WORDS, segment_words
 
 HEIGHT_PX = 430

@@ -8,11 +8,11 @@ from typing import Any
 import numpy as np
 
 from ridelog.constants import ASSUMED_CAPACITY_KJ_PER_K
-from ridelog.figures.display import Display
 from ridelog.figures.series import Line
 from ridelog.figures.stack_panels import Draft, Panel
 from ridelog.figures.theme import HEAT_IN, HEAT_OUT, INK, PAPER, SOFT_INK, axis, faint
 from ridelog.results import FloatArray
+from ridelog.words.display import Display
 
 HEAT_NAMES = ("heat_in_kps",)
 BAND_POINTS = 500

@@ -17,13 +17,13 @@ from ridelog.advice import Advice
 from ridelog.bike import Bike
 from ridelog.figures import heat_panels, stack_panels
 from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
-from ridelog.figures.display import METRIC, Display, time_ticks
 from ridelog.figures.margin_labels import labels, width_px
 from ridelog.figures.series import RideLines
 from ridelog.figures.stack_panels import Draft, Panel, View
 from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, faint
 from ridelog.intervals import Interval
 from ridelog.results import Analysis
+from ridelog.words.display import METRIC, Display, time_ticks
 
 __all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
 

@@ -9,11 +9,11 @@ import numpy as np
 
 from ridelog.advice import Advice
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
-from ridelog.figures.display import Display, clock
 from ridelog.figures.margin_labels import shortened
 from ridelog.figures.series import Line, RideLines
 from ridelog.figures.theme import INK, OKABE_ITO, SOFT_INK, axis
 from ridelog.results import Boiling
+from ridelog.words.display import Display, clock
 
 COOLANT_NAMES = ("coolant_c", "coolant_estimated_c")
 SPEED_NAMES = ("speed_mps", "gps_speed_mps", "wheel_speed_mps")

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ridelog.figures.display import NBSP
 from ridelog.report.sentences import moment
 from ridelog.results import Analysis
 from ridelog.ride import Ride, local_start
+from ridelog.words.display import NBSP
 
 FINGERPRINT_NOTE = "of bike file, advice sheet and the program's constants: same fingerprint, same settings"
 

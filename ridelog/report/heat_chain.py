@@ -14,8 +14,8 @@ import numpy as np
 from ridelog.analysis.airflow import FAN_HYSTERESIS_C, THERMOSTAT_SPAN_C, lift
 from ridelog.analysis.thermal import GAS_C, REFERENCE_C, STEP_S
 from ridelog.bike import Bike
-from ridelog.figures.display import NBSP, clock, number
 from ridelog.results import FloatArray, Segment, Traces
+from ridelog.words.display import NBSP, clock, number
 
 CHAIN_COLUMNS = ("What", "Symbol", "Figure", "From")
 

@@ -10,9 +10,9 @@ from ridelog.constants import (
     ASSUMED_CAPACITY_KJ_PER_K,
     ASSUMED_CAPACITY_LOW_KJ_PER_K,
 )
-from ridelog.figures.display import DASH
 from ridelog.results import Band, Heat
 from ridelog.words import terms as words
+from ridelog.words.display import DASH
 
 SYMBOL_COLUMNS = ("Symbol", "What", "Unit", "This ride", "Usual", "From before")
 

@@ -10,7 +10,6 @@ from typing import Any
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 from ridelog.figures.course_map import course, course_map
-from ridelog.figures.display import Display, display
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
@@ -19,6 +18,7 @@ from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 from ridelog.words.cautions import CAUTIONS
 from ridelog.words.checks import check_lines
+from ridelog.words.display import Display, display
 
 _POINTS = 1200
 

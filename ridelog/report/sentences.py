@@ -7,7 +7,7 @@ from collections.abc import Collection
 from datetime import UTC, datetime
 
 from ridelog.errors import UsageError
-from ridelog.figures.display import NBSP
+from ridelog.words.display import NBSP
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|C|kW|km/h|km|m|%)\b|%)")
 _DEGREES = re.compile(r"(?<=\d[ \u00a0])C\b")

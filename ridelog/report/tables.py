@@ -8,13 +8,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
-from ridelog.figures.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.intervals import Interval, total_s
 from ridelog.report.basis import start_text
 from ridelog.report.sentences import sentence, shown
 from ridelog.results import Analysis, Exposure, Segment, Traces
 from ridelog.ride import Ride
 from ridelog.words import heat as heat_words
+from ridelog.words.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.words.terms import (
     ACTION_WORDS,
     KIND_WORDS,

@@ -12,10 +12,10 @@ import pytest
 
 from dashboard.provider import RideView
 from ridelog.constants import ASSUMED_CAPACITY_KJ_PER_K
-from ridelog.figures.display import IMPERIAL
 from ridelog.figures.heat_panels import LEDGER_BINS
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack
 from ridelog.results import Traces
+from ridelog.words.display import IMPERIAL
 
 
 def with_heat(view: RideView, gap: tuple[float, float] | None = None) -> RideView:

@@ -14,10 +14,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridelog.figures.course_strip import map_stretches
-from ridelog.figures.display import IMPERIAL
 from ridelog.figures.margin_labels import APART_PX, spread
 from ridelog.figures.ride_stack import HEIGHT_PX, View, absent_panels, ride_stack
 from ridelog.figures.theme import KIND_STYLES, LABEL_PX
+from ridelog.words.display import IMPERIAL
 
 
 @pytest.fixture(scope="module")

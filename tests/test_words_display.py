@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ridelog.errors import UsageError
-from ridelog.figures.display import IMPERIAL, METRIC, clock, display, duration, number, round_length, share, time_ticks
+from ridelog.words.display import IMPERIAL, METRIC, clock, display, duration, number, round_length, share, time_ticks
 
 
 def spaced(text: str) -> str:
