@@ -41,6 +41,7 @@ from ridelog.results import (
     Traces,
 )
 from ridelog.ride import Ride
+from ridelog.words import doubts as reasons
 from ridelog.words import summary
 
 
@@ -176,27 +177,23 @@ def _map_on_grid(used: adherence.MapTrack, grid: Grid) -> FloatArray | None:
 
 def _missing_signals(signals: shapes.Signals, advice: Advice, scene: Scene, doubts: Doubts) -> None:
     """Say which kinds of stretch this log can't show, and what it can't keep apart."""
-    still = "the log has no speed and no position" if signals.speed_mps is None else ""
-    reasons = {
-        "wide_open": "the log has no throttle" if signals.opening is None else "",
+    still = reasons.NO_SPEED if signals.speed_mps is None else ""
+    lacking = {
+        "wide_open": reasons.NO_THROTTLE if signals.opening is None else "",
         "high_speed": still,
-        "slow_climb": still or ("the log has no elevation" if signals.grade is None else ""),
-        "standstill": still
-        or ("the log has no engine speed, so a running engine can't be told" if signals.rpm is None else ""),
+        "slow_climb": still or (reasons.NO_ELEVATION if signals.grade is None else ""),
+        "standstill": still or (reasons.NO_ENGINE_SPEED if signals.rpm is None else ""),
     }
     said = {item.question for item in doubts.cannot_tell}
-    for kind, why in reasons.items():
+    for kind, why in lacking.items():
         if why and kind not in said and advice.rule(kind).map != "none":
-            doubts.say(kind, f"{why}. Log it to have such stretches judged")
+            doubts.say(kind, reasons.not_shown(why))
     if signals.terrain is None or scene.ground is None:
         return
     if signals.grade is None:
-        doubts.say(
-            "climb_or_soft_ground",
-            "the log has no elevation, so a climb can't be told from soft ground: drag holds both. Add a GPS track",
-        )
+        doubts.say("climb_or_soft_ground", reasons.CLIMB_OR_SOFT)
     if scene.ground.source == "wheel_speed_mps":
-        doubts.say("wheelspin", "speed comes from the wheel, so a spinning tyre is not seen. Add a GPS track")
+        doubts.say("wheelspin", reasons.WHEEL_SPEED)
 
 
 MUCH_SLIP, MUCH_SLIP_S = 0.25, 10.0
@@ -212,11 +209,7 @@ def _slip_or_clutch(signals: shapes.Signals, driven: Drive, doubts: Doubts) -> N
         much = (slip > MUCH_SLIP) & (driven.gearing.gears.gear > 0.0) & (driven.opening > terrain.SHUT_OPENING)
     seconds = float(np.count_nonzero(much) * signals.step_s)
     if seconds >= MUCH_SLIP_S:
-        doubts.say(
-            "wheelspin_or_clutch",
-            f"for {seconds:.0f} s the engine ran a quarter faster than the bike, or more: a spinning tyre and a "
-            "slipping clutch look alike here. Log the wheel's speed, or feel the clutch",
-        )
+        doubts.say("wheelspin_or_clutch", reasons.spin_or_clutch(seconds))
 
 
 def _unjudged(advice: Advice, open_questions: list[CannotTell]) -> list[str]:
@@ -231,7 +224,7 @@ def _exposures(
     if bike is None:
         doubts.defaults.append("thresholds")
     if coolant.covered_s <= 0.0:
-        doubts.say("exposure", "the log has no usable coolant temperature. Log the coolant sensor")
+        doubts.say("exposure", reasons.NO_COOLANT)
     rpm = usable(ride, "engine_rpm")
     info = ride.channels.get("coolant_c")
     return exposure.exposures(
@@ -256,17 +249,14 @@ def _coverage(ride: Ride, coolant: Samples) -> float:
 def _boiling(scene: Scene, coolant: Samples, doubts: Doubts) -> Boiling | None:
     bike = scene.bike
     if bike is None:
-        doubts.say("boiling", "no bike file: the cap's pressure and the coolant mix are not known")
+        doubts.say("boiling", reasons.BOILING_WITHOUT_BIKE)
         return None
     peak = float(coolant.y.max()) if coolant.y.size else None
     at_s = float(coolant.t_s[int(coolant.y.argmax())]) if coolant.y.size else None
     ambient_kpa = scene.air.pressure_at(scene.grid.t_s, at_s) / 1000.0
     low_kpa, high_kpa = boiling.PRESSURE_RANGE_KPA
     if not (low_kpa <= ambient_kpa and ambient_kpa + bike.cap_kpa <= high_kpa):
-        doubts.say(
-            "boiling",
-            f"{ambient_kpa:.0f} kPa of air under a cap of {bike.cap_kpa:.0f} kPa is beyond what the formula covers",
-        )
+        doubts.say("boiling", reasons.beyond_boiling(ambient_kpa, bike.cap_kpa))
         return None
     sealed, vented = boiling.sealed_and_vented_c(ambient_kpa, bike.cap_kpa, bike.glycol_volume_share)
     return Boiling(

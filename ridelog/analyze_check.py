@@ -17,6 +17,7 @@ from ridelog.analyze_drive import Doubts, Drive, Scene, pulling
 from ridelog.bike import Bike
 from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import FloatArray
+from ridelog.words import doubts as reasons
 
 SPREAD = (5.0, 95.0)
 """Percentiles of the elevation that count as ridden."""
@@ -73,14 +74,8 @@ def _power_over_mass(scene: Scene, driven: Drive, on_conservative: FloatArray | 
 
 
 def _contradiction(found: selfcheck.Scale, bike: Bike) -> str:
-    gains, way = ("gains speed more slowly", "lower") if found.value < 1.0 else ("gains speed faster", "higher")
-    off, least, most = (abs(100.0 * (end - 1.0)) for end in (found.value, found.low, found.high))
-    return (
-        f"the bike {gains} than its file says: power over mass is {off:.0f} % {way} "
-        f"({min(least, most):.0f} to {max(least, most):.0f} %). Either the power curve is off (power_curve_kw times "
-        f"{found.value:.2f} would fit) or the mass is (total_kg near {bike.total_kg / found.value:.0f}); the log can't "
-        f"tell which. Weigh it with rider and kit, check the curve; "
-        "drag, heat for each kW and verdicts that rest on power lean on both"
+    return reasons.power_over_mass(
+        found.value, found.low, found.high, power_factor=found.value, mass_kg=bike.total_kg / found.value
     )
 
 
@@ -112,26 +107,14 @@ def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
     ]
     against = []
     if "engine.compression_ratio" in given and bike.compression_ratio > row.max_compression_ratio + COMPRESSION_SLACK:
-        against.append(
-            f"compression {bike.compression_ratio:g} is over the {row.max_compression_ratio:g} that the advice sheet "
-            f"allows at {ridden[0]:.0f} m"
-        )
+        against.append(reasons.too_much_compression(bike.compression_ratio, row.max_compression_ratio, ridden[0]))
     if "engine.fuel_ron" in given and bike.fuel_ron < row.min_fuel_ron - RON_SLACK:
-        against.append(
-            f"fuel of {bike.fuel_ron:g} RON ({low:g} to {high:g} AKI) is under the {row.min_fuel_ron:g} RON that the "
-            f"sheet asks for at {ridden[0]:.0f} m"
-        )
+        against.append(reasons.too_little_octane(bike.fuel_ron, (low, high), row.min_fuel_ron, ridden[0]))
     built = bike.built_for_elevation_m
     if "engine.built_for_elevation_m" in given and (ridden[1] < built[0] or ridden[0] > built[1]):
-        against.append(
-            f"it was built for {built[0]:.0f} to {built[1]:.0f} m and ridden at {ridden[0]:.0f} to {ridden[1]:.0f} m"
-        )
+        against.append(reasons.built_elsewhere(built, ridden))
     if against:
-        doubts.say(
-            "build_check",
-            "; ".join(against) + ". A build that does not suit the air can detonate unseen by a coolant sensor: have a "
-            "qualified technician look at head, fuel and map before it is ridden hard again",
-        )
+        doubts.say("build_check", reasons.build_unsuited(against))
     return {**told, "fits": not against, "reason": "; ".join(against) or None}
 
 

@@ -8,6 +8,7 @@ from ridelog.analyze_drive import Doubts
 from ridelog.channels import base_name
 from ridelog.grid import usable
 from ridelog.ride import Ride
+from ridelog.words import doubts as reasons
 
 COOLANT = "coolant_c"
 
@@ -28,18 +29,9 @@ def with_usable_coolant(ride: Ride, doubts: Doubts) -> Ride:
         return ride
     if covered[COOLANT] > 0.0:
         if excluded and covered[best] > covered[COOLANT]:
-            doubts.say(
-                "coolant_sensor",
-                f"the first coolant sensor is left out in parts, {best} is usable for longer; the two are not mixed, "
-                "so times without the first count as not known. Put the sensor right, or name the second one "
-                "coolant_c with --column",
-            )
+            doubts.say("coolant_sensor", reasons.second_sensor_longer(best))
         return ride
-    doubts.say(
-        "coolant_sensor",
-        f"the first coolant sensor has no usable value, so all coolant figures come from the other one, {best}, which "
-        "may sit elsewhere in the circuit and read some degrees apart. Put the first sensor right",
-    )
+    doubts.say("coolant_sensor", reasons.second_sensor_used(best))
     channels = {**ride.channels, COOLANT: replace(ride.channels[best], name=COOLANT)}
     kept = tuple(mark for mark in ride.quality if mark.channel != COOLANT)
     copied = tuple(replace(mark, channel=COOLANT) for mark in kept if mark.channel == best)

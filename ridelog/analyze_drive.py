@@ -16,6 +16,7 @@ from ridelog.channels import THROTTLE_ZERO
 from ridelog.grid import Grid
 from ridelog.results import BoolArray, CannotTell, FloatArray
 from ridelog.ride import Ride
+from ridelog.words import doubts as reasons
 
 
 @dataclass
@@ -90,11 +91,7 @@ def drive(scene: Scene, doubts: Doubts) -> Drive:
         pedal = None
     stops, opening, stretches = _stops(scene, pedal)
     if stops is not None and not stops.open_learned:
-        doubts.say(
-            "throttle_stop",
-            f"the throttle was never seen against its open stop; {stops.open_pct:.0f} % as logged counts as wide open. "
-            "Open it fully once while logging, engine off",
-        )
+        doubts.say("throttle_stop", reasons.never_open(stops.open_pct))
     gearing = _gearing(scene, rpm, doubts)
     power = None
     bike = scene.bike
@@ -128,11 +125,7 @@ def _is_an_opening(scene: Scene, pedal: FloatArray, rpm: FloatArray | None, doub
     at_idle = throttle_stops.reading_at_idle(pedal, rpm, scene.moved.speed_mps, scene.grid.step_s)
     if at_idle is None or at_idle < throttle_stops.IDLE_OPENING_PCT:
         return True
-    doubts.say(
-        "wide_open",
-        f"the throttle channel reads {at_idle:.0f} % while the engine idles, standing, so it is not the throttle's "
-        "opening and was left out. Log the throttle position sensor",
-    )
+    doubts.say("wide_open", reasons.not_an_opening(at_idle))
     return False
 
 
@@ -165,22 +158,14 @@ def _ratios(
     """Ratios to tell gears by: the bike file's, slid to where the log has them; else the log's own."""
     if bike is None:
         if not learned:
-            doubts.say(
-                "gear", "no ratio of engine speed to speed stands out in this log, and no bike file gives the gearing"
-            )
+            doubts.say("gear", reasons.NO_RATIO)
         return learned, "log", None
     check = drivetrain.check_gearing(steady, bike.rpm_per_mps, step_s)
     if check is None:
         return bike.rpm_per_mps, "bike file", None
     if check.agrees:
         return bike.rpm_per_mps, "bike file", check.factor
-    off = f"{100.0 * abs(check.factor - 1.0):.0f} % {'above' if check.factor > 1.0 else 'below'}"
-    doubts.say(
-        "gearing",
-        f"engine speed over speed is {off} what the bike file's gearing and tyre give, in all gears alike; "
-        "gears were told by the log's own ratios. Count the sprocket teeth, roll out the rear wheel, and correct the "
-        "bike file",
-    )
+    doubts.say("gearing", reasons.gearing_off(check.factor))
     return tuple(check.factor * ratio for ratio in bike.rpm_per_mps), "bike file, slid to the log", check.factor
 
 
@@ -207,17 +192,13 @@ def ground_drag(scene: Scene, driven: Drive, doubts: Doubts) -> shapes.Terrain |
     lacking = " and no usable ".join(name for name, present in there.items() if not present)
     bike, moved, gearing = scene.bike, scene.moved, driven.gearing
     if bike is None:
-        also = f", and the log has no usable {lacking}" if lacking else ""
-        doubts.say(
-            "heavy_drag",
-            f"no bike file: drag needs the bike's mass, gearing and power curve{also}. Add one (ridelog bikes new)",
-        )
+        doubts.say("heavy_drag", reasons.drag_without_bike(lacking))
         return None
     if moved is None or driven.power_w is None or driven.opening is None:
-        doubts.say("heavy_drag", f"the log has no usable {lacking}; drag needs engine speed, throttle and ground speed")
+        doubts.say("heavy_drag", reasons.drag_lacks(lacking))
         return None
     if gearing.home is None or gearing.gears is None or not gearing.home.any():
-        doubts.say("heavy_drag", "no gear fits engine speed over speed, so it is not known when the engine drives")
+        doubts.say("heavy_drag", reasons.NO_GEAR_FITS)
         return None
     radius_m = bike.tyre_circumference_m / (2.0 * math.pi)
     factors = roadload.rotating_factor(bike.total_kg, radius_m, np.array(bike.overall_ratios))

@@ -23,6 +23,7 @@ from ridelog.analyze_drive import Drive, Scene
 from ridelog.bike import Bike
 from ridelog.results import Band, CoolingAt, FloatArray, Heat
 from ridelog.ride import Ride
+from ridelog.words import doubts as reasons
 
 COLD_BELOW_C = 45.0
 COLD_RISE_C = 20.0
@@ -126,11 +127,11 @@ def conditions(
     grid, bike = scene.grid, scene.bike
     rpm = grid.get("engine_rpm")
     if bike is None:
-        return "no bike file: heat is figured from the bike's power curve. Add one (ridelog bikes new)"
+        return reasons.HEAT_WITHOUT_BIKE
     if rpm is None:
-        return "the log has no usable engine speed"
+        return reasons.HEAT_WITHOUT_ENGINE_SPEED
     if scene.moved is None:
-        return "the log has no usable speed or position, so the radiator's airflow is not known"
+        return reasons.HEAT_WITHOUT_SPEED
     plant = plant_of(bike)
     if driven.power_w is not None:
         power, source = driven.power_w / 1000.0, "throttle"
@@ -193,9 +194,7 @@ def balance(
     `full` false leaves out everything but the fit."""
     air = ambient(scene)
     if air is None:
-        return Balance(
-            Heat(False, "the air's temperature is not known and the engine did not start cold. Give it with --ambient")
-        )
+        return Balance(Heat(False, reasons.NO_AIR_TEMPERATURE))
     made = conditions(scene, driven, air, map_conservative)
     if isinstance(made, str) or scene.bike is None:
         return Balance(Heat(False, str(made)))
@@ -270,23 +269,19 @@ def _not_fit(ride: Ride, steps: Conditions, starts: thermal.IndexArray) -> str |
         marks = sorted(
             {mark.kind for mark in ride.quality if mark.channel == "coolant_c" and mark.action == "excluded"}
         )
-        why = f" (marked as {', '.join(marks)})" if marks else ""
-        return f"the log has no usable coolant temperature{why}"
+        return reasons.no_coolant_to_fit(marks)
     if info.resolution is not None and info.resolution >= COARSEST_C:
-        return f"the coolant sensor shows steps of {info.resolution:g} C, too coarse to tell heating from cooling"
+        return reasons.too_coarse(info.resolution)
     if starts.size < thermal_fit.LEAST_WINDOWS:
         need_s = thermal.STEP_S * (thermal_fit.LEAST_WINDOWS * thermal_fit.EVERY_STEPS + thermal_fit.WINDOW_STEPS)
-        return (
-            f"coolant, engine and speed are known together for only {starts.size} windows of a minute; "
-            f"{thermal_fit.LEAST_WINDOWS} are needed, about {need_s / 60.0:.0f} min without holes"
-        )
+        return reasons.too_short(starts.size, thermal_fit.LEAST_WINDOWS, need_s / 60.0)
     inside = np.zeros(steps.t_s.size, dtype=np.bool_)
     for first in starts:
         inside[first : first + thermal_fit.WINDOW_STEPS] = True
     speed, power = steps.speed_mps[inside], steps.power_kw[inside]
     steady = float(speed.std()) < LEAST_SPREAD_MPS
     if steady and float(power.std()) < LEAST_LOAD_SPREAD * max(float(power.mean()), 1.0):
-        return "speed and load hardly change, so heating and cooling can't be told apart"
+        return reasons.NO_VARIATION
     return None
 
 
@@ -295,17 +290,14 @@ def _no_better(fitted: Fitted, task: Task) -> str | None:
     stays_c = task.stays_c()
     if fitted.error_c < stays_c:
         return None
-    return (
-        f"a minute ahead the balance misses the coolant by {fitted.error_c:.1f} C, no better than that it stays as it "
-        f"is ({stays_c:.1f} C): the reading does not follow what the engine does"
-    )
+    return reasons.foretells_nothing(fitted.error_c, stays_c)
 
 
 def _nothing_told(fitted: Fitted, prior: Prior) -> str | None:
     left = np.sqrt(np.diag(fitted.covariance)[[thermal.HEAT, thermal.FLOW]])
     before = np.sqrt(np.diag(prior.covariance)[[thermal.HEAT, thermal.FLOW]])
     if bool((left > TELLING_SHARE * before).all()):
-        return "the ride tells neither heating nor cooling apart from what was known before it"
+        return reasons.NOTHING_TOLD
     return None
 
 

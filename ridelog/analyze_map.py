@@ -18,6 +18,7 @@ from ridelog.map_events import held_until_the_next
 from ridelog.normalize import map_words
 from ridelog.results import Adherence, Exposure, FloatArray, Segment
 from ridelog.ride import Ride
+from ridelog.words import doubts as reasons
 from ridelog.words import summary
 
 
@@ -29,19 +30,12 @@ def map_track(ride: Ride, bike: Bike | None, doubts: Doubts) -> adherence.MapTra
     samples = held_until_the_next(usable(ride, "map_slot"), ride)
     if samples.t_s.size < 2:
         if written is not None or any(note.kind == map_words.UNREAD for note in ride.notes):
-            doubts.say(
-                "map_in_use",
-                "no bike file says what the words in the map column mean. Name the bike, with maps.slot_values in its "
-                "file"
-                if written is not None
-                else "the words in the map column meant nothing when the ride was imported. Import it again with its "
-                "bike file",
-            )
+            doubts.say("map_in_use", reasons.MAP_WORDS_WITHOUT_BIKE if written is not None else reasons.MAP_WORDS_LOST)
         else:
-            doubts.say("map_in_use", "the log has no map switch. Log the switch, or note the times of switching")
+            doubts.say("map_in_use", reasons.NO_MAP)
         return adherence.NO_TRACK
     if bike is None:
-        doubts.say("map_in_use", "no bike file says which slot holds the conservative map")
+        doubts.say("map_in_use", reasons.MAP_WITHOUT_BIKE)
         return adherence.NO_TRACK
     slot_of = _slots(ride, bike)
     strange = sorted({f"{value:g}" for value in np.unique(samples.y) if slot_of(float(value)) is None})
@@ -72,14 +66,7 @@ def _from_words(ride: Ride, name: str, bike: Bike, doubts: Doubts) -> adherence.
 
 
 def _say_unlisted(strange: list[str], bike: Bike, doubts: Doubts) -> None:
-    shown = ", ".join(repr(word[:20]) for word in strange[:4]) + (", ..." if len(strange) > 4 else "")
-    known = ", ".join(f'"{word}" = {slot}' for word, slot in bike.slot_values)
-    new = ", ".join(f'"{word[:20]}" = SLOT' for word in strange[:4])
-    doubts.say(
-        "map_in_use",
-        f"the map switch reads {shown} at times, which maps.slot_values of bike {bike.id} does not list. Add it with "
-        f"its slot number, under [maps]: slot_values = {{ {known}, {new} }}",
-    )
+    doubts.say("map_in_use", reasons.unlisted_slots(strange, bike.id, bike.slot_values))
 
 
 def _slots(ride: Ride, bike: Bike) -> Callable[[float], int | None]:
