@@ -152,6 +152,8 @@ class Machine:
     sensor_lag_s: float
     boil_c: float
     fault: Fault | None = None
+    map_heat: float = 1.0
+    """In-cylinder heat on the conservative map over what retard and mixture alone make of it."""
 
     def with_fault(self, fault: Fault | None, severity: float | None = None) -> Machine:
         """The machine with a fault. `severity`: blocked share (0.4), extra heat (0.25), share of flow left (0.35)."""

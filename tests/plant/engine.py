@@ -126,7 +126,7 @@ class Engine:
         d = m.retard_deg
         work = (1.0 - 0.003 * d - 0.0005 * d**2) * (1.0 - 0.7 * (m.phi_conservative - 1.10) ** 2)
         gas = -0.5 * 375.0 * (m.phi_conservative - m.phi_standard)
-        return m.phi_conservative, work, 1.0 - 0.0265 * d + 0.00035 * d**2, gas
+        return m.phi_conservative, work, m.map_heat * (1.0 - 0.0265 * d + 0.00035 * d**2), gas
 
     # -- work and heat --------------------------------------------------------------------------------------------
     def indicated_nm(self, rpm: Array, throttle: Array, conservative: bool = False) -> Array:
