@@ -361,7 +361,7 @@ def prior_hash(others: Sequence[RideFit]) -> str | None:
         return None
     digest = hashlib.sha256()
     for one in others:
-        digest.update(f"{one.ride}\n{one.other or ''}\n".encode())
+        digest.update(f"{one.ride}\n{one.other or ''}\n{one.day or ''}\n".encode())
         for values in (one.theta, one.information, one.prior_mean, one.prior_covariance):
             digest.update(np.ascontiguousarray(values, dtype="<f8").tobytes())
     return digest.hexdigest()
