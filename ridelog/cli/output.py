@@ -17,9 +17,27 @@ from ridelog.errors import UsageError
 @click.option(
     "-o", "--output", required=True, type=click.Path(path_type=Path, dir_okay=False), help="HTML file to write."
 )
+@click.option(
+    "--units",
+    type=click.Choice(["metric", "imperial"]),
+    default="metric",
+    show_default=True,
+    help="Units of the page; sentences of the technical annex keep degrees C.",
+)
+@click.option(
+    "--annex/--no-annex",
+    default=True,
+    show_default=True,
+    help="Add the technical annex for the workshop, or write the customer's page alone.",
+)
 @library_option
-def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
-    """Write the report of RIDE: one HTML file that needs no network and prints on paper."""
+def report(ride: str, output: Path, *, units: str, annex: bool, library_folder: Path | None) -> None:
+    """Write the report of RIDE: one HTML file that needs no network and prints on paper.
+
+    One page for the customer comes first: what happened, where, for how long, what to do next. The technical annex
+    follows.
+    """
+    from ridelog.diagnose import diagnose
     from ridelog.export import write_atomically
     from ridelog.report import render
 
@@ -28,9 +46,18 @@ def report(ride: str, output: Path, *, library_folder: Path | None) -> None:
     with progress() as tell:
         tell("writing the report")
         done = run_analysis(open_library(library_folder, must_exist=True), ride)
-        page = render(done.found.analysis, done.found.traces, done.ride, done.known.bike, advice=done.known.advice)
+        page = render(
+            done.found.analysis,
+            done.found.traces,
+            done.ride,
+            done.known.bike,
+            advice=done.known.advice,
+            units=units,
+            diagnosis=diagnose(done),
+            annex=annex,
+        )
         write_atomically(output, page.encode("utf-8"))
-    show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
+    show.lines("", [show.wrote(output)])
 
 
 @click.command(short_help="Write a ride for other programs, by the ending of the name.")
@@ -77,4 +104,4 @@ def export(ride: str, output: Path, *, trim_ends_m: float, heat: bool, library_f
             write(done.ride, output, segments=done.found.analysis.segments, trim_ends_m=trim_ends_m)
         else:
             write(library.load(library.resolve(ride)), output, trim_ends_m=trim_ends_m)
-    show.lines("", [f"Wrote {output} ({output.stat().st_size / 1e6:.1f} MB)."])
+    show.lines("", [show.wrote(output)])

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import TYPE_CHECKING
 
 from ridelog.words import terms as words
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 DASH = "–"
 """Stands where a figure can't be told."""
@@ -41,6 +45,12 @@ def number(value: float | None, digits: int = 0, unit: str = "") -> str:
 def share(value: float | None) -> str:
     """A share as a percentage, or a dash."""
     return DASH if value is None else words.share(value)
+
+
+def wrote(path: Path) -> str:
+    """`Wrote ride.html (5.1 MB).`"""
+    size = path.stat().st_size
+    return f"Wrote {path} ({f'{size / 1e6:.1f} MB' if size >= 100_000 else f'{size / 1e3:.0f} kB'})."
 
 
 def table(

@@ -5,20 +5,25 @@ from __future__ import annotations
 import base64
 import hashlib
 from importlib import resources
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ridelog.advice import Advice
 from ridelog.bike import Bike
+from ridelog.errors import UsageError
 from ridelog.figures.course_map import course, course_map
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import basis, heat_chain, heat_model, tables
+from ridelog.report import basis, customer, heat_chain, heat_model, tables
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
+from ridelog.words import customer as customer_words
 from ridelog.words.cautions import CAUTIONS
 from ridelog.words.checks import check_lines
 from ridelog.words.display import Display, display
+
+if TYPE_CHECKING:
+    from ridelog.diagnose import Diagnosis
 
 _POINTS = 1200
 
@@ -31,27 +36,52 @@ def render(
     *,
     units: str = "metric",
     advice: Advice | None = None,
+    diagnosis: Diagnosis | None = None,
+    annex: bool = True,
 ) -> str:
-    """The report of a ride as HTML text.
+    """The report of a ride as HTML text: with a diagnosis, one page for the customer first, then the technical annex.
 
-    `units` is `metric` or `imperial` (sentences of the analysis keep C). `advice` draws the sheet's drag level into the
-    picture. The page carries its own plotting code and a content security policy that allows nothing else: every text
-    from a log, file name or profile is escaped. Raises UsageError for other units.
+    `units` is `metric` or `imperial` (sentences of the annex keep C). `advice` draws the sheet's drag level into the
+    picture. Without `annex` the customer's page alone, small enough for a message. The page carries its own plotting
+    code and a content security policy that allows nothing else: every text from a log, file name or profile is escaped.
+    Raises UsageError for other units, and for a page without annex that has no diagnosis either.
     """
-    from jinja2 import Environment, StrictUndefined
+    from jinja2 import Environment, FunctionLoader, StrictUndefined
 
     shown = display(units)
-    environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True)
-    template = environment.from_string(_text("report.html.j2"))
+    environment = Environment(
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+        loader=FunctionLoader(_text),
+    )
     lines = RideLines(ride, traces)
+    first = None
+    if diagnosis is not None:
+        first = customer.page(analysis, lines, diagnosis, shown)
+    elif not annex:
+        raise UsageError("a page for the customer needs a diagnosis", expected="a diagnosis", to_do="make one first")
+    head: dict[str, Any] = {
+        "title": tables.title(ride),
+        "css": _safe(_text("report.css")),
+        "words": customer_words,
+        "first": first,
+        "drawing": _safe(first.drawing) if first is not None else "",
+        "annex": annex,
+        "ride": ride,
+        "version": analysis.basis.version,
+        "cautions": CAUTIONS,
+    }
+    if not annex:
+        return environment.get_template("page.html.j2").render(policy=_policy(), **head)
     plotting, own = _plotting_code(), _text("report.js")
-    return template.render(
-        title=tables.title(ride),
+    return environment.get_template("report.html.j2").render(
         policy=_policy(plotting, own),
-        css=_safe(_text("report.css")),
         plotting=_safe(plotting),
         script=_safe(own),
         figures=_safe(_figures(analysis, lines, bike, advice, shown)),
+        **head,
         **_content(analysis, lines, shown),
         **_heat(analysis, traces, bike),
     )
@@ -60,7 +90,6 @@ def render(
 def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, Any]:
     ride = lines.ride
     return {
-        "ride": ride,
         "answer": tables.answer(analysis),
         "rest": tables.rest(analysis),
         "imperial": shown.name == "imperial",
@@ -81,7 +110,6 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "quality": tables.quality_rows(analysis),
         "basis": basis.basis_rows(analysis, ride),
         "defaults": basis.defaults(analysis),
-        "cautions": CAUTIONS,
     }
 
 
@@ -119,8 +147,9 @@ def _policy(*scripts: str) -> str:
     hashes = " ".join(
         f"'sha256-{base64.b64encode(hashlib.sha256(script.encode()).digest()).decode()}'" for script in scripts
     )
+    allowed = hashes or "'none'"
     return (
-        f"default-src 'none'; script-src {hashes}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
+        f"default-src 'none'; script-src {allowed}; style-src 'unsafe-inline'; img-src data:; base-uri 'none'; "
         "form-action 'none'"
     )
 

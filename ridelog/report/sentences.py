@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
-from datetime import UTC, datetime
+from datetime import UTC, datetime, tzinfo
 
 from ridelog.errors import UsageError
 from ridelog.words.display import NBSP
@@ -31,17 +31,21 @@ def sentence(text: str, names: Collection[str] = ()) -> str:
 def moment(start_utc: datetime | None, timezone: str | None, start_local: datetime | None = None) -> str:
     """`17 May 2026, 10:12 UTC+2` on the ride's own clock (UTC where its zone is not known); where only the log's own
     time is known, that, and that its zone is not; '' where nothing is."""
-    from ridelog.clock.zones import parse_zone
-
     if start_utc is None:
         return f"{_written(start_local)} (time zone not known)" if start_local is not None else ""
     aware = start_utc if start_utc.tzinfo else start_utc.replace(tzinfo=UTC)
-    try:
-        zone = parse_zone(timezone) if timezone else UTC
-    except UsageError:
-        zone = UTC
-    local = aware.astimezone(zone)
+    local = aware.astimezone(zone_of(timezone))
     return f"{_written(local)} {_offset(local)}"
+
+
+def zone_of(timezone: str | None) -> tzinfo:
+    """A ride's zone by its name; UTC where it has none, or one this computer does not know."""
+    from ridelog.clock.zones import parse_zone
+
+    try:
+        return parse_zone(timezone) if timezone else UTC
+    except UsageError:
+        return UTC
 
 
 def _written(when: datetime) -> str:

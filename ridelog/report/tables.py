@@ -323,11 +323,16 @@ def missing_text(logged: set[str]) -> str:
 
 
 def legend(analysis: Analysis, traces: Traces) -> list[tuple[str, str]]:
-    """Style name and words of what occurs in the picture: kinds of stretch, then states of the map."""
+    """Style name and words of what occurs in the picture: kinds of stretch, states of the map, heat."""
+    return [*course_legend(analysis, traces), *heat_legend(traces)]
+
+
+def course_legend(analysis: Analysis, traces: Traces) -> list[tuple[str, str]]:
+    """Of that, kinds of stretch, then states of the map."""
     present = {segment.kind for segment in analysis.segments}
     kinds = [(kind, words) for kind, words in KIND_WORDS.items() if kind in present]
     maps = [(state, MAP_STATES[state]) for state, stretches in map_stretches(traces).items() if stretches]
-    return [*kinds, *maps, *heat_legend(traces)]
+    return [*kinds, *maps]
 
 
 def heat_legend(traces: Traces) -> list[tuple[str, str]]:
