@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import zip_longest
+from math import fsum
 
 import numpy as np
 
@@ -16,7 +17,7 @@ from ridelog.grid import usable
 from ridelog.intervals import Cover, Interval, intersection, total_s
 from ridelog.map_events import held_until_the_next
 from ridelog.normalize import map_words
-from ridelog.results import Adherence, Exposure, FloatArray, Segment
+from ridelog.results import Adherence, Exposure, FloatArray, KindAdherence, Segment
 from ridelog.ride import Ride
 from ridelog.words import doubts as reasons
 from ridelog.words import summary
@@ -142,22 +143,28 @@ def adherence_of(
     Seconds on the conservative map and the share are of the time in which the map is known, also on stretches
     whose verdict is unknown: time without a known map is never counted as time on another map.
     """
-    advised_s = unknown_s = conservative_s = 0.0
+    spans: dict[str, list[Interval]] = {}
     for stretch in stretches:
         rule = advice.rule(stretch.kind)
-        if rule.map != "conservative":
-            continue
-        begin_s = min(stretch.start_s + rule.grace_s, stretch.end_s)
-        advised_s += stretch.end_s - begin_s
-        unknown_s += used.seconds(adherence.UNKNOWN, begin_s, stretch.end_s)
-        conservative_s += used.seconds(adherence.CONSERVATIVE, begin_s, stretch.end_s)
+        if rule.map == "conservative":
+            begin_s = min(stretch.start_s + rule.grace_s, stretch.end_s)
+            spans.setdefault(stretch.kind, []).append(Interval(begin_s, stretch.end_s))
+    by_kind = {kind: _adherence_on(spans[kind], used) for kind in sorted(spans)}
     counts = dict.fromkeys(("followed", "late", "missed", "unknown", "not_advised"), 0)
     for segment in flagged:
         counts[segment.verdict] += 1
-    known_s = advised_s - unknown_s
-    if known_s <= 1e-9:
-        return Adherence(advised_s, None, None, counts, unknown_s)
-    return Adherence(advised_s, conservative_s, conservative_s / known_s, counts, unknown_s)
+    whole = _adherence_on([span for kind in spans.values() for span in kind], used)
+    known_s = whole.advised_s - whole.unknown_s
+    share = whole.conservative_s / known_s if whole.conservative_s is not None else None
+    return Adherence(whole.advised_s, whole.conservative_s, share, counts, whole.unknown_s, by_kind)
+
+
+def _adherence_on(spans: list[Interval], used: adherence.MapTrack) -> KindAdherence:
+    advised_s = fsum(span.length_s for span in spans)
+    unknown_s = fsum(used.seconds(adherence.UNKNOWN, *span) for span in spans)
+    if advised_s - unknown_s <= 1e-9:
+        return KindAdherence(advised_s, None, unknown_s)
+    return KindAdherence(advised_s, fsum(used.seconds(adherence.CONSERVATIVE, *span) for span in spans), unknown_s)
 
 
 AFTER_S = 60.0

@@ -151,14 +151,26 @@ class Segment:
 
 
 @dataclass(frozen=True)
+class KindAdherence:
+    """Over the advised stretches of one kind: seconds after the grace time, those on the conservative map (None where
+    the map is nowhere known), those whose map is not known."""
+
+    advised_s: float
+    conservative_s: float | None
+    unknown_s: float
+
+
+@dataclass(frozen=True)
 class Adherence:
-    """Over all advised stretches, grace time left out. `share` is None where nothing was advised or the map unknown."""
+    """Over all advised stretches, grace time left out. `share` is None where nothing was advised or the map unknown.
+    `by_kind` holds the kinds there were."""
 
     advised_s: float
     conservative_s: float | None
     share: float | None
     counts: dict[str, int]
     unknown_s: float = 0.0
+    by_kind: dict[str, KindAdherence] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
