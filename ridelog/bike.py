@@ -13,8 +13,9 @@ from dataclasses import dataclass, field
 from datetime import date
 from pathlib import Path
 
-from ridelog import profile_file
+from ridelog import ignition_table, profile_file
 from ridelog.errors import ProfileError
+from ridelog.ignition_table import IgnitionTable
 from ridelog.profile_file import Table
 
 _ID = re.compile(r"[a-z0-9][a-z0-9._-]{0,63}")
@@ -34,7 +35,8 @@ class Bike:
 
     `gears` are gearbox ratios from first gear up; `power_curve_rpm` and `power_curve_kw` are the wide-open curve at the
     crank on the standard map; `slot_values` turns what a log writes in its map column into a slot number.
-    `fan_on_c` and `thermostat_c` are None where the bike has none.
+    `fan_on_c` and `thermostat_c` are None where the bike has none. The ignition tables come together or not at all;
+    `unread_tables` are files of them that a text out of a library names but does not hold.
     """
 
     id: str
@@ -59,10 +61,11 @@ class Bike:
     conservative_slot: int
     slot_values: tuple[tuple[str, int], ...]
     heat_ratio: float | None
-    ignition_standard: str | None
-    ignition_conservative: str | None
+    ignition_standard: IgnitionTable | None
+    ignition_conservative: IgnitionTable | None
     thresholds: tuple[tuple[str, float], ...]
     services: tuple[Service, ...]
+    unread_tables: tuple[str, ...] = ()
     defaults_used: tuple[str, ...] = field(default=())
 
     @property
@@ -157,8 +160,32 @@ def _curve(engine: Table) -> tuple[tuple[float, ...], tuple[float, ...]]:
     return rpm, kilowatt
 
 
-def parse_bike(text: str, where: str) -> Bike:
-    """A bike from the text of its file. Raises ProfileError that names file, key, what was found and expected."""
+IGNITION_KEYS = ("ignition_standard", "ignition_conservative")
+
+
+def _tables(maps: Table, folder: Path | None) -> tuple[list[IgnitionTable | None], list[str]]:
+    """The two ignition tables, and the files named that can't be read because no folder is known."""
+    given = [key for key in IGNITION_KEYS if maps.has(key)]
+    # A text of the library may be from a time when one name alone was taken.
+    if len(given) == 1 and (folder is not None or isinstance(maps.raw(given[0]), dict)):
+        raise maps.fail(given[0], "stands alone", "both maps' tables, or neither: " + ", ".join(IGNITION_KEYS))
+    tables: list[IgnitionTable | None] = []
+    unread: list[str] = []
+    for key in given:
+        value = maps.raw(key)
+        if isinstance(value, dict):
+            tables.append(ignition_table.parse_table(maps, key))
+        elif folder is not None:
+            tables.append(ignition_table.read_file(folder / maps.text(key)))
+        else:
+            unread.append(maps.text(key))
+    return (tables, []) if len(tables) == len(IGNITION_KEYS) else ([None, None], unread)
+
+
+def parse_bike(text: str, where: str, folder: Path | None = None) -> Bike:
+    """A bike from the text of its file. Raises ProfileError that names file, key, what was found and expected.
+
+    `folder` is where files that the text names are looked for; without it they are left unread."""
     top = profile_file.parse(text, where)
     top.schema()
     bike_id = top.text("id")
@@ -174,6 +201,7 @@ def parse_bike(text: str, where: str) -> Bike:
     built_for = engine.numbers("built_for_elevation_m", (0.0, 1000.0), -430.0, 6000.0, "m")
     if len(built_for) != 2 or built_for[0] > built_for[1]:
         raise engine.fail("built_for_elevation_m", f"is {list(built_for)}", "two heights, lower first")
+    tables, unread = _tables(maps, folder)
     bike = Bike(
         id=bike_id,
         build=top.text("build", bike_id),
@@ -197,10 +225,11 @@ def parse_bike(text: str, where: str) -> Bike:
         conservative_slot=int(maps.number("conservative_slot", 2.0, 0.0, 15.0)),
         slot_values=_slots(maps, "slot_values"),
         heat_ratio=maps.optional_number("heat_ratio", 0.3, 1.2),
-        ignition_standard=maps.text("ignition_standard") if maps.has("ignition_standard") else None,
-        ignition_conservative=maps.text("ignition_conservative") if maps.has("ignition_conservative") else None,
+        ignition_standard=tables[0],
+        ignition_conservative=tables[1],
         thresholds=_thresholds(thresholds),
         services=_services(top.tables("service")),
+        unread_tables=tuple(unread),
         defaults_used=tuple(top.defaults_used),
     )
     for table in (top, mass, wheels, gearing, engine, aero, cooling, maps):
@@ -215,8 +244,31 @@ def parse_bike(text: str, where: str) -> Bike:
 
 
 def read_bike(path: Path) -> Bike:
-    """A bike from a file. Raises ProfileError."""
-    return parse_bike(profile_file.read_text(path), path.name)
+    """A bike from a file, and the tables its text names from files beside it. Raises ProfileError."""
+    return parse_bike(profile_file.read_text(path), path.name, path.parent)
+
+
+def with_tables_inside(text: str, bike: Bike) -> str:
+    """The bike file's text with its ignition tables in place of the names of their files, so that it stands by itself.
+
+    Raises ProfileError where the names stand in a form that can't be replaced."""
+    plain = text
+    for key, table in zip(IGNITION_KEYS, (bike.ignition_standard, bike.ignition_conservative), strict=True):
+        name = re.search(rf"""^[^#\n]*\b{key}["']?\s*=\s*("[^"\n]*"|'[^'\n]*')""", plain, re.MULTILINE)
+        if table is not None and name is not None:
+            plain = plain[: name.start(1)] + table.as_toml() + plain[name.end(1) :]
+    try:
+        same = parse_bike(plain, bike.id) == bike
+    except ProfileError:
+        same = False
+    if not same:
+        raise ProfileError(
+            "the ignition tables can't be put into the text",
+            where=f"bike {bike.id}",
+            expected=f'lines such as {IGNITION_KEYS[0]} = "standard.csv" under [maps]',
+            to_do="write the names so, or the tables themselves",
+        )
+    return plain
 
 
 def template(bike_id: str) -> str:
@@ -270,8 +322,8 @@ build = "{bike_id}"                    # bikes of the same build are compared wi
 # conservative_slot = 2
 # slot_values = {{ "1" = 1, "2" = 2 }}  # what the log writes = slot
 # heat_ratio = 0.90                 # your own figure for the conservative map's heat, if you have one
-# ignition_standard = "standard.csv"          # rpm x throttle tables of the two maps' ignition, if you have them
-# ignition_conservative = "conservative.csv"
+# ignition_standard = "standard.csv"          # tables of the two maps' ignition beside this file, if you have them:
+# ignition_conservative = "conservative.csv"  # first row throttle in %, first column rpm, degrees before TDC
 
 [thresholds]                        # name = temperature in C
 # warm = 95.0

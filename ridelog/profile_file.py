@@ -26,7 +26,7 @@ class Table:
         self, data: dict[str, Any], where: str, path: str = "", defaults_used: list[str] | None = None
     ) -> None:
         self._data = data
-        self._where = where
+        self.where = where
         self._path = path
         self._known: list[str] = []
         self.defaults_used: list[str] = defaults_used if defaults_used is not None else []
@@ -37,7 +37,7 @@ class Table:
     def fail(self, key: str, found: str, expected: str, to_do: str = "") -> ProfileError:
         """The error for one key, ready to raise."""
         return ProfileError(
-            f"{self._name(key)} {found}", where=self._where, expected=expected, to_do=to_do or "correct the file"
+            f"{self._name(key)} {found}", where=self.where, expected=expected, to_do=to_do or "correct the file"
         )
 
     def has(self, key: str) -> bool:
@@ -56,7 +56,7 @@ class Table:
         value = self._data[key] if self.has(key) else {}
         if not isinstance(value, dict):
             raise self.fail(key, f"is {value!r}", f"a table [{self._name(key)}]")
-        return Table(value, self._where, self._name(key), self.defaults_used)
+        return Table(value, self.where, self._name(key), self.defaults_used)
 
     def tables(self, key: str) -> list[Table]:
         """An array of tables; empty where the file leaves it out."""
@@ -64,7 +64,7 @@ class Table:
         if not isinstance(value, list) or not all(isinstance(item, dict) for item in value):
             raise self.fail(key, f"is {value!r}", f"tables written as [[{self._name(key)}]]")
         return [
-            Table(item, self._where, f"{self._name(key)}[{n}]", self.defaults_used) for n, item in enumerate(value, 1)
+            Table(item, self.where, f"{self._name(key)}[{n}]", self.defaults_used) for n, item in enumerate(value, 1)
         ]
 
     def _number(self, key: str, value: object, low: float, high: float, unit: str) -> float:
@@ -172,17 +172,17 @@ def parse(text: str, where: str) -> Table:
         ) from error
 
 
-def read_text(path: Path) -> str:
-    """The text of a profile file, with a clear message where there is none."""
+def read_text(path: Path, what: str = "a TOML file") -> str:
+    """The text of a profile file, with a clear message where there is none; `what` it should be."""
     try:
         facts = path.stat()
         if not stat.S_ISREG(facts.st_mode):
-            raise ProfileError("is not a regular file", where=str(path), to_do="name a TOML file")
+            raise ProfileError("is not a regular file", where=str(path), to_do=f"name {what}")
         if facts.st_size > MAX_BYTES:
             raise ProfileError(
                 f"is {facts.st_size:,} bytes long",
                 where=path.name,
-                expected=f"a profile of at most {MAX_BYTES:,} bytes",
+                expected=f"{what} of at most {MAX_BYTES:,} bytes",
                 to_do="name the right file",
             )
         return path.read_text(encoding="utf-8-sig")
@@ -192,7 +192,7 @@ def read_text(path: Path) -> str:
         raise ProfileError(
             "is not UTF-8 text",
             where=path.name,
-            expected="a TOML file saved as UTF-8",
+            expected=f"{what} saved as UTF-8",
             to_do="save it as UTF-8",
         ) from error
     except OSError as error:

@@ -71,12 +71,14 @@ class Shelf:
             return profiles.text_of(db, "bike", bike_id)
 
     def add_bike(self, path: Path) -> Bike:
-        """Check a bike file and add it; one of the same id is replaced, its text kept. Raises ProfileError."""
+        """Check a bike file and add it, with the tables it names; one of the same id is replaced, its text kept.
+        Raises ProfileError."""
         from ridelog import profile_file
-        from ridelog.bike import parse_bike
+        from ridelog.bike import parse_bike, with_tables_inside
 
         text = profile_file.read_text(path)
-        bike = parse_bike(text, path.name)
+        bike = parse_bike(text, path.name, path.parent)
+        text = with_tables_inside(text, bike)
         with library_trouble(self.root), self._catalogue.write() as db:
             profiles.put(db, "bike", bike.id, text)
         return bike
