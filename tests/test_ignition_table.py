@@ -125,14 +125,14 @@ def test_tables_inside_the_bike_file() -> None:
         ("ignition_standard = {rpm=[1,2], throttle_pct=[0,9], advance_deg=[[1,2],[1,true]]}", "row 2, column 2"),
         ("ignition_standard = {rpm=[2,1], throttle_pct=[0,9], advance_deg=[[1,2],[1,2]]}", "go from 2 to 1"),
         ("ignition_standard = {rpm=[2,3], throttle_pct=[0,9], advance_deg=[[1,2],[1,2]], deg=1}", "not a known key"),
-        ("ignition_standard = 5", "'tables"),
+        ("ignition_standard = 5", "maps.ignition_standard is 5"),
     ],
 )
 def test_tables_inside_that_are_refused(maps: str, says: str) -> None:
     text = f'schema = 1\nid = "a"\n[maps]\n{maps}\nignition_conservative = {TABLE.as_toml()}\n'
     with pytest.raises(ProfileError) as caught:
         parse_bike(text, "a")
-    assert says.strip("'") in str(caught.value) or "text in quotation marks" in str(caught.value)
+    assert says in str(caught.value)
 
 
 def test_one_table_alone_or_a_missing_file_is_refused(tmp_path: Path) -> None:
