@@ -1,4 +1,6 @@
-"""The three simulated bikes as they truly are."""
+"""The simulated bikes as they truly are."""
+
+from dataclasses import replace
 
 from .simulation.vehicle import Bike
 
@@ -31,6 +33,8 @@ def _big(number: str, mass_kg: float) -> Bike:
 
 ENDURO_07 = _big("enduro-07", 193.8)
 ENDURO_12 = _big("enduro-12", 201.5)
+ENDURO_31 = _big("enduro-31", 188.6)
+ENDURO_34 = replace(_big("enduro-34", 199.8), heat_scale=1.04)
 ENDURO_21 = Bike(
     id="enduro-21",
     mass_kg=184.5,
@@ -50,3 +54,4 @@ ENDURO_21 = Bike(
     conservative_heat=0.91,
     conservative_torque=0.982,
 )
+ENDURO_26 = replace(ENDURO_21, id="enduro-26", mass_kg=190.3, has_fan=True)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from . import folder, truth, writers
 from .scenario import ENTRIES, Entry, Hole, Output
-from .simulation.ride import Trace, simulate
+from .simulation.ride import RidePlan, Trace, simulate
 from .simulation.sensors import record
 
 
@@ -20,46 +20,37 @@ def _spans(holes: tuple[Hole, ...], times) -> tuple[tuple[float, float], ...]:
     return tuple(spans)
 
 
-def _content(entry: Entry, output: Output, trace: Trace, times) -> bytes:
+def content(entry: Entry, output: Output, trace: Trace, times) -> bytes:
     fitting = replace(
         output.fitting,
         rows_lost=_spans(output.rows_lost, times),
         coolant_lost=_spans(output.coolant_lost, times),
+        coolant_stuck=_spans(output.coolant_stuck, times),
         until_s=trace.duration_s - output.stops_before_end_s,
     )
     rows = record(trace, fitting)
     if output.form is None:
         return writers.track(rows, entry.start, "red loop")
     form = replace(output.form, start=entry.start)
-    content = writers.table(rows, form)
-    return writers.packed(content) if form.packed else content
+    text = writers.table(rows, form)
+    return writers.packed(text) if form.packed else text
 
 
-def _check(entry: Entry, trace: Trace, told: dict, times) -> None:
+def doubts(entry: Entry, trace: Trace, told: dict, times) -> list[str]:
     """The library is worth nothing if its truth can be argued with."""
-    doubts = truth.doubtful(trace)
+    found = truth.doubtful(trace)
     for section in told["sections"]:
         if section["expected_verdict"] != "not_advised" and 0.68 < section["conservative_share"] < 0.90:
-            doubts.append(f"share {section['conservative_share']} at {section['start_s']} s")
+            found.append(f"share {section['conservative_share']} at {section['start_s']} s")
         for output in entry.outputs:
             for start, end in _spans(output.rows_lost, times):
                 if start < section["end_s"] + 2.0 and end > section["start_s"] - 2.0:
-                    doubts.append(f"rows lost at {start:.0f} s touch the {section['kind']} at {section['start_s']} s")
-    if doubts:
-        raise RuntimeError(f"{entry.name}: " + "; ".join(doubts))
+                    found.append(f"rows lost at {start:.0f} s touch the {section['kind']} at {section['start_s']} s")
+    return found
 
 
-def make_ride(entry: Entry, out: Path) -> dict:
-    """Writes the files of one ride and returns its truth."""
-    plan = entry.plan()
-    trace = simulate(plan)
-    times = truth.zone_times(trace)
-    told = truth.of_ride(trace, entry.map_logged)
-    _check(entry, trace, told, times)
-    for output in entry.outputs:
-        path = out / output.file
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(_content(entry, output, trace, times))
+def truth_of(entry: Entry, plan: RidePlan, told: dict, times) -> dict:
+    """What the truth file holds of a ride."""
     head = {
         "name": entry.name,
         "bike": plan.bike.id,
@@ -76,6 +67,22 @@ def make_ride(entry: Entry, out: Path) -> dict:
         "coolant_lost": [[round(a, 2), round(b, 2)] for a, b in sorted(dark)],
     }
     return head | told | tail
+
+
+def make_ride(entry: Entry, out: Path) -> dict:
+    """Writes the files of one ride and returns its truth."""
+    plan = entry.plan()
+    trace = simulate(plan)
+    times = truth.zone_times(trace)
+    told = truth.of_ride(trace, entry.map_logged, entry.advised)
+    doubtful = doubts(entry, trace, told, times)
+    if doubtful:
+        raise RuntimeError(f"{entry.name}: " + "; ".join(doubtful))
+    for output in entry.outputs:
+        path = out / output.file
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(content(entry, output, trace, times))
+    return truth_of(entry, plan, told, times)
 
 
 def manifest() -> str:

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta, timezone
 from functools import cache
 
-from . import forms
+from . import forms, truth
 from .garage import ENDURO_07, ENDURO_12, ENDURO_21
 from .simulation import course as courses
 from .simulation.course import Course
@@ -36,6 +36,7 @@ class Output:
     fitting: Fitting
     rows_lost: tuple[Hole, ...] = ()
     coolant_lost: tuple[Hole, ...] = ()
+    coolant_stuck: tuple[Hole, ...] = ()
     stops_before_end_s: float = 0.0
 
 
@@ -50,8 +51,9 @@ class Entry:
     map_logged: bool = True
     ambient_told: bool = True
     start_told: bool = True  # the file has no date of its own
-    timezone: str = "UTC"
+    timezone: str | None = "UTC"
     fault: dict | str = field(default="none")
+    advised: frozenset[str] = truth.ADVISED  # kinds of stretch the sheet of the day asks the conservative map for
 
 
 @cache
@@ -64,7 +66,7 @@ def long() -> Course:
     return courses.long_loop()
 
 
-def _at(course: Course, lap: int, zone: str, share: float) -> float:
+def spot(course: Course, lap: int, zone: str, share: float) -> float:
     index = [z.name for z in course.zones].index(zone)
     return (lap - 1) * course.length_m + course.starts_m[index] + share * course.zones[index].length_m
 
@@ -123,19 +125,19 @@ def _fins_15():
 
 
 def _fins_35():
-    stop = Stop(_at(red(), 1, "home wood", 0.8), 170.0, engine_runs=False)
+    stop = Stop(spot(red(), 1, "home wood", 0.8), 170.0, engine_runs=False)
     return RidePlan(ENDURO_12, red(), Day(18.0, 2.2), 106, 2, pace=1.0, press=_right, blocked=0.35, stops=(stop,))
 
 
 def _fins_50():
-    stop = Stop(_at(red(), 1, "pine wood", 0.15), 240.0, engine_runs=False)
+    stop = Stop(spot(red(), 1, "pine wood", 0.15), 240.0, engine_runs=False)
     return RidePlan(
         ENDURO_12, red(), Day(8.0, 2.8), 107, 2, pace=0.92, always_conservative=True, blocked=0.50, stops=(stop,)
     )
 
 
 def _long_ride():
-    stop = Stop(_at(long(), 3, "field track", 0.5), 95.0)
+    stop = Stop(spot(long(), 3, "field track", 0.5), 95.0)
     return RidePlan(ENDURO_21, long(), Day(22.0, 2.4), 108, 4, pace=0.99, press=_forgets_in_part, stops=(stop,))
 
 

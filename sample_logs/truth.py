@@ -26,6 +26,7 @@ KINDS = (
     Kind("slow_climb", 30.0, 2.0, (18.0, 36.0), False),
     Kind("standstill", 60.0, 0.0, (35.0, 75.0), False),
 )
+ADVISED = frozenset(kind.name for kind in KINDS if kind.advised)
 
 
 def _held(trace: Trace, kind: str) -> np.ndarray:
@@ -79,11 +80,12 @@ def _stretches(trace: Trace) -> list[tuple[Kind, int, int]]:
     return sorted(found, key=lambda item: item[1])
 
 
-def _section(trace: Trace, kind: Kind, first: int, end: int, map_logged: bool) -> dict:
+def _section(trace: Trace, stretch: tuple[Kind, int, int], map_logged: bool, advised: frozenset[str]) -> dict:
+    kind, first, end = stretch
     on = trace["conservative"][first:end] > 0.5
     pressed = np.flatnonzero(on)
     share = float(on[int(GRACE_S / STEP_S) :].mean())
-    if not kind.advised:
+    if kind.name not in advised:
         verdict = "not_advised"
     elif not map_logged:
         verdict = "unknown"
@@ -104,9 +106,9 @@ def _section(trace: Trace, kind: Kind, first: int, end: int, map_logged: bool) -
     }
 
 
-def of_ride(trace: Trace, map_logged: bool) -> dict:
+def of_ride(trace: Trace, map_logged: bool, advised: frozenset[str] = ADVISED) -> dict:
     coolant = trace["coolant_c"]
-    sections = [_section(trace, kind, first, end, map_logged) for kind, first, end in _stretches(trace)]
+    sections = [_section(trace, stretch, map_logged, advised) for stretch in _stretches(trace)]
     return {
         "duration_s": round(trace.duration_s, 2),
         "distance_m": round(float(trace["distance_m"][-1]), 1),

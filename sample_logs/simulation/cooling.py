@@ -46,6 +46,18 @@ class EngineState:
     map_heat: float
 
 
+@dataclass(frozen=True)
+class Faults:
+    """What is wrong with the cooling besides blocked fins; nothing as it stands."""
+
+    flow_share: float = 1.0  # of the flow a sound pump gives
+    fan_dead: bool = False
+    thermostat_open: bool = False
+
+
+SOUND = Faults()
+
+
 @dataclass
 class CoolingSystem:
     bike: Bike
@@ -53,6 +65,7 @@ class CoolingSystem:
     density: float
     start_c: float
     blocked: float = 0.0
+    faults: Faults = SOUND
 
     def __post_init__(self):
         self.metal_c = self.start_c
@@ -79,7 +92,7 @@ class CoolingSystem:
         self.heat_w = self._wall_w(engine.indicated_w) * bike.heat_scale * engine.map_heat if running else 0.0
         self._turn_fan()
         self._move_thermostat(dt)
-        pumped_kgps = 0.31 * engine.radps / 850.0 if running else 0.004
+        pumped_kgps = 0.31 * engine.radps / 850.0 * self.faults.flow_share if running else 0.004
         through_kgps = pumped_kgps * (0.05 + 0.95 * self.open_share)
         ram_mps = 0.25 * max(air_speed_mps, 0.0)
         fan_mps = 1.5 if self.fan_on else 0.0
@@ -101,7 +114,7 @@ class CoolingSystem:
         self.felt_c += (self.coolant_c - self.felt_c) * dt / 4.5
 
     def _turn_fan(self):
-        if not self.bike.has_fan:
+        if not self.bike.has_fan or self.faults.fan_dead:
             return
         if self.felt_c >= 95.0:
             self.fan_on = True
@@ -109,7 +122,7 @@ class CoolingSystem:
             self.fan_on = False
 
     def _move_thermostat(self, dt):
-        if self.bike.thermostat_c is None:
+        if self.bike.thermostat_c is None or self.faults.thermostat_open:
             self.open_share = 1.0
             return
         wanted = min(max((self.coolant_c - self.bike.thermostat_c) / 13.0, 0.0), 1.0)

@@ -123,7 +123,8 @@ def _close(curvature: np.ndarray, weight: np.ndarray) -> np.ndarray:
     return curvature + sum(a * shape for a, shape in zip(amounts, shapes, strict=True))
 
 
-def build(name: str, zones: list[Zone]) -> Course:
+def build(name: str, zones: list[Zone], at_m: tuple[float, float] = (0.0, 0.0)) -> Course:
+    """`at_m`: how far east and north of the origin the loop begins."""
     starts = [0]
     for zone in zones:
         starts.append(starts[-1] + int(zone.length_m))
@@ -166,8 +167,8 @@ def build(name: str, zones: list[Zone]) -> Course:
         drag=np.round(drag, 6).tolist(),
         sine=np.round(grade, 6).tolist(),
         bend_speed_mps=np.round(bend_speed, 4).tolist(),
-        east_m=np.round(east, 4),
-        north_m=np.round(north, 4),
+        east_m=np.round(east + at_m[0], 4),
+        north_m=np.round(north + at_m[1], 4),
         elevation_m=np.round(elevation, 4),
         heading_x=np.round(np.cos(heading), 6).tolist(),
         heading_y=np.round(np.sin(heading), 6).tolist(),
@@ -219,4 +220,40 @@ def long_loop() -> Course:
             Zone("meadow track", "hard", 400, 13.0, None),
             Zone("back road", "gravel", 620, 17.0, None),
         ],
+    )
+
+
+def dune_loop() -> Course:
+    """Four kilometres in the dunes, six to seven minutes: two sand beds, a wood and a track ridden flat out."""
+    return build(
+        "dune loop",
+        [
+            Zone("start lane", "lane", 150, 8.0, 0.0),
+            Zone("field track", "hard", 350, 13.5, None),
+            Zone("near sand", "sand", 800, 9.2, 0.0, 0.27),
+            Zone("pine wood", "forest", 420, 8.4, None),
+            Zone("fire lane", "wide_open", 1150, 48.0, 0.02),
+            Zone("quarry track", "hard", 380, 12.5, None),
+            Zone("far sand", "sand", 480, 7.8, 0.0, 0.28),
+            Zone("home wood", "forest", 400, 9.0, None),
+        ],
+        at_m=(5200.0, -2600.0),
+    )
+
+
+def stone_loop() -> Course:
+    """Four kilometres without sand: wood, a rocky climb, gravel, and a track ridden flat out."""
+    return build(
+        "stone loop",
+        [
+            Zone("start lane", "lane", 150, 8.0, 0.0),
+            Zone("oak wood", "forest", 520, 8.4, None),
+            Zone("stone steps", "rocks", 290, 4.7, 0.15),
+            Zone("ridge road", "gravel", 800, 16.0, None),
+            Zone("gully", "downhill", 520, 9.0, -0.07),
+            Zone("pasture", "hard", 500, 12.5, None),
+            Zone("power-line track", "wide_open", 1050, 48.0, 0.02),
+            Zone("home wood", "forest", 450, 9.0, None),
+        ],
+        at_m=(-5400.0, 3000.0),
     )

@@ -5,7 +5,7 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from .cooling import CoolingSystem, EngineState
+from .cooling import SOUND, CoolingSystem, EngineState, Faults
 from .course import GROUNDS, Course
 from .noise import Wander, source
 from .rider import MapHand, Press, Rider, Stop
@@ -65,10 +65,12 @@ class RidePlan:
     queue_s: float = 25.0  # idling at the start
     press: object = Press()
     always_conservative: bool = False
+    conservative_laps: tuple[int, ...] = ()  # whole laps, counted from 1
     start_c: float | None = None
     blocked: float = 0.0
     end_s: float = 20.0
     end_engine_runs: bool = True
+    faults: Faults = SOUND
 
 
 @dataclass
@@ -93,9 +95,9 @@ def simulate(plan: RidePlan) -> Trace:
     stops = [Stop(0.0, plan.queue_s), *plan.stops, Stop(plan.laps * course.length_m, plan.end_s, plan.end_engine_runs)]
     rider = Rider(course, train, plan.seed, plan.pace, stops)
     press = plan.press if callable(plan.press) else lambda _name, _lap: plan.press
-    hand = MapHand(course, press, plan.always_conservative)
+    hand = MapHand(course, press, plan.always_conservative, plan.conservative_laps)
     start_c = day.ambient_c if plan.start_c is None else plan.start_c
-    cooling = CoolingSystem(bike, day.ambient_c, day.density, start_c, plan.blocked)
+    cooling = CoolingSystem(bike, day.ambient_c, day.density, start_c, plan.blocked, plan.faults)
     gust = Wander(source(plan.seed, "gust"), 0.8, 6.0, STEP_S)
     cloud = Wander(source(plan.seed, "cloud"), 0.7, 150.0, STEP_S * THERMAL_EVERY)
     log = {name: array("d") for name in CHANNELS}

@@ -36,10 +36,12 @@ NEVER = Press(after_s=None)
 
 
 class MapHand:
-    """The map button over a ride; `plan` gives the press for a zone's name on a lap, counted from 1."""
+    """The map button over a ride; `plan` gives the press for a zone's name on a lap, counted from 1, unless the whole
+    lap or ride is to be on one map."""
 
-    def __init__(self, course: Course, plan, always_conservative: bool = False):
+    def __init__(self, course: Course, plan, always_conservative: bool = False, whole_laps: tuple[int, ...] = ()):
         self._course, self._plan, self._always = course, plan, always_conservative
+        self._whole_laps = whole_laps
         self.conservative = always_conservative
         self._visit = None
         self._entered_s = 0.0
@@ -54,7 +56,9 @@ class MapHand:
         if (lap, index) != self._visit:
             self._visit = (lap, index)
             self._enter(t_s, int(lap) + 1, index)
-        if not self._always:
+        if self._whole_laps:
+            self.conservative = int(lap) + 1 in self._whole_laps
+        elif not self._always:
             self._hand(t_s, along, index)
         return self.conservative
 

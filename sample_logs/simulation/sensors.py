@@ -26,6 +26,7 @@ class Fitting:
     slots: tuple[str, str] = ("1", "2")
     first_fix_s: float = 0.0
     coolant_lost: tuple[tuple[float, float], ...] = ()
+    coolant_stuck: tuple[tuple[float, float], ...] = ()
     gps_lost: tuple[tuple[float, float], ...] = ()
     rows_lost: tuple[tuple[float, float], ...] = ()
     from_s: float = 0.0
@@ -128,7 +129,10 @@ def _temperatures(rows, trace, fitting, row_ms):
         spoken = rounded(spoken * 1.8 + 32.0, 1.0)
     else:
         spoken = rounded(spoken, fitting.coolant_step_c)
-    rows.add("coolant", spoken[np.cumsum(slow.fresh) - 1], slow.fresh, outside(rows.t_s, fitting.coolant_lost))
+    shown = np.cumsum(slow.fresh) - 1
+    for start, end in fitting.coolant_stuck:
+        shown[(rows.t_s >= start) & (rows.t_s < end)] = shown[np.searchsorted(rows.t_s, start)]
+    rows.add("coolant", spoken[shown], slow.fresh, outside(rows.t_s, fitting.coolant_lost))
     lazy = _Sampler(row_ms, 0.5, last)
     drift = wander_series(source(seed, "ambient"), lazy.count, 0.35, 90.0, 2.0)
     ambient = trace.plan.day.ambient_c + drift[lazy.number]
