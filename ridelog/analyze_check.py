@@ -26,6 +26,9 @@ COMPRESSION_SLACK, RON_SLACK = 0.05, 0.5
 """A figure is over a row's limit by more than the last digit people write."""
 
 
+_OF_BUILD = ("engine.compression_ratio", "engine.fuel_ron", "engine.built_for_elevation_m")
+
+
 def checks(
     scene: Scene, driven: Drive, advice: Advice, on_conservative: FloatArray | None, doubts: Doubts
 ) -> dict[str, Any]:
@@ -90,6 +93,7 @@ def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
         "fuel_aki_low": low,
         "fuel_aki_high": high,
         "built_for_elevation_m": list(bike.built_for_elevation_m),
+        "defaults": [key for key in _OF_BUILD if key in bike.defaults_used],
     }
     heights = scene.grid.get("elevation_m")
     if heights is None:
@@ -97,7 +101,7 @@ def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
         return {**told, "ridden_elevation_m": None, "fits": None, "reason": reason}
     ridden = [float(end) for end in np.nanpercentile(heights, SPREAD)]
     told["ridden_elevation_m"] = ridden
-    given = {"engine.compression_ratio", "engine.fuel_ron", "engine.built_for_elevation_m"} - set(bike.defaults_used)
+    given = set(_OF_BUILD) - set(bike.defaults_used)
     if not given:
         reason = "the bike file gives neither compression, fuel nor the elevation it was built for"
         return {**told, "fits": None, "reason": reason}

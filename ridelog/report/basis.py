@@ -28,6 +28,7 @@ _SHEET_KEYS = {
     "min_duration_s": "least duration",
     "map": "map",
 }
+_OF_THE_SHEET = ("valid_from", "build")
 _STOOD_IN = {
     "ambient_c": "air temperature: that of the standard atmosphere, since it was neither stated nor logged",
     "elevation_m": "elevation: sea level, since none was logged",
@@ -59,7 +60,7 @@ def basis_rows(analysis: Analysis, ride: Ride) -> list[tuple[str, str]]:
 def defaults(analysis: Analysis) -> list[Defaults]:
     """The defaults that were used, by where they belong: the advice sheet, the bike file, or the surroundings."""
     keys = analysis.basis.defaults_used
-    sheet = [key for key in keys if key.startswith("rule.") or key == "valid_from"]
+    sheet = [key for key in keys if key.startswith(("rule.", "build[")) or key in _OF_THE_SHEET]
     other = [key for key in keys if key in _STOOD_IN]
     bike = [key for key in keys if key not in sheet and key not in other]
     found = []
@@ -73,11 +74,14 @@ def defaults(analysis: Analysis) -> list[Defaults]:
 
 
 def _sheet_words(version: str, keys: Sequence[str]) -> str:
-    whole = [key for key in keys if key.count(".") == 1]
-    single = [key for key in keys if key not in whole]
+    whole = [key for key in keys if key.startswith("rule.") and key.count(".") == 1]
+    builds = [key for key in keys if key.startswith("build")]
+    single = [key for key in keys if key not in whole and key not in builds]
     said = []
     if whole:
         said.append(_count(whole, "whole rule"))
+    if builds:
+        said.append("all builds" if builds == ["build"] else _count(builds, "build key"))
     if single:
         kinds = dict.fromkeys(
             "first day" if key == "valid_from" else _SHEET_KEYS.get(key.rpartition(".")[2], "level") for key in single

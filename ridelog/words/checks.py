@@ -23,8 +23,8 @@ def check_lines(facts: dict[str, Any] | None) -> list[str]:
         low, high = build["ridden_elevation_m"]
         lines.append(
             f"Build: compression {build['compression_ratio']:g}, fuel {build['fuel_ron']:g} RON "
-            f"({build['fuel_aki_low']:g} to {build['fuel_aki_high']:g} AKI) {verdict} {low:.0f} to {high:.0f} m by the "
-            "advice sheet."
+            f"({build['fuel_aki_low']:g} to {build['fuel_aki_high']:g} AKI){_assumed(build)} {verdict} {low:.0f} to "
+            f"{high:.0f} m by the advice sheet."
         )
     if air and air["power_share_j1349"] is not None:
         shares = sorted((100.0 * air["power_share_j1349"], 100.0 * air["power_share_iso1585"]))
@@ -35,3 +35,12 @@ def check_lines(facts: dict[str, Any] | None) -> list[str]:
             f"of the power in their reference air{beyond}. Both were made for four-strokes."
         )
     return lines
+
+
+_NAMES = {"engine.compression_ratio": "compression", "engine.fuel_ron": "fuel"}
+
+
+def _assumed(build: dict[str, Any]) -> str:
+    """Which of the two the bike file does not give."""
+    missing = [name for key, name in _NAMES.items() if key in build["defaults"]]
+    return f", {' and '.join(missing)} assumed since the bike file does not say," if missing else ""

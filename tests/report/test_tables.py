@@ -209,6 +209,20 @@ def test_notes_of_files_read_together_keep_the_files_names(view: Any) -> None:
     assert tables.note_sentences(ride) == ["my log: rows were left out (3 rows)."]
 
 
+def test_rows_of_builds_belong_to_the_sheet() -> None:
+    from types import SimpleNamespace
+
+    for keys, words in (
+        (("build",), "advice sheet 2026-01: all builds left to the default"),
+        (
+            ("build[1].min_fuel_ron", "rule.heavy_drag"),
+            "advice sheet 2026-01: 1 whole rule and 1 build key left to the default",
+        ),
+    ):
+        analysis: Any = SimpleNamespace(basis=SimpleNamespace(defaults_used=keys, advice_version="2026-01"))
+        assert [group.words for group in basis.defaults(analysis)] == [words]
+
+
 def test_defaults_are_told_in_words_with_their_keys_beside() -> None:
     from types import SimpleNamespace
 
