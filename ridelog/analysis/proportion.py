@@ -1,0 +1,25 @@
+"""A share of few cases, with the band that so few cases allow."""
+
+from __future__ import annotations
+
+import math
+
+
+def wilson(hits: int, cases: int, z: float) -> tuple[float, float] | None:
+    """Wilson's score interval for `hits` of `cases`, each end 0..1; None without a case, which tells nothing.
+
+    `z` is the normal deviate of the coverage, 1.96 for 95 %. The ends p solve
+    |p - hits/cases| = z sqrt(p (1 - p) / cases), so that they stay within 0..1 and have a width even where all cases agree (E. B. Wilson, 1927).
+    Raises ValueError where the counts can't be.
+    """
+    if cases < 0 or not 0 <= hits <= max(cases, 0):
+        raise ValueError(f"{hits} of {cases}")
+    if cases == 0:
+        return None
+    square = z * z
+    middle = (hits + 0.5 * square) / (cases + square)
+    reach = z / (cases + square) * math.sqrt(hits * (cases - hits) / cases + 0.25 * square)
+    # Where all cases agree one end is exact; rounding must not say otherwise.
+    low = 0.0 if hits == 0 else middle - reach
+    high = 1.0 if hits == cases else middle + reach
+    return low, high
