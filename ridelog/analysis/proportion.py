@@ -9,7 +9,8 @@ def wilson(hits: int, cases: int, z: float) -> tuple[float, float] | None:
     """Wilson's score interval for `hits` of `cases`, each end 0..1; None without a case, which tells nothing.
 
     `z` is the normal deviate of the coverage, 1.96 for 95 %. The ends p solve
-    |p - hits/cases| = z sqrt(p (1 - p) / cases), so that they stay within 0..1 and have a width even where all cases agree (E. B. Wilson, 1927).
+    |p - hits/cases| = z sqrt(p (1 - p) / cases): they stay within 0..1 and lie apart even where all cases agree
+    (E. B. Wilson, 1927).
     Raises ValueError where the counts can't be.
     """
     if cases < 0 or not 0 <= hits <= max(cases, 0):

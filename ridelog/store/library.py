@@ -25,8 +25,10 @@ from typing import TYPE_CHECKING, Literal
 
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
 from ridelog.store import catalogue, fits, incoming, overlap, profiles
+from ridelog.store.casebook import Casebook
 from ridelog.store.fits import FitRow, KeptFit
 from ridelog.store.incoming import Intent
+from ridelog.store.kept_results import KeptResults
 from ridelog.store.rows import KEEP, Condition, Keep, RideRow
 from ridelog.store.shelf import Shelf
 from ridelog.store.trouble import library_trouble
@@ -54,7 +56,7 @@ def default_root() -> Path:
     return Path(platformdirs.user_data_dir("ridelog", appauthor=False)) / "library"
 
 
-class Library(Shelf):
+class Library(Casebook, KeptResults, Shelf):
     """One library folder. Open it with `Library.open`; it holds no handle between calls and may be shared by threads.
 
     Every method raises LibraryError where the folder or the catalogue fails, with what to do.
