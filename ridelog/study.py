@@ -64,7 +64,7 @@ def known_of(library: Library, row: RideRow, progress: Progress | None = None) -
     LibraryError."""
     bike = library.bike(row.bike) if row.bike is not None else None
     sheet = in_force(library.advice_sheets(), day_of(row.start_utc, row.timezone, row.start_local))
-    return Known(bike, sheet, learned(library, Subject.listed(row), bike, progress))
+    return Known(bike, sheet, learned(library, Subject.listed(row), bike, progress), _notes(library, row.id))
 
 
 def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progress: Progress | None = None) -> Known:
@@ -72,7 +72,11 @@ def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progre
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)
     sheet = in_force(library.advice_sheets(), ride_day(ride))
-    return Known(bike, sheet, learned(library, Subject.of(ride), bike, progress))
+    return Known(bike, sheet, learned(library, Subject.of(ride), bike, progress), _notes(library, ride.id))
+
+
+def _notes(library: Library, ride_id: str) -> tuple[RideNote, ...]:
+    return tuple(row.note() for row in library.notes_of(ride_id))
 
 
 def study(ride: Ride, known: Known, *, ambient_c: float | None = None) -> Study:

@@ -184,6 +184,21 @@ MIGRATIONS: tuple[Migration, ...] = (
             ) WITHOUT ROWID""",
         ),
     ),
+    Migration(
+        7,
+        "what a workshop found before a complaint was opened again",
+        (
+            """CREATE TABLE complaint_finding (
+                complaint_seq INTEGER NOT NULL REFERENCES complaint (seq) ON DELETE CASCADE,
+                position INTEGER NOT NULL,
+                workshop TEXT NOT NULL,
+                cause TEXT,
+                closed_utc TEXT NOT NULL,
+                reopened_utc TEXT NOT NULL,
+                PRIMARY KEY (complaint_seq, position)
+            ) WITHOUT ROWID""",
+        ),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to
