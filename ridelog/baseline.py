@@ -86,6 +86,15 @@ def learned(
     return tuple(found)
 
 
+def fits_of(
+    library: Library, subject: Subject, bike: Bike, most: int, progress: Callable[[str], None] | None = None
+) -> tuple[RideFit, ...]:
+    """Fits of a bike's own rides but the subject's, nearest in date first, whatever work lies between. Raises
+    LibraryError."""
+    search = _Search(library, subject, progress)
+    return tuple(search.fits(search.rows(bike), bike, None, most))
+
+
 @dataclass(frozen=True)
 class _Search:
     library: Library

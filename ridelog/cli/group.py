@@ -6,10 +6,12 @@ import click
 
 from ridelog import __version__
 from ridelog.cli.analyzing import analyze
+from ridelog.cli.compare import compare
 from ridelog.cli.diagnose import diagnose
 from ridelog.cli.importing import import_
 from ridelog.cli.output import export, report
 from ridelog.cli.profiles import advice, bikes
+from ridelog.cli.review import review
 from ridelog.cli.rides import edit, remove, rides
 from ridelog.cli.serving import demo, serve
 
@@ -33,5 +35,20 @@ def ridelog() -> None:
     """
 
 
-for command in (import_, rides, analyze, diagnose, report, export, serve, demo, edit, remove, bikes, advice):
+for command in (
+    import_,
+    rides,
+    analyze,
+    diagnose,
+    review,
+    compare,
+    report,
+    export,
+    serve,
+    demo,
+    edit,
+    remove,
+    bikes,
+    advice,
+):
     ridelog.add_command(command)

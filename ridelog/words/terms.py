@@ -83,6 +83,7 @@ CHANNEL_WORDS: dict[str, str] = {
     "gps_hdop": "satellite precision",
     "gps_satellites": "satellites used",
     "map_slot": "map switch",
+    "map_conservative": "map in use",
     "gear": "gear",
     "ambient_c": "air temperature",
     "intake_air_c": "intake air temperature",
@@ -118,6 +119,9 @@ QUESTION_WORDS: dict[str, str] = {
     "self_check": "Do the power curve and the mass of the bike file fit?",
     "build_check": "Does the engine's build suit where it was ridden?",
     "heat": "How much heat did the engine make, and how much was shed?",
+    "matched_heat": "Was it hotter at the same load, speed and air?",
+    "cooling_by_speed": "How fast did it cool at each speed?",
+    "load_cells": "How was it ridden, by engine speed and throttle?",
 }
 """The analysis' names of what a log could not answer."""
 
