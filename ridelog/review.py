@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
 METHODS = {
     "cluster_bootstrap": f"whole rides drawn with replacement {DRAWS} times, seed {SEED}; 2.5 % and 97.5 % points",
+    "none_above": "no ride was above it: drawing rides anew can't tell how rare it is",
     "range": f"fewer than {FEWEST} rides: the smallest and the largest ride",
     "wilson": "Wilson's score interval at 95 %, each ride a case",
     "unknown": "no ride tells",
@@ -71,18 +72,24 @@ class Side:
 
 @dataclass(frozen=True)
 class Comparison:
-    """Time above one threshold for each hour ridden, one set of rides beside another; `difference` is `first` less
-    `second`."""
+    """Time above one threshold, one set of rides beside another: `difference` is `first` less `second` for each hour
+    ridden, `per_advised_hour` the same for each hour the map was advised, which leaves out how much of the riding was
+    hard."""
 
     threshold_c: float
     name: str
     first: Side
     second: Side
     difference: Difference
+    per_advised_hour: Difference
 
     @property
     def answer(self) -> Literal["less", "more", "cannot_tell"]:
-        """Whether the first has clearly less or more time above it than the second."""
+        """Whether the first has clearly less or more time above it than the second. Not told where either side was
+        never above it, or fewer than FEWEST rides were: then the band rests on next to nothing."""
+        passed = (self.first.outcome.rides_above, self.second.outcome.rides_above)
+        if min(passed) == 0 or sum(passed) < FEWEST:
+            return "cannot_tell"
         if not self.difference.clear or self.difference.value is None:
             return "cannot_tell"
         return "less" if self.difference.value < 0.0 else "more"
@@ -101,7 +108,8 @@ class SheetChange:
 @dataclass(frozen=True)
 class Review:
     """All that `review --json` tells but the record of closed cases. `sheets` are those in force on rides, earliest
-    first; `left_out` counts undated rides that `since` leaves out; `one_map` rides show a single map all through."""
+    first; `one_map_rides` show a single map all through; `faulty_rides`, marked so by hand, are in no outcome;
+    `undated_left_out` counts those that `since` leaves out."""
 
     rides: tuple[RideEntry, ...]
     by_bike: tuple[Group, ...]
@@ -114,6 +122,7 @@ class Review:
     followed_or_not: tuple[Comparison, ...]
     sheet_changes: tuple[SheetChange, ...]
     one_map_rides: int
+    faulty_rides: int
     undated_left_out: int
 
     @property
@@ -146,6 +155,7 @@ class Review:
             "unjudged_rides": len(self.unjudged),
             "unjudged": [{"ride": one.ride, "bike": one.bike, "reason": one.reason} for one in self.unjudged],
             "one_map_rides": self.one_map_rides,
+            "faulty_rides": self.faulty_rides,
             "undated_left_out": self.undated_left_out,
             "methods": METHODS,
         }
@@ -201,6 +211,7 @@ def reviewed(found: Sequence[Found], *, undated_left_out: int = 0) -> Review:
         followed_or_not=_followed_or_not(columns, bands["80-100"]),
         sheet_changes=_changes(columns, by_sheet),
         one_map_rides=int(np.count_nonzero(columns.one_map & columns.judged & (columns.advised_s.sum(axis=1) > 0.0))),
+        faulty_rides=int(np.count_nonzero(columns.faulty)),
         undated_left_out=undated_left_out,
     )
 
@@ -263,13 +274,18 @@ def _compare(columns: Table, first: tuple[str, Rides], second: tuple[str, Rides]
     compared = []
     for at, (threshold_c, name) in enumerate(columns.thresholds):
         sides = _side(*first, at), _side(*second, at)
-        apart = difference(
-            sides[0].outcome.seconds_per_hour,
-            sides[1].outcome.seconds_per_hour,
-            first[1].rates(at),
-            second[1].rates(at),
+        one, other = sides[0].outcome, sides[1].outcome
+        ridden = [rides.rates(at) for _, rides in (first, second)]
+        called = [rides.rates(at, per_advised=True) for _, rides in (first, second)]
+        compared.append(
+            Comparison(
+                threshold_c,
+                name,
+                *sides,
+                difference(one.seconds_per_hour, other.seconds_per_hour, *ridden),
+                difference(one.per_advised_hour, other.per_advised_hour, *called),
+            )
         )
-        compared.append(Comparison(threshold_c, name, *sides, apart))
     return tuple(compared)
 
 

@@ -30,7 +30,7 @@ SEED = 20260101
 Z_95 = 1.959963984540054
 HOUR_S = 3600.0
 
-Method = Literal["cluster_bootstrap", "range", "unknown"]
+Method = Literal["cluster_bootstrap", "range", "none_above", "unknown"]
 
 
 @dataclass(frozen=True)
@@ -68,10 +68,13 @@ class Group:
 
 @dataclass(frozen=True)
 class Outcome:
-    """Seconds above a threshold for each hour ridden, over a set of rides (`rides` of them have a coolant channel and
-    this threshold). `sensor_low`, `sensor_high`: what the steps of the sensors allow the figure to be."""
+    """Seconds above a threshold for each hour ridden, over a set of rides: `rides` of them have a coolant channel, this
+    threshold and no known fault, `rides_above` were above it at some time. `sensor_low`, `sensor_high`: what the steps
+    of the sensors allow the figure to be. Where no ride was above, drawing them anew can't tell how rare it is: `high`
+    is None. `per_advised_hour`: the same seconds for each hour the map was advised, None where it never was."""
 
     rides: int
+    rides_above: int
     hours: float
     seconds_per_hour: float | None
     low: float | None
@@ -79,6 +82,7 @@ class Outcome:
     method: Method
     sensor_low: float | None
     sensor_high: float | None
+    per_advised_hour: float | None
 
 
 @dataclass(frozen=True)
@@ -104,15 +108,19 @@ class Rides:
         self._known = table.known_s[which]
         self._conservative = table.conservative_s[which]
         above = table.above_s[which]
-        has = np.isfinite(above[:, :, 0]) & (table.riding_s[which] > 0.0)[:, None]
+        # What a fault did to the coolant says nothing of the advice.
+        useful = (table.riding_s[which] > 0.0) & ~table.faulty[which]
+        has = np.isfinite(above[:, :, 0]) & useful[:, None]
+        self._air_c = table.air_c[which][useful]
         self._riding = np.where(has, table.riding_s[which][:, None], 0.0)
         self._above = np.where(has[:, :, None], above, 0.0)
+        self._called = np.where(has, self._advised.sum(axis=1)[:, None], 0.0)
         self._drawn = self._draw(name, outcome=outcome)
 
     def _draw(self, name: str, *, outcome: bool) -> FloatArray | None:
         columns = [self._conservative.sum(axis=1), self._known.sum(axis=1)]
         if outcome:
-            columns += [*self._riding.T, *self._above[:, :, 0].T]
+            columns += [*self._riding.T, *self._above[:, :, 0].T, *self._called.T]
         values = np.stack(columns, axis=1)
         # Rides that weigh nothing in any figure are no clusters of it.
         values = values[(values > 0.0).any(axis=1)]
@@ -156,24 +164,32 @@ class Rides:
         on = riding_s > 0.0
         rides = int(np.count_nonzero(on))
         if rides == 0:
-            return Outcome(0, 0.0, None, None, None, "unknown", None, None)
+            return Outcome(0, 0, 0.0, None, None, None, "unknown", None, None, None)
         hours = riding_s[on] / HOUR_S
         rate, least, most = (above[on].sum(axis=0) / hours.sum()).tolist()
+        rides_above = int(np.count_nonzero(above[on, 0] > 0.0))
         drawn = self.rates(threshold)
-        ends = middle_95(drawn) if drawn is not None and rides >= FEWEST else None
-        method: Method = "cluster_bootstrap" if ends is not None else "range"
-        if ends is None:
+        ends = middle_95(drawn) if drawn is not None else None
+        low, high = ends or (None, None)
+        method: Method = "cluster_bootstrap"
+        if rides_above == 0:
+            low, high, method = 0.0, None, "none_above"
+        elif ends is None:
             each = above[on, 0] / hours
-            ends = float(each.min()), float(each.max())
-        return Outcome(rides, float(hours.sum()), rate, *ends, method, least, most)
+            low, high, method = float(each.min()), float(each.max()), "range"
+        called = float(self._called[:, threshold].sum()) / HOUR_S
+        each_called = float(above[:, 0].sum()) / called if called > 0.0 else None
+        return Outcome(rides, rides_above, float(hours.sum()), rate, low, high, method, least, most, each_called)
 
-    def rates(self, threshold: int) -> FloatArray | None:
-        """Drawn values of that figure, NaN in draws without an hour; None of too few rides."""
-        if self._drawn is None or np.count_nonzero(self._riding[:, threshold]) < FEWEST:
+    def rates(self, threshold: int, *, per_advised: bool = False) -> FloatArray | None:
+        """Drawn values of time above for each hour ridden, or for each hour the map was advised; NaN in draws without
+        one, None of too few rides."""
+        hours = self._called if per_advised else self._riding
+        if self._drawn is None or np.count_nonzero(hours[:, threshold]) < FEWEST:
             return None
-        thresholds = self._riding.shape[1]
-        hours, above = self._drawn[:, 2 + threshold] / HOUR_S, self._drawn[:, 2 + thresholds + threshold]
-        return _ratio(above, hours)
+        thresholds = hours.shape[1]
+        riding, above, called = (self._drawn[:, 2 + at * thresholds + threshold] for at in range(3))
+        return _ratio(above, (called if per_advised else riding) / HOUR_S)
 
     def shares(self) -> FloatArray | None:
         """Drawn values of the share; None of too few rides."""
@@ -182,9 +198,8 @@ class Rides:
         return _ratio(self._drawn[:, 0], self._drawn[:, 1])
 
     def air_c(self) -> tuple[int, float | None]:
-        """On how many of the rides the air's temperature is known, and its middle value."""
-        air = self._table.air_c[self._which]
-        told = air[np.isfinite(air)]
+        """On how many of the rides that have an outcome the air's temperature is known, and its middle value."""
+        told = self._air_c[np.isfinite(self._air_c)]
         return int(told.size), float(np.median(told)) if told.size else None
 
 

@@ -44,6 +44,7 @@ class Table:
     above_s: FloatArray
     one_map: np.ndarray[tuple[int], np.dtype[np.bool_]]
     judged: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    faulty: np.ndarray[tuple[int], np.dtype[np.bool_]]
     band: IntArray
 
     @property
@@ -91,6 +92,7 @@ def table(found: Sequence[Found]) -> Table:
         above_s=above,
         one_map=np.array([one.one_map for one in results], dtype=np.bool_),
         judged=told,
+        faulty=np.array([one.row.condition == "faulty" for one in found], dtype=np.bool_),
         band=_band(advised.sum(axis=1), unknown.sum(axis=1), conservative.sum(axis=1), told),
     )
 

@@ -27,6 +27,7 @@ class ReviewRow(NamedTuple):
     start_local: datetime | None
     timezone: str | None
     ambient_c: float | None
+    condition: str
     content: str
     basis: str | None
     document: str | None
@@ -78,7 +79,8 @@ def _rows(db: sqlite3.Connection, bike: str | None) -> list[ReviewRow]:
     noted: dict[int, list[tuple[float, str, str]]] = {}
     for seq, *note in db.execute("SELECT ride_seq, at_s, about, text FROM ride_note ORDER BY ride_seq, at_s, seq"):
         noted.setdefault(seq, []).append((note[0], note[1], note[2]))
-    query = f"""SELECT seq, id, bike, start_utc, {LOCAL_START}, timezone, ambient_c, stored_sha256, basis, document
+    query = f"""SELECT seq, id, bike, start_utc, {LOCAL_START}, timezone, ambient_c, condition, stored_sha256,
+                       basis, document
                 FROM ride LEFT JOIN kept_result ON ride_seq = seq {chosen} ORDER BY seq"""  # noqa: S608 - own text
     parse = datetime.fromisoformat
     return [
@@ -89,12 +91,15 @@ def _rows(db: sqlite3.Connection, bike: str | None) -> list[ReviewRow]:
             _local(began) if start is None else None,
             zone,
             ambient_c,
+            condition,
             content,
             basis,
             document,
             tuple(noted.get(seq, ())),
         )
-        for seq, ride, of, start, began, zone, ambient_c, content, basis, document in db.execute(query, values)
+        for seq, ride, of, start, began, zone, ambient_c, condition, content, basis, document in db.execute(
+            query, values
+        )
     ]
 
 
