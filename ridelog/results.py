@@ -263,6 +263,15 @@ class CannotTell:
 
 
 @dataclass(frozen=True)
+class TimelineNote:
+    """What somebody wrote of a moment of the ride; `about` is one of ride.About."""
+
+    at_s: float
+    about: str
+    text: str
+
+
+@dataclass(frozen=True)
 class Analysis:
     """Everything `analyze --json` prints."""
 
@@ -278,6 +287,7 @@ class Analysis:
     facts: dict[str, Any] | None
     summary: tuple[str, ...]
     cannot_tell: tuple[CannotTell, ...] = ()
+    notes: tuple[TimelineNote, ...] = ()
 
 
 @dataclass(frozen=True)

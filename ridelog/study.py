@@ -8,7 +8,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -18,6 +18,7 @@ from ridelog.analyze import Analyzed, analyzed
 from ridelog.analyze_heat import prior_hash
 from ridelog.analyze_settings import settings_hash
 from ridelog.baseline import Subject, learned
+from ridelog.results import TimelineNote
 from ridelog.ride import day_of, ride_day
 
 if TYPE_CHECKING:
@@ -82,4 +83,5 @@ def _notes(library: Library, ride_id: str) -> tuple[RideNote, ...]:
 def study(ride: Ride, known: Known, *, ambient_c: float | None = None) -> Study:
     """Analyze a ride by what is known of it."""
     found = analyzed(ride, known.bike, known.advice, ambient_c=ambient_c, baseline=known.baseline)
-    return Study(ride, known, found, ambient_c)
+    told = tuple(TimelineNote(note.at_s, note.about, note.text) for note in known.notes)
+    return Study(ride, known, replace(found, analysis=replace(found.analysis, notes=told)), ambient_c)

@@ -9,6 +9,7 @@ from ridelog.cli.analyzing import analyze
 from ridelog.cli.compare import compare
 from ridelog.cli.diagnose import diagnose
 from ridelog.cli.importing import import_
+from ridelog.cli.notes import note
 from ridelog.cli.output import export, report
 from ridelog.cli.profiles import advice, bikes
 from ridelog.cli.review import review
@@ -42,6 +43,7 @@ for command in (
     diagnose,
     review,
     compare,
+    note,
     report,
     export,
     serve,
