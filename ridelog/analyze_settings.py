@@ -17,12 +17,16 @@ from ridelog import advice as advice_module
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 
-# What is concluded from an analysis leaves the analysis as it is.
-_STAGES = tuple(
-    import_module(f"{analysis.__name__}.{found.name}")
-    for found in pkgutil.iter_modules(analysis.__path__)
-    if not found.name.startswith("diagnosis_")
-)
+_ALL = tuple(import_module(f"{analysis.__name__}.{found.name}") for found in pkgutil.iter_modules(analysis.__path__))
+
+
+def _named(start: str) -> tuple[ModuleType, ...]:
+    return tuple(module for module in _ALL if module.__name__.rpartition(".")[2].startswith(start))
+
+
+# What is concluded from an analysis leaves the analysis as it is, and what is told over rides has a hash of its own.
+_EFFECT = _named("effect")
+_STAGES = tuple(module for module in _ALL if module not in (*_EFFECT, *_named("diagnosis_")))
 _PARTS = tuple(
     import_module(f"{ridelog.__name__}.{found.name}")
     for found in pkgutil.iter_modules(ridelog.__path__)
@@ -46,6 +50,11 @@ def fit_hash(bike: Bike) -> str:
     """SHA-256 over what a ride's own fit rests on besides the ride: the bike, every numeric constant, the version."""
     told = {key: value for key, value in asdict(bike).items() if key not in NOT_OF_A_FIT}
     return _hashed({"bike": told, "constants": _constants(_MODULES), "version": __version__})
+
+
+def effect_hash(bike: Bike) -> str:
+    """The same for what a ride gives to the estimate of the conservative map's effect."""
+    return _hashed({"fit": fit_hash(bike), "constants": _constants(_EFFECT)})
 
 
 def _constants(modules: Iterable[ModuleType]) -> dict[str, Any]:

@@ -28,6 +28,7 @@ from ridelog.store import catalogue, fits, incoming, overlap, profiles
 from ridelog.store.casebook import Casebook
 from ridelog.store.fits import FitRow, KeptFit
 from ridelog.store.incoming import Intent
+from ridelog.store.kept_parts import KeptParts
 from ridelog.store.kept_results import KeptResults
 from ridelog.store.rows import KEEP, Condition, Keep, RideRow
 from ridelog.store.shelf import Shelf
@@ -56,7 +57,7 @@ def default_root() -> Path:
     return Path(platformdirs.user_data_dir("ridelog", appauthor=False)) / "library"
 
 
-class Library(Casebook, KeptResults, Shelf):
+class Library(Casebook, KeptParts, KeptResults, Shelf):
     """One library folder. Open it with `Library.open`; it holds no handle between calls and may be shared by threads.
 
     Every method raises LibraryError where the folder or the catalogue fails, with what to do.

@@ -1,0 +1,90 @@
+"""What rides give to an estimate over rides, and the estimates, kept in the catalogue.
+
+Both come from rides and can be had from them again: losing one costs time, never an answer. The store does not know
+what numbers and documents mean; whoever reads them looks at what they rest on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from pathlib import Path
+from typing import NamedTuple
+
+from ridelog.store.catalogue import IN_PIECES, Catalogue, channel_names, now_utc
+from ridelog.store.trouble import library_trouble
+
+
+class PartRow(NamedTuple):
+    """A ride that may give a part, and what the part rests on besides the bike. `content` is the hash of the ride
+    file; `basis` is that of the part kept of it, None where none is."""
+
+    id: str
+    start_utc: datetime | None
+    ambient_c: float | None
+    content: str
+    basis: str | None
+
+
+class KeptParts:
+    """The part of a library that keeps estimates over rides. Every method raises LibraryError where the catalogue
+    fails."""
+
+    root: Path
+    _catalogue: Catalogue
+
+    def part_rows(self, bike: str, kind: str, channels: Sequence[str], most: int) -> list[PartRow]:
+        """The latest rides of a bike that have all these channels, at most so many, those without a date last; with
+        what is kept of this kind."""
+        # Channels are cut by name in SQL, so that a long library is not read whole, and compared exactly afterwards.
+        having = " AND channels LIKE ?" * len(channels)
+        query = f"""SELECT id, start_utc, ambient_c, stored_sha256, channels, basis FROM (
+                SELECT seq, id, start_utc, ambient_c, stored_sha256, channels FROM ride
+                WHERE bike = ?{having} ORDER BY start_utc DESC, seq DESC LIMIT ?
+            ) LEFT JOIN kept_part ON ride_seq = seq AND kind = ? ORDER BY start_utc DESC, seq DESC"""  # noqa: S608
+        like = [f'%"{name}"%' for name in channels]
+        with library_trouble(self.root), self._catalogue.read() as db:
+            found = db.execute(query, (bike, *like, most, kind)).fetchall()
+        return [
+            PartRow(ride, datetime.fromisoformat(start) if start is not None else None, ambient_c, content, basis)
+            for ride, start, ambient_c, content, names, basis in found
+            if set(channels) <= set(channel_names(names))
+        ]
+
+    def parts(self, rides: Sequence[str], kind: str) -> dict[str, bytes]:
+        """The numbers kept of these rides, whatever they rest on."""
+        kept: dict[str, bytes] = {}
+        with library_trouble(self.root), self._catalogue.read() as db:
+            for start in range(0, len(rides), IN_PIECES):
+                piece = rides[start : start + IN_PIECES]
+                query = f"""SELECT id, numbers FROM kept_part JOIN ride ON seq = ride_seq
+                            WHERE kind = ? AND id IN ({",".join("?" * len(piece))})"""  # noqa: S608
+                kept.update(db.execute(query, (kind, *piece)).fetchall())
+        return kept
+
+    def keep_part(self, ride: str, kind: str, basis: str, numbers: bytes) -> None:
+        """Keep a part in place of the one before it; of a ride that is gone nothing is kept."""
+        with library_trouble(self.root), self._catalogue.write() as db:
+            db.execute(
+                """INSERT INTO kept_part (ride_seq, kind, basis, numbers, made_utc)
+                   SELECT seq, ?, ?, ?, ? FROM ride WHERE id = ?
+                   ON CONFLICT (ride_seq, kind) DO UPDATE SET
+                       basis = excluded.basis, numbers = excluded.numbers, made_utc = excluded.made_utc""",
+                (kind, basis, numbers, now_utc(), ride),
+            )
+
+    def estimate(self, subject: str) -> tuple[str, str] | None:
+        """What is kept of a subject: what it rests on and the document; None where nothing is."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            row = db.execute("SELECT basis, document FROM kept_estimate WHERE subject = ?", (subject,)).fetchone()
+        return (row[0], row[1]) if row is not None else None
+
+    def keep_estimate(self, subject: str, basis: str, document: str) -> None:
+        """Keep an estimate in place of the one before it."""
+        with library_trouble(self.root), self._catalogue.write() as db:
+            db.execute(
+                """INSERT INTO kept_estimate (subject, basis, document, made_utc) VALUES (?, ?, ?, ?)
+                   ON CONFLICT (subject) DO UPDATE SET
+                       basis = excluded.basis, document = excluded.document, made_utc = excluded.made_utc""",
+                (subject, basis, document, now_utc()),
+            )
