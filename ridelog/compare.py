@@ -31,7 +31,7 @@ from ridelog.results import Band, BoolArray, CannotTell, FloatArray
 from ridelog.study import Study
 from ridelog.words import compare as words
 
-LEAST_COMMON_SHARE = 0.40
+LEAST_COMMON_SHARE = 0.30
 """No verdict where the common cells hold less of either side than this."""
 
 LEAST_COMMON_S = 300.0

@@ -209,8 +209,8 @@ def _figure(name: str, unit: str, first: FloatArray, others: FloatArray, wide: t
     least = float(np.quantile(others[1:], 0.025))
     ratio = None
     if least > 0.1 * float(others[0]) > 0.0:
-        # Fewer than 2.5 % of the draws have nothing to be set against: they lie beyond the band.
-        ratio = band_of(np.divide(first, others, out=np.full(first.size, np.inf), where=others > 0.0))
+        # Fewer than 2.5 % of the draws lie near nothing: held up, they stay beyond the band and finite.
+        ratio = band_of(first / np.maximum(others, 0.05 * others[0]))
     answer: More = "more" if difference.low > 0.0 else "less" if difference.high < 0.0 else "cant_tell"
     return Figure(name, unit, band_of(wide[0]), band_of(wide[1]), ratio, difference, answer)
 

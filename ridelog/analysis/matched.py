@@ -37,8 +37,8 @@ LOAD_EDGES = (0.0, 0.08, 0.20, 0.35, 0.60, np.inf)
 SPEED_EDGES_MPS = (0.0, 1.0, 3.0, 6.0, 12.0, 20.0, np.inf)
 """Standing, walking pace, slow, trail, road, fast."""
 
-LEAST_WINDOWS = 3
-"""A minute of a cell on each side."""
+LEAST_WINDOWS = 2
+"""Forty seconds of a cell on each side."""
 
 DAY_DRAWS = 48
 SEED = 4

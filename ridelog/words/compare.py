@@ -49,8 +49,8 @@ FIGURE_WORDS: dict[str, str] = {
 }
 
 TOO_LITTLE_SHUT = (
-    "the rides have too little in common with the throttle shut or nearly so, three windows of twenty seconds at one "
-    "speed on each side"
+    "the rides have too little in common with the throttle shut or nearly so: forty seconds at one speed on each "
+    "side are needed"
 )
 MAP_UNKNOWN = "the map was not logged all along, so a part of a difference in heat may be the map's"
 NO_CELLS = "engine speed and throttle are not both logged on both sides"
@@ -106,7 +106,9 @@ def per_minute(band: Band) -> str:
 
 def no_common() -> str:
     """Nothing in common."""
-    return "the two sides were never ridden alike: no load and speed that both kept for a minute with the engine warm"
+    return (
+        "the two sides were never ridden alike: no load and speed that both kept for forty seconds with the engine warm"
+    )
 
 
 def little_common(share: tuple[float, float], seconds: tuple[float, float], least: float) -> str:
@@ -214,7 +216,9 @@ def _rate(found: Comparison) -> list[str]:
 def _where(found: Comparison) -> list[str]:
     """Which side of the balance moved, where that can be told."""
     figures = {row.name: row for row in found.figures}
-    said = [text for name in ("heat_input", "cooling_10", "cooling_2") if (text := _moved(figures.get(name)))]
+    said = [
+        text for name in ("heat_input", "cooling_10", "cooling_2", "fan_step") if (text := _moved(figures.get(name)))
+    ]
     if found.verdict in ("hotter", "cooler") and not said:
         said.append("Whether that is heat made or heat shed can't be told: each alone may have stayed as it was.")
     standing = next((row for row in found.settle if row.stretch == "standing"), None)
