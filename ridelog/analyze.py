@@ -17,6 +17,7 @@ from ridelog import (
     analyze_heat_use,
     analyze_inputs,
     analyze_map,
+    analyze_map_use,
     analyze_settings,
 )
 from ridelog.advice import Advice
@@ -29,6 +30,7 @@ from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.grid import Grid, Samples, make_grid, usable
 from ridelog.results import (
     Analysis,
+    Band,
     Basis,
     Boiling,
     CannotTell,
@@ -40,7 +42,7 @@ from ridelog.results import (
     RideFacts,
     Traces,
 )
-from ridelog.ride import Ride
+from ridelog.ride import Ride, RideNote
 from ridelog.words import doubts as reasons
 from ridelog.words import summary
 
@@ -63,13 +65,21 @@ def analyze(
 
 
 def analyzed(
-    ride: Ride, bike: Bike | None, advice: Advice, *, ambient_c: float | None = None, baseline: Sequence[RideFit] = ()
+    ride: Ride,
+    bike: Bike | None,
+    advice: Advice,
+    *,
+    ambient_c: float | None = None,
+    baseline: Sequence[RideFit] = (),
+    notes: Sequence[RideNote] = (),
+    effect: Band | None = None,
 ) -> Analyzed:
     """Analyze one ride with what is known of the bike and the advice that held.
 
     `ambient_c`, given by hand, wins over what the import was told and over a logged channel. `baseline` holds the heat
-    fits of other rides of the bike (see `heat_fit`). Never raises for what a
-    ride lacks: what can't be told is None, and `cannot_tell` says why.
+    fits of other rides of the bike (see `heat_fit`), `notes` what was noted on the ride's time line, `effect` the
+    conservative map's heat over the standard map's as the library's rides show it. Never raises for what a ride lacks:
+    what can't be told is None, and `cannot_tell` says why.
     """
     doubts = Doubts()
     marks = ride.quality
@@ -77,7 +87,8 @@ def analyzed(
     scene, driven = _scene(ride, bike, ambient_c, doubts)
     grid, ground, moved, slope = scene.grid, scene.ground, scene.moved, scene.slope
     soil = analyze_drive.ground_drag(scene, driven, doubts)
-    used = analyze_map.map_track(ride, bike, doubts)
+    map_used = analyze_map_use.map_use(ride, bike, doubts, grid=grid, opening=driven.opening, notes=notes)
+    used = map_used.track
     balance = analyze_heat.balance(scene, driven, ride, _map_on_grid(used, grid), baseline)
     settle = analyze_heat_use.settle_along(balance)
     limit_c = bike.limit_c if bike is not None else max(value for _, value in DEFAULT_THRESHOLDS_C)
@@ -108,6 +119,7 @@ def analyzed(
         coolant_joined=coolant.joined,
     )
     flagged = analyze_map.judged_segments(stretches, advice, context, used)
+    flagged = analyze_map_use.with_fair_verdicts(flagged, map_used, advice)
     flagged = analyze_heat_use.with_settle(flagged, balance, limit_c)
     kept = analyze_map.adherence_of(stretches, flagged, advice, used)
     over = _exposures(ride, coolant, bike, doubts)
@@ -117,16 +129,16 @@ def analyzed(
     boils = _boiling(scene, coolant, doubts)
     checked = analyze_check.checks(scene, driven, advice, _map_on_grid(used, grid), doubts)
     result = Analysis(
-        ride=_facts(ride, scene),
+        ride=_facts(ride, scene, map_used),
         basis=_basis(ride, bike, advice, doubts, baseline),
         quality=tuple(Mark(m.channel, m.kind, m.start_s, m.end_s, m.action, m.detail) for m in marks),
         exposure=exposed,
         segments=flagged,
         adherence=kept,
         heat=balance.heat,
-        what_if=analyze_heat_use.what_if(exposed, flagged, {r.kind: r.grace_s for r in advice.rules}, balance),
+        what_if=analyze_heat_use.what_if(exposed, flagged, {r.kind: r.grace_s for r in advice.rules}, balance, effect),
         boiling=boils,
-        facts=_found(scene, driven) | checked,
+        facts=_found(scene, driven) | {"map": map_used.facts} | checked,
         summary=summary.summarize(
             summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride), len(baseline)),
             [
@@ -137,13 +149,14 @@ def analyzed(
             kept,
             unjudged=_unjudged(advice, doubts.cannot_tell),
             wide_open_s=segments.longest_s("wide_open", signals, advice, list(ride.gaps)),
+            map_source=map_used.source,
         ),
         cannot_tell=tuple(doubts.cannot_tell),
     )
     ledger = analyze_heat_use.ledger(balance)
     if settle is not None:
         ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
-    traces = _traces(scene, driven, soil, used, ledger)
+    traces = _traces(scene, driven, soil, map_used, ledger)
     return Analyzed(result, replace(traces, steps=analyze_heat_steps.steps(balance)), balance)
 
 
@@ -157,7 +170,8 @@ def _for_heat(ride: Ride, bike: Bike | None, ambient_c: float | None) -> tuple[S
     doubts = Doubts()
     ride = with_usable_coolant(ride, doubts)
     scene, driven = _scene(ride, bike, ambient_c, doubts)
-    return scene, driven, ride, _map_on_grid(analyze_map.map_track(ride, bike, doubts), scene.grid)
+    map_used = analyze_map_use.map_use(ride, bike, doubts, grid=scene.grid, opening=driven.opening)
+    return scene, driven, ride, _map_on_grid(map_used.track, scene.grid)
 
 
 def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubts) -> tuple[Scene, Drive]:
@@ -269,7 +283,7 @@ def _boiling(scene: Scene, coolant: Samples, doubts: Doubts) -> Boiling | None:
     )
 
 
-def _facts(ride: Ride, scene: Scene) -> RideFacts:
+def _facts(ride: Ride, scene: Scene, map_used: analyze_map_use.MapUse) -> RideFacts:
     moved = scene.moved
     return RideFacts(
         id=ride.id,
@@ -283,7 +297,8 @@ def _facts(ride: Ride, scene: Scene) -> RideFacts:
         channels={
             name: ChannelResult(c.unit, c.rate_hz, c.resolution, c.coverage, c.origin, c.source)
             for name, c in ride.channels.items()
-        },
+        }
+        | map_used.as_channel(ride.duration_s),
         gaps=tuple((gap.start_s, gap.end_s) for gap in ride.gaps),
         ambient_c=scene.air.known_ambient_c,
     )
@@ -329,7 +344,7 @@ def _traces(
     scene: Scene,
     driven: Drive,
     soil: shapes.Terrain | None,
-    used: adherence.MapTrack,
+    map_used: analyze_map_use.MapUse,
     ledger: dict[str, FloatArray],
 ) -> Traces:
     grid = scene.grid
@@ -343,7 +358,8 @@ def _traces(
         "power_w": driven.power_w,
         "slip": driven.gearing.slip,
         "gear": driven.gearing.gears.gear if driven.gearing.gears is not None else None,
-        "map_conservative": _map_on_grid(used, grid),
+        "map_conservative": _map_on_grid(map_used.track, grid),
+        "map_confidence": map_used.confidence(grid.t_s),
     }
     series.update({name: values for name, values in optional.items() if values is not None})
     if soil is not None:

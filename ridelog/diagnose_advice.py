@@ -13,6 +13,7 @@ from ridelog.analysis.diagnosis_shift import MapEffect
 from ridelog.intervals import Interval, runs
 from ridelog.results import Analysis, BoolArray, FloatArray, Segment, Traces
 from ridelog.words import causes as cause_words
+from ridelog.words.terms import map_source
 
 AFTER_S = 60.0
 """The heat of a stretch shows for a minute after it."""
@@ -56,6 +57,8 @@ def _by_share(analysis: Analysis, traces: Traces, advice: Advice, effect: MapEff
     share, advised_s = analysis.adherence.share or 0.0, analysis.adherence.advised_s
     if share >= FOLLOWED:
         return Answer("yes", cause_words.followed(share, advised_s))
+    if map_source(analysis) != "logged":
+        return Answer("unknown", cause_words.MAP_NOT_LOGGED)
     grace = {rule.kind: rule.grace_s for rule in advice.rules}
     sure = [one for one in advised if one.certainty == "sure" and one.verdict in ("missed", "late")]
     missed = tuple(

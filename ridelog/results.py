@@ -298,7 +298,8 @@ class Traces:
     step_s: float
     series: dict[str, FloatArray]
     """Canonical channels plus `speed_mps`, `acceleration_mps2`, `grade`, `power_w`, `drag_coefficient`, `slip`,
-    `throttle_open` (0..1 between the stops), `gear`, `map_conservative` (0 or 1)."""
+    `throttle_open` (0..1 between the stops), `gear`, `map_conservative` (0 or 1), and `map_confidence` (probability of
+    the likelier map) where the map was inferred."""
     steps: dict[str, FloatArray] = field(default_factory=dict)
     """The heat balance on its own coarser steps (see analyze_heat_steps); empty where there is none."""
 

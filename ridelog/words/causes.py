@@ -58,6 +58,10 @@ CAUTIONS: tuple[str, ...] = (
 
 NOT_ADVISED = "No stretch of this ride called for the conservative map."
 MAP_NOT_KNOWN = "The map in use was not logged on the advised stretches, so nothing can be said of the advice."
+MAP_NOT_LOGGED = (
+    "The map in use was not logged but worked out, or taken from notes: that can't show that the advice was not "
+    "followed."
+)
 MAP_MAY_BE_SWAPPED = (
     "The log shows the conservative map mostly where it is not advised and the standard one where it is: the slot "
     "numbers may be the other way round in the bike file. Nothing is said of the advice until that is checked."

@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from ridelog.words.terms import share as as_share
+
 # the throttle, gears and speed
 
 NO_SPEED = "the log has no speed and no position"
@@ -119,6 +121,53 @@ def unlisted_slots(strange: Sequence[str], bike: str, slot_values: Sequence[tupl
         f"the map switch reads {shown} at times, which maps.slot_values of bike {bike} does not list. Add it with "
         f"its slot number, under [maps]: slot_values = {{ {known}, {new} }}"
     )
+
+
+IGNITION_UNSURE = "the ignition angle leaves both maps possible all along, because it may be off by what they differ"
+NO_IGNITION_TABLES = "the ignition angle is logged: with both maps' tables in the bike file it may tell the map"
+IGNITION_ALONE = "the ignition angle tells the map only beside engine speed and throttle, which the log does not have"
+
+
+def map_from_ignition(share: float) -> str:
+    """The map was worked out from the ignition angle for a share of the ride."""
+    return (
+        f"the log has no map switch; the map was worked out from the ignition angle, which tells it for "
+        f"{as_share(share)} of the ride. Where both maps fire alike nothing can be told, and tables swapped in the "
+        "bike file would turn every answer round. Log the switch"
+    )
+
+
+def map_from_notes(share: float) -> str:
+    """The map was taken from notes for a share of the ride."""
+    return (
+        f"the log has no map switch; notes on the ride tell the map for {as_share(share)} of it, each switch good to "
+        "half a minute, and a switch that nobody noted is not seen. Log the switch"
+    )
+
+
+def tables_not_kept(bike: str, files: Sequence[str]) -> str:
+    """The library's text of a bike names tables it does not hold."""
+    return (
+        f"the library keeps bike {bike} without the ignition tables it names ({', '.join(files)}): add the bike file "
+        "again to have the map told from the ignition angle"
+    )
+
+
+def ignition_unlike(why: str, figure: float) -> str:
+    """Why an ignition angle can't tell the map; `figure` is what `map_inference.Unlike` counts."""
+    if why == "short":
+        return f"the ignition angle could not tell it, because only {figure:.0f} s were ridden with the throttle open"
+    if why == "alike":
+        return f"the ignition angle could not tell it, because both maps fire alike on all but {figure:.0f} s of it"
+    return (
+        f"the ignition angle follows neither map's table (only {as_share(figure)} of the readings lie near one). Check "
+        "the tables in the bike file and the channel"
+    )
+
+
+def with_ignition(reason: str, why: str) -> str:
+    """A reason for not knowing the map, with why the ignition angle does not help either."""
+    return f"{reason}. {why[:1].upper()}{why[1:]}"
 
 
 # the bike file against the ride

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 
 from ridelog.results import Adherence, Exposure, Segment
-from ridelog.words.terms import degrees, duration
+from ridelog.words.terms import MAP_SOURCE_WORDS, degrees, duration
 from ridelog.words.terms import share as as_share
 
 WHERE = {
@@ -68,14 +68,16 @@ def summarize(
     *,
     unjudged: Sequence[str],
     wide_open_s: float,
+    map_source: str | None = "logged",
 ) -> tuple[str, ...]:
     """One to five sentences, the answer first. `hot` rises by threshold; `unjudged` names kinds that can't be told;
-    `wide_open_s` is the longest time the throttle was held wide open, 0 where it was not."""
+    `wide_open_s` is the longest time the throttle was held wide open, 0 where it was not; `map_source` is where the map
+    is known from ("logged", "inferred", "notes")."""
     passed = [one for one in hot if one.exposure.observed_s > 0.0] if coolant.logged else []
     sentences = (
         _answer(coolant, hot, passed),
-        _where(passed[-1]) if passed else None,
-        _advice(segments, adherence, unjudged),
+        _where(passed[-1], map_source) if passed else None,
+        _advice(segments, adherence, unjudged, map_source),
         _doubt(coolant, hot),
         _blind(wide_open_s, coolant, hot),
     )
@@ -117,14 +119,16 @@ def _estimated(coolant: Coolant, hot: Sequence[HotTime]) -> str:
     )
 
 
-def _where(one: HotTime) -> str:
+def _where(one: HotTime, map_source: str | None) -> str:
     """On what the time above the highest threshold passed was spent."""
     e = one.exposure
     total = e.observed_s
     longest = f", at most {duration(e.longest_s)} at a stretch" if e.excursions > 1 else ""
     if e.engine_off_s is not None and e.engine_off_s >= NEARLY_ALL * total:
         return f"That was after the engine was switched off{longest}: heat that soaked into still coolant."
-    parts = [(seconds, WHERE[kind] + _map_words(one, kind, seconds)) for kind, seconds in one.by_kind.items()]
+    parts = [
+        (seconds, WHERE[kind] + _map_words(one, kind, seconds, map_source)) for kind, seconds in one.by_kind.items()
+    ]
     parts += [(seconds, f"within a minute after {AFTER[kind]}") for kind, seconds in one.after_kind.items()]
     parts = sorted((part for part in parts if part[0] >= 0.1 * total), key=lambda part: -part[0])[:2]
     if not parts:
@@ -139,20 +143,21 @@ def _share(seconds: float, total_s: float) -> str:
     return "all was" if seconds >= 0.995 * total_s else f"{as_share(seconds / total_s)} was"
 
 
-def _map_words(one: HotTime, kind: str, seconds: float) -> str:
+def _map_words(one: HotTime, kind: str, seconds: float, map_source: str | None) -> str:
     """On which map the hot time of a kind was ridden, where nearly all of it was on one."""
+    by = f" ({MAP_SOURCE_WORDS[map_source]})" if map_source in MAP_SOURCE_WORDS else ""
     on_standard = one.on_standard_by_kind.get(kind)
     if one.standard_s is None or on_standard is None:
         return ""
     if on_standard >= NEARLY_ALL * seconds:
-        return " on the standard map"
+        return f" on the standard map{by}"
     total_s = one.exposure.observed_s
     if (one.conservative_s or 0.0) >= NEARLY_ALL * total_s:
-        return " on the conservative map"
+        return f" on the conservative map{by}"
     return ""
 
 
-def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequence[str]) -> str:
+def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequence[str], map_source: str | None) -> str:
     advised = [one for one in segments if one.advised_map == "conservative" and one.verdict != "not_advised"]
     hidden = " and ".join(_KIND_NAMES[kind] for kind in unjudged)
     if not advised:
@@ -163,20 +168,25 @@ def _advice(segments: Sequence[Segment], adherence: Adherence, unjudged: Sequenc
         return "No stretch called for the conservative map."
     many = f"{len(advised)} stretches" if len(advised) > 1 else "One stretch"
     text = f"{many} called for the conservative map, {duration(adherence.advised_s)} after the time to switch"
-    text += _on_which_map(adherence)
+    text += _on_which_map(adherence, map_source)
     return f"{text}; {hidden} can't be told from this log." if hidden else f"{text}."
 
 
-def _on_which_map(adherence: Adherence) -> str:
+_SHOWS = {"inferred": "the ignition angle points to", "notes": "the notes tell of"}
+
+
+def _on_which_map(adherence: Adherence, map_source: str | None) -> str:
     if adherence.share is None or adherence.conservative_s is None:
         return "; which map was on can't be told from this log"
     standard_s = adherence.advised_s - adherence.unknown_s - adherence.conservative_s
+    shows = _SHOWS.get(map_source or "", "the log shows")
     if standard_s < 0.5:
-        told = "it was on all that time"
+        by = f", {MAP_SOURCE_WORDS[map_source]}" if map_source in MAP_SOURCE_WORDS else ""
+        told = f"it was on all that time{by}"
     elif adherence.conservative_s < 0.5:
-        told = "the log shows the standard map for all that time"
+        told = f"{shows} the standard map for all that time"
     else:
-        told = f"it was on for {as_share(adherence.share)} (the log shows the standard map for {duration(standard_s)})"
+        told = f"it was on for {as_share(adherence.share)} ({shows} the standard map for {duration(standard_s)})"
     if adherence.unknown_s < 0.5:
         return f"; {told}"
     return f"; the map is not known for {duration(adherence.unknown_s)} of it, and for the rest {told}"

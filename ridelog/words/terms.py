@@ -83,7 +83,6 @@ CHANNEL_WORDS: dict[str, str] = {
     "gps_hdop": "satellite precision",
     "gps_satellites": "satellites used",
     "map_slot": "map switch",
-    "map_conservative": "map in use",
     "gear": "gear",
     "ambient_c": "air temperature",
     "intake_air_c": "intake air temperature",
@@ -171,6 +170,8 @@ def printable(text: str) -> str:
 
 def channel_words(column: str) -> str:
     """A channel in words; a second sensor keeps its number, an unrecognised column its own name."""
+    if column == "map_conservative":
+        return "map in use"
     base = base_name(column)
     words = CHANNEL_WORDS.get(base, column)
     number = column[len(base) :].lstrip(".") if base in CHANNEL_WORDS else ""
@@ -201,10 +202,24 @@ def segment_words(segment: Segment) -> str:
     return words if segment.certainty == "sure" else words + " (uncertain)"
 
 
+MAP_SOURCE_WORDS: dict[str, str] = {"inferred": "by the ignition angle", "notes": "by the notes"}
+"""Where the map is known from, if not from its own switch."""
+
+
+def map_source(analysis: Analysis) -> str | None:
+    """ "logged", "inferred", "notes", or None where the map is not known."""
+    told = (analysis.facts or {}).get("map", {})
+    return told.get("source") or ("logged" if "map_slot" in analysis.ride.channels else None)
+
+
 def verdict_words(segment: Segment, analysis: Analysis) -> str:
-    """The verdict in words; where it can't be told, whether the map was not logged at all or only not here."""
-    if segment.verdict == "unknown" and "map_slot" in analysis.ride.channels:
+    """The verdict in words; where it can't be told, whether the map was not logged at all or only not here; and what
+    it rests on where the map was not logged."""
+    source = map_source(analysis)
+    if segment.verdict == "unknown" and source is not None:
         return "can't tell: map not known here"
+    if segment.verdict in ("followed", "late", "missed") and source in MAP_SOURCE_WORDS:
+        return f"{VERDICT_WORDS[segment.verdict]}, {MAP_SOURCE_WORDS[source]}"
     return VERDICT_WORDS[segment.verdict]
 
 
