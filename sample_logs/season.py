@@ -123,7 +123,7 @@ FORMS = {
 }
 
 
-def _ride(
+def _ride(  # noqa: PLR0917 - the columns of a table
     name: str,
     day: str,
     bike: Bike,
@@ -215,7 +215,7 @@ WIRE = Coolant(
 
 AUTUMN = (
     _ride("s01-autumn-07", "2025-09-06T09:10:00", ENDURO_07, dune, 24.0, FORGETS, "First Saturday in the dunes."),
-    _ride("s02-autumn-12", "2025-09-06T09:30:00", ENDURO_12, dune, 24.0, ON_SAND, "The same loop, the map used on sand.",
+    _ride("s02-autumn-12", "2025-09-06T09:30:00", ENDURO_12, dune, 24.0, ON_SAND, "The same loop, map used on sand.",
           condition="healthy"),
     _ride("s03-autumn-31", "2025-09-06T09:50:00", ENDURO_31, dune, 25.0, LATE_ON_SAND, "A third bike of the build.",
           pace=1.01),
@@ -246,7 +246,7 @@ AUTUMN = (
 
 SPRING = (
     _ride("s17-spring-12", "2026-03-14T10:00:00", ENDURO_12, dune, 11.0, ON_SAND, "First ride of the year, muddy.",
-          blocked=0.35, fault={"airflow_blocked": 0.35}),
+          blocked=0.35, fault={"airflow_blocked": 0.35}, condition="faulty"),
     _ride("s18-spring-31", "2026-03-21T09:40:00", ENDURO_31, dune, 13.0, SAND_THEN_LATE,
           "The new sheet asks for flat-out tracks too: late there."),
     _ride("s19-spring-34", "2026-03-21T10:20:00", ENDURO_34, dune, 13.0, SAND_LINGERS, "In time on sand, long on it."),
@@ -254,14 +254,16 @@ SPRING = (
           condition="healthy"),
     _ride("s21-spring-26", "2026-04-04T10:50:00", ENDURO_26, dune, 15.0, ON_SAND, "Sand only, as in autumn."),
     _ride("s22-before-wash-12", "2026-04-11T10:00:00", ENDURO_12, dune, 16.0, ON_SAND,
-          "A muddy spring: the radiators were not washed since winter.", blocked=0.42, fault={"airflow_blocked": 0.42}),
+          "A muddy spring: the radiators were not washed since winter.", blocked=0.42, fault={"airflow_blocked": 0.42},
+          condition="faulty"),
     _ride("s23-no-warm-up-31", "2026-04-12T08:30:00", ENDURO_31, dune, 6.0, SAND_THEN_LATE,
           "A cold morning: the coolant hardly comes up. The thermostat was stuck open.",
           faults=Faults(thermostat_open=True), fault={"thermostat_stuck_open": True}, condition="faulty"),
     _ride("s24-before-wash-12", "2026-04-18T11:10:00", ENDURO_12, red, 14.0, FOLLOWS, "One red lap on dirty fins.",
-          blocked=0.42, fault={"airflow_blocked": 0.42}),
+          blocked=0.42, fault={"airflow_blocked": 0.42}, condition="faulty"),
     _ride("s25-before-wash-12", "2026-04-25T10:30:00", ENDURO_12, dune, 19.0, FOLLOWS,
-          "The last ride before the radiators were washed.", blocked=0.45, fault={"airflow_blocked": 0.45}),
+          "The last ride before the radiators were washed.", blocked=0.45, fault={"airflow_blocked": 0.45},
+          condition="faulty"),
     _ride("s26-no-date-34", "2026-04-26T10:00:00", ENDURO_34, dune, 18.0, ON_SAND,
           "A counter without a date: nobody knows which day this was.", form=forms.NO_DATE),
     _ride("s27-spring-21", "2026-05-02T10:10:00", ENDURO_21, dune, 17.0, SAND_THEN_LATE, "Better than in autumn."),
@@ -276,7 +278,7 @@ SUMMER = (
     _ride("s30-summer-31", "2026-07-04T11:10:00", ENDURO_31, dune, 31.0, FOLLOWS, "In time on every stretch.",
           condition="healthy"),
     _ride("s31-dead-fan-34", "2026-07-11T11:30:00", ENDURO_34, dune, 33.0, LINGERS,
-          "A wait at a gate with the engine running: the fan never came on.", warm_c=55.0,
+          "A wait at a gate with the engine running: the fan never came on.", warm_c=55.0, form=forms.LEAN_01,
           stop=("home wood", 0.85, 170.0), faults=Faults(fan_dead=True), fault={"fan_dead": True}, condition="faulty",
           remarks=(Remark("home wood", 45.0, "stop", "Waited at a gate, engine running; no fan to hear."),)),
     _ride("s32-hard-sand-31", "2026-07-18T12:00:00", ENDURO_31, dune, 35.0, FOLLOWS,

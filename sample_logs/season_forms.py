@@ -43,6 +43,7 @@ def _lean(slots: tuple[str, str]) -> Form:
 
 FAN_01 = _plain(("0", "1"), fan=True)
 FAN_12 = _plain(("1", "2"), fan=True)
+LEAN_01 = _lean(("0", "1"))
 LEAN_12 = _lean(("1", "2"))
 LEAN_AB = _lean(("A", "B"))
 FAN_AB = _plain(("A", "B"), fan=True)

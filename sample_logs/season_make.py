@@ -9,7 +9,7 @@ import json
 import multiprocessing
 import os
 import tempfile
-from collections.abc import Iterator, Sequence
+from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from pathlib import Path
 
@@ -58,7 +58,7 @@ def make_one(name: str, out: Path) -> dict:
     }
 
 
-def made(names: Sequence[str], out: Path, workers: int | None = None) -> Iterator[tuple[str, dict]]:
+def made(names: Sequence[str], out: Path, workers: int | None = None) -> Generator[tuple[str, dict], None, None]:
     """Write the logs of the named rides, in this order, each as soon as it is done; several at once where the machine
     can. The bytes do not depend on how many."""
     todo = list(names)
@@ -102,7 +102,9 @@ def manifest(found: dict[str, dict]) -> str:
             lines.append(f"timezone = {_text(entry.timezone)}")
         lines += [f"condition = {_text(entry.condition)}", f"about = {_text(entry.about)}"]
         if one["notes"]:
-            notes = (f'{{ at_s = {n["at_s"]}, about = "{n["about"]}", text = {_text(n["text"])} }}' for n in one["notes"])
+            notes = (
+                f'{{ at_s = {n["at_s"]}, about = "{n["about"]}", text = {_text(n["text"])} }}' for n in one["notes"]
+            )
             lines += ["notes = [", *(f"  {note}," for note in notes), "]"]
         lines.append("")
     for case in CASES:

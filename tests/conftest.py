@@ -6,11 +6,16 @@ import importlib.util
 import os
 import sys
 from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
+from typing import TYPE_CHECKING
 
 import pytest
 from hypothesis import settings
+
+if TYPE_CHECKING:
+    from ridelog.cli.demo_library import Demo
 
 # A busy machine is no failure: how long an example takes is never part of pass or fail.
 settings.register_profile("untimed", deadline=None)
@@ -50,6 +55,23 @@ def fakes() -> ModuleType:
         sys.modules[name] = module
         spec.loader.exec_module(module)
     return sys.modules[name]
+
+
+@dataclass(frozen=True)
+class DemoLibrary:
+    """The demo library as `ridelog demo` builds it, and what the build tells of it."""
+
+    folder: Path
+    built: Demo
+
+
+@pytest.fixture(scope="session")
+def demo_library(tmp_path_factory: pytest.TempPathFactory) -> DemoLibrary:
+    """The sample rides with their season, built once a run. Whoever changes it makes a copy first."""
+    from ridelog.cli.demo_library import build
+
+    folder = tmp_path_factory.mktemp("demo") / "library"
+    return DemoLibrary(folder, build(folder, lambda _: None))
 
 
 @pytest.hookimpl(wrapper=True)

@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import os
 import secrets
+from collections.abc import Sequence
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
@@ -12,6 +14,9 @@ from ridelog.cli import show
 from ridelog.cli.common import library_option, open_library, progress
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import UsageError
+
+if TYPE_CHECKING:
+    from ridelog.cli.demo_library import Demo
 
 PORT = 8150
 """Default port of the dashboard."""
@@ -69,7 +74,7 @@ def _serve(folder: Path | None, host: str, port: int, token: str | None, *, brow
 @click.option("--serve/--no-serve", "serve_", default=True, help="Open the dashboard once the library is built.")
 @library_option
 def demo(port: int, *, browser: bool, serve_: bool, library_folder: Path | None) -> None:
-    """Build a library from the sample logs, tell what each ride shows, and open the dashboard.
+    """Build a library from the sample logs, tell what there is to look at, and open the dashboard.
 
     The sample logs are an invented scenario. They go to a library of their own (a folder `demo` beside yours), unless
     --library names another.
@@ -78,12 +83,39 @@ def demo(port: int, *, browser: bool, serve_: bool, library_folder: Path | None)
 
     folder = library_folder or default_folder()
     with progress() as tell:
-        rows, refused = build(folder, tell)
-    show.table(f"Sample rides in {folder}", ("ride", "sample", "bike", "answer"), rows, optional=(2,))
-    for reason in refused:
-        say(f"not imported: {reason}")
-    show.lines("", [f"Look closer: ridelog analyze RIDE --library {folder}"])
+        built = build(folder, tell)
+    _overview(folder, built)
     if serve_:
         _serve(folder, "127.0.0.1", port, None, browser=browser)
-    if refused:
+    if built.refused:
         raise Refused
+
+
+def _overview(folder: Path, built: Demo) -> None:
+    from ridelog.words import demo as words
+
+    library = open_library(folder)
+    rows = library.list_rides(limit=None)
+    bikes = []
+    for bike in library.bikes():
+        own = [row for row in rows if row.bike == bike.id]
+        days = sorted(f"{row.start_utc:%Y-%m-%d}" for row in own if row.start_utc is not None)
+        first, last = (days[0], days[-1]) if days else (show.DASH, show.DASH)
+        bikes.append((bike.id, bike.build, str(len(own)), first, last))
+    show.table(words.title(str(folder), len(rows)), words.BIKE_COLUMNS, bikes, right=(2,))
+    show.lines("", [words.invented()])
+    show.table(words.LOOK_TITLE, words.LOOK_COLUMNS, [(look.ride_id, look.bike, look.why) for look in built.looks])
+    for reason in built.refused:
+        say(words.not_imported(reason))
+    ids = sorted(row.id for row in rows)
+    short = {name: _short(ride_id, ids) for name, ride_id in built.rides.items()}
+    context = click.get_current_context().find_root()
+    group = context.command
+    known = frozenset(group.list_commands(context)) if isinstance(group, click.Group) else frozenset[str]()
+    show.table(words.use(str(folder)), words.TRY_COLUMNS, words.tries(short, known))
+
+
+def _short(ride_id: str, ids: Sequence[str]) -> str:
+    """Day and time of a ride's id where they name it alone."""
+    start = ride_id[:13]
+    return start if sum(one.startswith(start) for one in ids) == 1 else ride_id

@@ -120,6 +120,8 @@ def _close(curvature: np.ndarray, weight: np.ndarray) -> np.ndarray:
             nudge[k] = 1e-9
             slope[:, k] = (miss(amounts + nudge) - here) / 1e-9
         amounts = amounts - np.linalg.solve(slope, here)
+    else:
+        raise RuntimeError("these zones do not close to a loop")
     return curvature + sum(a * shape for a, shape in zip(amounts, shapes, strict=True))
 
 
@@ -251,8 +253,8 @@ def stone_loop() -> Course:
             Zone("stone steps", "rocks", 290, 4.7, 0.15),
             Zone("ridge road", "gravel", 800, 16.0, None),
             Zone("gully", "downhill", 520, 9.0, -0.07),
-            Zone("pasture", "hard", 500, 12.5, None),
             Zone("power-line track", "wide_open", 1050, 48.0, 0.02),
+            Zone("pasture", "hard", 500, 12.5, None),
             Zone("home wood", "forest", 450, 9.0, None),
         ],
         at_m=(-5400.0, 3000.0),

@@ -131,8 +131,7 @@ def sample_library(tmp_path_factory: pytest.TempPathFactory) -> Path:
     from ridelog.cli.demo_library import build
 
     root = tmp_path_factory.mktemp("browser") / "library"
-    _, refused = build(root, lambda _: None)
-    assert refused == []
+    assert build(root, lambda _: None, season=False).refused == []
     return root
 
 

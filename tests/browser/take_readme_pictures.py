@@ -22,7 +22,7 @@ def main() -> None:
     TARGET.mkdir(exist_ok=True)
     with tempfile.TemporaryDirectory() as folder:
         root = Path(folder) / "library"
-        build(root, lambda _: None)
+        build(root, lambda _: None, season=False)
         rows = Library.open(root).list_rides(bike="enduro-07")
         hot = max(rows, key=lambda row: row.peak_c or 0.0)
         serving = running(root)
