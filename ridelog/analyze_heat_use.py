@@ -22,6 +22,8 @@ LINKED_S = 120.0
 """What the balance misses at one moment it misses alike for about two minutes."""
 
 LOW, MIDDLE, HIGH = 0.025, 0.5, 0.975
+TWO_SIDED = 1.96
+"""Standard deviations to either end of a 95 % interval."""
 
 
 @dataclass(frozen=True)
@@ -169,9 +171,15 @@ def _misses(where: BoolArray, number: int, error_c: float) -> FloatArray:
 
 
 def what_if(
-    records: tuple[Exposure, ...], segments: tuple[Segment, ...], grace_s: dict[str, float], balance: Balance
+    records: tuple[Exposure, ...],
+    segments: tuple[Segment, ...],
+    grace_s: dict[str, float],
+    balance: Balance,
+    effect: Band | None = None,
 ) -> WhatIf | None:
-    """Time above each threshold had the conservative map been on from the end of each advised stretch's grace time."""
+    """Time above each threshold had the conservative map been on from the end of each advised stretch's grace time.
+
+    `effect`: the map's heat over the standard map's, as the library's rides show it, with its 95 % interval."""
     drawn = balance.drawn
     if drawn is None or not np.isfinite(drawn.ride.coolant_c).any():
         return None
@@ -181,7 +189,8 @@ def what_if(
         if segment.advised_map == "conservative":
             begin = segment.start_s + grace_s[segment.kind]
             advised[(ride.t_s >= begin - 1e-9) & (ride.t_s < segment.end_s)] = True
-    change = drawn.switched(ride.coolant_c, advised)
+    told = drawn.thetas[:, thermal.KAPPA] if effect is None else _log_ratios(effect, drawn.thetas.shape[0] - 1)
+    change = drawn.switched(ride.coolant_c, advised, told)
     moved: BoolArray = np.any(change < 0.0, axis=0)
     done = []
     for record in records:
@@ -189,5 +198,14 @@ def what_if(
         saved_s = was_s - thermal_use.time_above_s(ride.coolant_c + change, record.threshold_c, among=moved)
         left = _band(np.clip(record.observed_s - np.maximum(saved_s, 0.0), 0.0, record.observed_s))
         done.append(WhatIfExposure(record.threshold_c, left.low, left.value, left.high))
-    ratio = _band(np.exp(drawn.thetas[:, thermal.KAPPA]))
-    return WhatIf("conservative", balance.basis, tuple(done), ratio)
+    if effect is not None:
+        return WhatIf("conservative", "library", tuple(done), effect)
+    return WhatIf("conservative", balance.basis, tuple(done), _band(np.exp(told)))
+
+
+def _log_ratios(effect: Band, number: int) -> FloatArray:
+    """The logarithm of the map's effect, the best figure first, then draws from its interval, (1 + number,)."""
+    drawn = np.random.default_rng(thermal_use.SEED + 2).standard_normal(number)
+    middle, low, high = np.log([effect.value, effect.low, effect.high])
+    sides = np.where(drawn < 0.0, middle - low, high - middle) / TWO_SIDED
+    return np.concatenate([[middle], middle + drawn * sides])

@@ -18,6 +18,7 @@ from ridelog.analyze import Analyzed, analyzed
 from ridelog.analyze_heat import prior_hash
 from ridelog.analyze_settings import settings_hash
 from ridelog.baseline import Subject, learned
+from ridelog.effect import Effect, known_effect
 from ridelog.results import TimelineNote
 from ridelog.ride import day_of, ride_day
 
@@ -34,19 +35,22 @@ Progress = Callable[[str], None]
 @dataclass(frozen=True)
 class Known:
     """What is known of a ride besides its samples: the bike, the sheet in force on its day, the fits of the bike's
-    other rides, what was noted on its time line, in order of time."""
+    other rides, what was noted on its time line, in order of time, and the conservative map's effect where the
+    library's rides tell it."""
 
     bike: Bike | None
     advice: Advice
     baseline: tuple[RideFit, ...] = ()
     notes: tuple[RideNote, ...] = ()
+    effect: Effect | None = None
 
     @cached_property
     def hash(self) -> str:
         """SHA-256 over all of it, every numeric constant of the analysis and the version: what a kept result rests on
         besides the ride."""
         told = [(note.at_s, note.about, note.text) for note in self.notes]
-        parts = [settings_hash(self.bike, self.advice), prior_hash(self.baseline), told, __version__]
+        ratio = self.effect.hash if self.effect is not None else None
+        parts = [settings_hash(self.bike, self.advice), prior_hash(self.baseline), told, ratio, __version__]
         return hashlib.sha256(json.dumps(parts).encode()).hexdigest()
 
 
@@ -65,7 +69,8 @@ def known_of(library: Library, row: RideRow, progress: Progress | None = None) -
     LibraryError."""
     bike = library.bike(row.bike) if row.bike is not None else None
     sheet = in_force(library.advice_sheets(), day_of(row.start_utc, row.timezone, row.start_local))
-    return Known(bike, sheet, learned(library, Subject.listed(row), bike, progress), _notes(library, row.id))
+    others = learned(library, Subject.listed(row), bike, progress)
+    return Known(bike, sheet, others, _notes(library, row.id), known_effect(library, bike, progress))
 
 
 def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progress: Progress | None = None) -> Known:
@@ -73,7 +78,8 @@ def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progre
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)
     sheet = in_force(library.advice_sheets(), ride_day(ride))
-    return Known(bike, sheet, learned(library, Subject.of(ride), bike, progress), _notes(library, ride.id))
+    others = learned(library, Subject.of(ride), bike, progress)
+    return Known(bike, sheet, others, _notes(library, ride.id), known_effect(library, bike, progress))
 
 
 def _notes(library: Library, ride_id: str) -> tuple[RideNote, ...]:
@@ -82,6 +88,14 @@ def _notes(library: Library, ride_id: str) -> tuple[RideNote, ...]:
 
 def study(ride: Ride, known: Known, *, ambient_c: float | None = None) -> Study:
     """Analyze a ride by what is known of it."""
-    found = analyzed(ride, known.bike, known.advice, ambient_c=ambient_c, baseline=known.baseline)
+    found = analyzed(
+        ride,
+        known.bike,
+        known.advice,
+        ambient_c=ambient_c,
+        baseline=known.baseline,
+        notes=known.notes,
+        effect=known.effect.heat_ratio if known.effect is not None else None,
+    )
     told = tuple(TimelineNote(note.at_s, note.about, note.text) for note in known.notes)
     return Study(ride, known, replace(found, analysis=replace(found.analysis, notes=told)), ambient_c)

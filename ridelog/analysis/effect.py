@@ -105,7 +105,7 @@ def part_of(track: Track) -> Part | Refusal:
     error = np.zeros(starts.size)
     for _ in range(2):
         # Once more with large errors counted less: a splash of water is no heat that the map saved.
-        own = effect_fit.fit([Sums((rows * weight[:, None]).T @ rows, float(weight.sum()))])
+        own = effect_fit.fit([_sums(rows, weight)])
         error = rows @ own.weights[0]
         size = max(effect_fit.LEAST_ERROR_C, 1.4826 * float(np.median(np.abs(error))))
         weight = 1.0 / np.sqrt(1.0 + (error / (2.0 * size)) ** 2)
@@ -115,13 +115,19 @@ def part_of(track: Track) -> Part | Refusal:
     on = track.steps(track.conservative)[inside]
     switches, like = effect_ground.switches(track, inside)
     return Part(
-        sums=Sums((rows * weight[:, None]).T @ rows, float(weight.sum())),
-        ground=effect_ground.sums(track),
+        sums=_sums(rows, weight),
+        ground=_whole(effect_ground.sums(track)[_GROUND_UPPER], effect_ground.TERMS + 1),
         seconds=effect_ground.seconds(track, inside),
         on_s=STEP_S * np.array([(1.0 - on).sum(), on.sum()]),
         switches=switches,
         like=like,
     )
+
+
+def _sums(rows: FloatArray, weight: FloatArray) -> Sums:
+    """Weighted sums of products, alike in both halves to the last digit: one half is kept."""
+    table = (rows * weight[:, None]).T @ rows
+    return Sums(_whole(table[_UPPER], COLUMNS), float(weight.sum()))
 
 
 def pooled(parts: Sequence[Part], *, of_build: bool = False) -> Estimate:

@@ -293,12 +293,12 @@ class Drawn:
         ok = self.ride.known[None]
         return np.where(ok, heat - falls * lifted, np.nan), np.where(ok, g * lifted, np.nan)
 
-    def switched(self, coolant_c: FloatArray, advised: BoolArray) -> FloatArray:
+    def switched(self, coolant_c: FloatArray, advised: BoolArray, log_ratio: FloatArray | None = None) -> FloatArray:
         """How much cooler (negative) the coolant would have been on the conservative map where `advised`, (draws, n).
 
         `coolant_c`, (n,) or (draws, n), is the coolant as it was. Each step is taken twice, from the coolant as it was
         and as it would have been, and the difference carried on: what the model does not know of the ride drops out.
-        It starts anew after a hole.
+        It starts anew after a hole. `log_ratio`, (draws,): the map's effect where it is known better than by the fit.
         """
         fresh = advised & ~(np.nan_to_num(self.ride.conservative) > 0.0)
         was = np.atleast_2d(coolant_c)
@@ -306,7 +306,8 @@ class Drawn:
         change = np.zeros((number, count))
         if not fresh.any():
             return change
-        kappa, lag_s = np.exp(self.thetas[:, KAPPA]), np.exp(self.thetas[:, LAG])
+        kappa = np.exp(self.thetas[:, KAPPA] if log_ratio is None else log_ratio)
+        lag_s = np.exp(self.thetas[:, LAG])
         # What the map takes from the heating, in step with gas less wall.
         cut = smeared(self.load_kps * (fresh * (kappa - 1.0)[:, None]), lag_s) / (GAS_C - REFERENCE_C)
         dies = np.abs(cut).max(axis=0) < FAINT_C * SLOWEST_PER_S / (GAS_C - REFERENCE_C)

@@ -127,7 +127,7 @@ def what_if_note(told: WhatIf) -> str:
     figure = f" {band.value:.2f} ({band.low:.2f} to {band.high:.2f})" if band is not None else ""
     basis = {
         "bike": f"the tuner's own figure in the bike file:{figure} of the standard map's heat",
-        "library": f"what this bike's rides show:{figure} of the standard map's heat",
+        "library": f"what rides of this bike or its build on both maps show:{figure} of the standard map's heat",
         "default": f"a default, since nobody has given a figure for this bike:{figure} of the standard map's heat, "
         f"which "
         "may be no gain at all",
