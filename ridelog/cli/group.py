@@ -6,6 +6,7 @@ import click
 
 from ridelog import __version__
 from ridelog.cli.analyzing import analyze
+from ridelog.cli.cases import case
 from ridelog.cli.compare import compare
 from ridelog.cli.diagnose import diagnose
 from ridelog.cli.importing import import_
@@ -44,6 +45,7 @@ for command in (
     review,
     compare,
     note,
+    case,
     report,
     export,
     serve,

@@ -1,0 +1,182 @@
+"""What is said of complaints: the customer's words as such, what was found, and how it compares. Nobody is to blame."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from ridelog.told import quoted
+from ridelog.words.causes import CAUSE_WORDS, FAMILY_WORDS
+from ridelog.words.terms import degrees, duration
+
+CHANGED_WORDS: dict[str, str] = {
+    "version": "ridelog itself",
+    "ride_bike": "the bike the ride belongs to",
+    "bike": "the bike file",
+    "sheet": "the advice sheet in force on that day",
+    "baseline": "the bike's rides it is held against",
+    "notes": "the notes on the ride",
+    "ambient": "the air temperature given for the ride",
+    "start": "the ride's date or time of day",
+    "ride_file": "the ride as it is stored, imported anew",
+    "figures": "figures ridelog works with",
+    "other": "something else that is known of the bike",
+}
+
+OUTCOME_WORDS: dict[str, str] = {
+    "open": "open",
+    "first_right": "The cause named first is what the workshop found.",
+    "family_right": "The cause named first is of the kind the workshop found.",
+    "not_right": "The workshop found something else than the cause named first.",
+    "not_enough_evidence": "From the rides alone there was not enough evidence for a cause.",
+    "no_cause": "No cause of ridelog's list was named, so the case tells nothing of how right ridelog was.",
+    "no_rides": "No ride was attached, so the case tells nothing of how right ridelog was.",
+}
+
+NO_CASES = "There are no cases yet. Open one: ridelog case open --bike BIKE --said TEXT"
+NO_RIDES = "No ride is attached yet: ridelog case add CASE RIDE"
+GONE = "Today: the ride is no longer in the library, so it can't be run again. What was found then stands above."
+SAME = "Today: the same. All that the answer rests on is as it was."
+
+
+def cause_words(name: str) -> str:
+    """A cause, a family or a conclusion in words."""
+    if name == "not_enough_evidence":
+        return "not enough evidence"
+    if name == "none_of_these":
+        return "none of ridelog's causes"
+    return CAUSE_WORDS.get(name) or FAMILY_WORDS.get(name, name.replace("_", " "))
+
+
+def chance(probability: float | None) -> str:
+    """` (71 %)`, or nothing."""
+    return "" if probability is None else f" ({100.0 * probability:.0f} %)"
+
+
+def state(closed_utc: datetime | None) -> str:
+    """Whether a case is closed, and since when."""
+    return "open" if closed_utc is None else f"closed {closed_utc:%Y-%m-%d}"
+
+
+def said(text: str) -> str:
+    """The customer's words."""
+    return f"The rider said: {quoted(text)}"
+
+
+def found(text: str, cause: str | None, before: bool = False) -> str:
+    """The workshop's finding."""
+    named = f" Cause: {cause_words(cause)}." if cause is not None else ""
+    return f"The workshop {'had first' if before else ''} found: {quoted(text)}.{named}".replace("  ", " ")
+
+
+def answer(conclusion: str | None, probability: float | None, rides: int) -> str:
+    """The tool's answer over all rides of a case."""
+    if conclusion is None:
+        return NO_RIDES
+    over = "From its ride" if rides == 1 else f"From its {rides} rides together"
+    if conclusion == "not_enough_evidence":
+        return f"{over}: not enough evidence for a cause."
+    return f"{over}, most likely: {cause_words(conclusion)}{chance(probability)}."
+
+
+def figures(key: Mapping[str, object]) -> str:
+    """Peak and longest look at the thresholds, as they were found."""
+    peak = key.get("peak_c")
+    if not isinstance(peak, int | float):
+        return "Coolant was not logged, so nothing was measured of its temperature."
+    told = [f"coolant peaked at {degrees(float(peak))}"]
+    rows = key.get("exposure")
+    listed = rows if isinstance(rows, list) else []
+    told += [f"{duration(row['observed_s'])} above {row['threshold_c']:g} C" for row in listed if row["observed_s"]]
+    text = ", ".join(told)
+    return f"{text[0].upper()}{text[1:]}."
+
+
+def rested_on(version: str, basis: Mapping[str, object]) -> str:
+    """What the findings rest on, in brief."""
+    rides = basis.get("prior_rides")
+    count = len(rides) if isinstance(rides, list) else 0
+    held = f"{count} other ride{'' if count == 1 else 's'}" if count else "no other ride"
+    bike = _short(basis.get("bike_sha256"))
+    return f"Rests on: ridelog {version}, advice sheet {basis.get('sheet')}, bike file {bike}, {held}."
+
+
+def _short(sha256: object) -> str:
+    return str(sha256)[:8] if sha256 is not None else "none"
+
+
+def versions(then: str, now: str) -> str:
+    """Another version of ridelog."""
+    return f"ridelog itself (then {then}, now {now})"
+
+
+def rides_beside(then: Sequence[str], now: Sequence[str]) -> str:
+    """Which rides came and went among those it is held against."""
+    came, went = [one for one in now if one not in then], [one for one in then if one not in now]
+    told = [*([f"new: {_some(came)}"] if came else []), *([f"no longer: {_some(went)}"] if went else [])]
+    return f"{CHANGED_WORDS['baseline']} ({'; '.join(told) or 'the same rides with other figures'})"
+
+
+def _some(names: Sequence[str]) -> str:
+    return ", ".join(names[:3]) + (f" and {len(names) - 3} more" if len(names) > 3 else "")
+
+
+def changed(parts: Sequence[str], then: str, now: str, *, same_answer: bool) -> str:
+    """Today beside then. `parts` are what changed, in words; `then` and `now` the answers."""
+    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    verb = "has" if len(parts) == 1 else "have"
+    if same_answer:
+        return f"Today: {listed} {verb} changed since. The answer is the same cause: then {then}, today {now}."
+    return f"Today: {listed} {verb} changed since. Then: {then}. Today: {now}."
+
+
+def unknown(reason: str) -> str:
+    """It can't be told."""
+    return f"Today: can't tell whether it gives the same: {reason}"
+
+
+def opened(name: str, rides: int) -> str:
+    """A case was opened."""
+    return f"Case {name} opened{_with(rides)}."
+
+
+def added(name: str, rides: int) -> str:
+    """Rides were attached."""
+    return f"Case {name}: {rides} ride{'' if rides == 1 else 's'} added, findings kept as they are now."
+
+
+def _with(rides: int) -> str:
+    return "" if rides == 0 else f" with {rides} ride{'' if rides == 1 else 's'}, findings kept as they are now"
+
+
+def closed(name: str, cause: str | None) -> str:
+    """A case was closed."""
+    if cause is None:
+        return f"Case {name} closed. Without --cause it does not count in ridelog's own record."
+    return f"Case {name} closed: {cause_words(cause)}."
+
+
+def reopened(name: str) -> str:
+    """A case was opened again."""
+    return f"Case {name} is open again; what the workshop had found stays with it."
+
+
+def dropped(name: str, ride: str | None) -> str:
+    """A case, or a ride of it, was removed."""
+    return f"Case {name} removed." if ride is None else f"Case {name}: {ride} taken out."
+
+
+def record(counts: Mapping[str, int]) -> str:
+    """The tool's own record in a sentence."""
+    total = counts["closed"]
+    if not total:
+        return "No case is closed yet, so there is no record of how often ridelog was right."
+    asked = total - counts["no_cause"] - counts["no_rides"]
+    head = f"{total} closed case{'' if total == 1 else 's'}"
+    if not asked:
+        return f"{head}, none with both a ride and a cause by the workshop."
+    return (
+        f"{head}, {asked} with both a ride and a cause by the workshop. Of these, the first cause was right in "
+        f"{counts['first_right']}, its kind in {counts['family_right']}; in {counts['not_enough_evidence']} there was "
+        "not enough evidence."
+    )
