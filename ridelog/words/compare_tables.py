@@ -158,7 +158,7 @@ def _rates_table(found: Comparison, heading: str, name: str) -> Table:
         rate = row.rate
         span_words = load_words if by_load else speed_words
         rows.append(
-            (span_words(row.low, row.high), f"{60 * rate.first.value:+.1f}", f"{60 * rate.others.value:+.1f}",
+            (span_words(row.low, row.high), signed(60 * rate.first.value, 1), signed(60 * rate.others.value, 1),
              per_minute(rate.difference), f"{terms.duration(rate.seconds[0])} / {terms.duration(rate.seconds[1])}",
              answer_words(row.answer))
         )  # fmt: skip
