@@ -11,6 +11,7 @@ import numpy as np
 
 from ridelog import compare_heat
 from ridelog.analysis import cooldown, fan_runs, matched_records, matched_use, thermal
+from ridelog.analysis.airflow import THERMOSTAT_SPAN_C
 from ridelog.analysis.cooldown import Recovery
 from ridelog.analysis.fan_runs import FanRuns
 from ridelog.analysis.matched_records import (
@@ -153,11 +154,20 @@ def _heated(found: Comparison, heat: HeatSides, doubts: list[CannotTell]) -> Com
         cooling=cooling,
         figures=compare_heat.figure_rows(heat),
     )
+    ridden = next((row for row in found.settle if row.stretch == "ridden"), None)
+    opens_c = heat.plant.opens_c
+    if ridden is not None and opens_c is not None and _held_by(opens_c, ridden.first.value, ridden.others.value):
+        doubts.append(CannotTell("matched_settle", words.THERMOSTAT))
     if heat.stretch is None:
         return found
     scatter, alone = compare_heat.scatter(heat, heat.stretch)
     sides = [tuple(replace(one, settle_c=alone.get(one.id)) for one in part) for part in (found.first, found.others)]
     return replace(found, first=sides[0], others=sides[1], scatter=scatter)
+
+
+def _held_by(opens_c: float, *settles_c: float) -> bool:
+    """Does a thermostat that is neither shut nor fully open hold both?"""
+    return max(settles_c) < opens_c + THERMOSTAT_SPAN_C
 
 
 def _verdict(found: Comparison, heat: HeatSides) -> tuple[Answer, str]:

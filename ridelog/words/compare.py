@@ -53,6 +53,10 @@ TOO_LITTLE_SHUT = (
     "side are needed"
 )
 MAP_UNKNOWN = "the map was not logged all along, so a part of a difference in heat may be the map's"
+THERMOSTAT = (
+    "on the stretch both were held to, the thermostat keeps the coolant where it is: a radiator that sheds less shows "
+    "there only in the rates, until the thermostat stands open"
+)
 NO_CELLS = "engine speed and throttle are not both logged on both sides"
 CONTRARY = (
     "the fitted balance and the coolant's own trace point to different sides, so that neither is believed. Ride the "

@@ -119,6 +119,7 @@ QUESTION_WORDS: dict[str, str] = {
     "build_check": "Does the engine's build suit where it was ridden?",
     "heat": "How much heat did the engine make, and how much was shed?",
     "matched_heat": "Was it hotter at the same load, speed and air?",
+    "matched_settle": "Would it settle hotter?",
     "cooling_by_speed": "How fast did it cool at each speed?",
     "load_cells": "How was it ridden, by engine speed and throttle?",
 }
