@@ -1,7 +1,7 @@
 """What a note speaks of, where its words say so plainly; where they don't, it is about nothing in particular.
 
-English, German, French, Spanish and Italian. A part of a sentence with a word of denial, doubt, wish or time to come is
-not heard, nor is a question: a map that somebody meant to switch to was not switched to.
+English, German, French, Spanish and Italian. A sentence with a word of doubt, wish or time to come is not heard, nor a
+part of one with a denial, nor a question: a map that somebody meant to switch to was not switched to.
 """
 
 from __future__ import annotations
@@ -32,7 +32,8 @@ def _any(*words: str) -> re.Pattern[str]:
     return re.compile(rf"(?<!\w)(?:{'|'.join(words)})(?!\w)")
 
 
-_PARTS = re.compile(r"[.,;:!\n]+|(?<!\w)(?:but|aber|mais|pero|però|ma)(?!\w)")
+_SENTENCES = re.compile(r"[.;!]+")
+_PARTS = re.compile(r"[.,;:!]+|(?<!\w)(?:but|aber|mais|pero|però|ma)(?!\w)")
 
 _DENIED = _any(
     r"no|not|never|without|nothing|none|zero|\w+n['’]t|cannot",
@@ -112,9 +113,8 @@ _SERVICE = re.compile(
 def about_of(text: str, bike: Bike | None = None) -> Taken:
     """What a note is about. `bike` tells which map a number is: "map 2" is plain only where its file says so."""
     told = " ".join(text.casefold().split())
-    heard = [part.strip() for part in _PARTS.split(told) if not (_DENIED.search(part) or _DOUBTED.search(part))]
-    if "?" in told:
-        heard = []
+    sure = [sentence for sentence in _SENTENCES.split(told) if not _DOUBTED.search(sentence)] if "?" not in told else []
+    heard = [part.strip() for sentence in sure for part in _PARTS.split(sentence) if not _DENIED.search(part)]
     found = {kind for part in heard for kind in _kinds(part, bike)}
     maps: set[AboutName] = found & {"map_conservative", "map_standard"}
     loss: set[AboutName] = found & {"coolant_lost"}
