@@ -44,8 +44,8 @@ WORK = ["service done", "washed the radiators", "new plug fitted", "thermostat r
         "radiateurs lavés", "filtro cambiado", "bled the coolant"]  # fmt: skip
 NOT_PLAIN = [
     "forgot to switch to the conservative map", "should have switched to conservative",
-    "did not switch to conservative", "never on the conservative map", "wanted to switch to conservative", "switched to conservative?",
-    "lost coolant?",
+    "did not switch to conservative", "never on the conservative map", "wanted to switch to conservative",
+    "switched to conservative?", "lost coolant?",
     "maybe lost coolant", "was told to switch to conservative", "will switch to conservative later",
     "vergessen, auf konservativ geschaltet zu haben", "nicht auf konservativ geschaltet",
     "hätte auf konservativ geschaltet", "pas passé sur la cartographie conservatrice",
