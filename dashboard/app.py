@@ -9,8 +9,12 @@ from typing import Any
 from dash import Dash, dcc, html
 from flask import Response, request
 
-from dashboard import config, ids, security
+from dashboard import config, ids, security, texts
+from dashboard.adding import routes
+from dashboard.adding.desk import Desk
+from dashboard.callbacks import adding as adding_callbacks
 from dashboard.callbacks import routing, zooming
+from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError, UsageError
 
@@ -36,8 +40,9 @@ _PAGE = """<!DOCTYPE html>
 </html>"""
 
 
-def create_app(provider: Provider, *, token: str | None = None) -> Dash:
-    """The application over one source of rides. With `token`, every request must carry it."""
+def create_app(provider: Provider, *, desk: Desk | None = None, token: str | None = None) -> Dash:
+    """The application over one source of rides. With `desk`, logs can be added; with `token`, every request must carry
+    it."""
     app = Dash(
         "dashboard",
         title=config.NAME,
@@ -53,10 +58,13 @@ def create_app(provider: Provider, *, token: str | None = None) -> Dash:
         enable_mcp=False,
         on_error=_tell,
     )
-    app.layout = _frame()
+    app.layout = _frame(adds=desk is not None)
     routing.register(app, provider)
     zooming.register(app, provider)
     server = app.server
+    if desk is not None:
+        adding_callbacks.register(app, desk)
+        routes.register(server, desk.inbox, desk.foreman, desk.knows_bike)
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
     _report_route(server, provider)
     _steps_route(server, provider)
@@ -65,21 +73,40 @@ def create_app(provider: Provider, *, token: str | None = None) -> Dash:
     return app
 
 
-def _frame() -> html.Div:
-    """What stands around every page."""
+def _frame(*, adds: bool) -> html.Div:
+    """What stands around every page. `adds`: logs can be added."""
+    add: list[Any] = []
+    if adds:
+        add = [
+            dcc.Store(id=ids.ADD_TICK),
+            dcc.Store(id=ids.ADD_SHOWN),
+            dcc.Interval(id=ids.ADD_CLOCK, interval=config.LOOK_MS, disabled=True),
+            adding.panel(),
+            html.Div(texts.ADD_DROP, className="dropzone", **{"aria-hidden": "true"}),
+        ]
+    button = html.Button(
+        texts.ADD, id=ids.ADD_OPEN, type="button", className="main",
+        **{"aria-expanded": "false", "aria-controls": ids.ADD_PANEL},
+    )  # fmt: skip
     return html.Div(
         [
             dcc.Location(id=ids.URL, refresh="callback-nav"),
             dcc.Store(id=ids.SCREEN),
             dcc.Store(id=ids.TITLE),
+            dcc.Store(id=ids.ADDED),
             html.A("Skip to the page", href="#content", className="skip"),
             html.Header(
                 html.Nav(
-                    [dcc.Link(config.NAME, href="/", className="name"), dcc.Link("Rides", href="/")],
+                    [
+                        dcc.Link(config.NAME, href="/", className="name"),
+                        dcc.Link("Rides", href="/"),
+                        button if adds else None,
+                    ],
                     **{"aria-label": "Pages"},
                 )
             ),
             html.Div(id=ids.NOTICE, role="alert", className="notice"),
+            *add,
             dcc.Loading(
                 html.Main(html.P("Reading …", className="small"), id=ids.CONTENT, tabIndex="-1"),
                 target_components={ids.CONTENT: "children"},

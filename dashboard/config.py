@@ -16,12 +16,15 @@ CACHED_RIDES = 8
 """Analyzed rides kept in memory: a ride of 10 h at 20 Hz takes about 100 MB with its samples."""
 
 BODY_BYTES = 1_000_000
-"""Largest request taken: pages send clicks and ranges, never files."""
+"""Largest request taken but a file: pages send clicks and ranges."""
 
 THREADS = 8
 
 STACK_POINTS = 1600
 """Points a line and view."""
+
+LOOK_MS = 1000
+"""So often a page looks after imports while one is going on."""
 
 
 def ride_path(ride_id: str) -> str:

@@ -32,3 +32,26 @@ LATER = "view-later"
 def row(index: int) -> dict[str, str | int]:
     """Id of one row of the stretch table; `index` counts `analysis.segments`."""
     return {"type": ROW, "index": index}
+
+
+ADD_OPEN, ADD_PANEL, ADD_CLOSE = "add-open", "add-panel", "add-close"
+ADD_CHOOSE, ADD_FOLDER, ADD_FORM, ADD_CHOSEN = "add-choose", "add-folder", "add-form", "add-chosen"
+ADD_BIKE, ADD_AMBIENT, ADD_SEND, ADD_CLEAR = "add-bike", "add-ambient", "add-send", "add-clear"
+ADD_TOGETHER, ADD_TOGETHER_ROW, ADD_SAID = "add-together", "add-together-row", "add-said"
+ADD_JOBS, ADD_SHOWN, ADD_CLOCK = "add-jobs", "add-shown", "add-clock"
+ADD_TICK = "add-tick"
+"""A store that add.js sets when a file has arrived, so that the list is looked at anew."""
+ADDED = "added"
+"""A store that counts rides added since the page was opened."""
+ADD_ACT, ADD_ANSWER = "add-act", "add-answer"
+"""Types of the pattern-matched ids of a job's buttons, and of the answers to its question."""
+
+
+def act(job: str, name: str) -> dict[str, str]:
+    """Id of a job's button."""
+    return {"type": ADD_ACT, "job": job, "act": name}
+
+
+def answer(job: str, number: int) -> dict[str, str | int]:
+    """Id of an answer to a job's question; `number` counts its options."""
+    return {"type": ADD_ANSWER, "job": job, "option": number}

@@ -83,6 +83,7 @@ class LibraryProvider:
         from ridelog.store.library import Library
 
         self._library: Library = Library.open(root)
+        self.root = self._library.root
         self._kept: OrderedDict[Hashable, RideView] = OrderedDict()
         self._door = threading.Lock()
         self._busy: dict[Hashable, threading.Lock] = {}

@@ -38,17 +38,21 @@ def serve(
         )
     from waitress import create_server
 
+    from dashboard.adding.desk import Desk
+    from dashboard.adding.inbox import FILE_BYTES
     from dashboard.app import create_app
     from dashboard.provider import LibraryProvider
 
-    app = create_app(LibraryProvider(library_root), token=token)
+    provider = LibraryProvider(library_root)
+    desk = Desk(provider.root)
+    app = create_app(provider, desk=desk, token=token)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
     door = _bind(host, port)
     server = create_server(
         app.server,
         sockets=[door],
         threads=config.THREADS,
-        max_request_body_size=config.BODY_BYTES,
+        max_request_body_size=FILE_BYTES,
         max_request_header_size=65_536,
         ident=None,
         clear_untrusted_proxy_headers=True,
@@ -62,6 +66,7 @@ def serve(
         server.run()
     finally:
         server.close()
+        desk.close()
 
 
 def _bind(host: str, port: int) -> socket.socket:

@@ -6,7 +6,7 @@ import logging
 from typing import Any
 from urllib.parse import unquote
 
-from dash import Dash, Input, Output, State
+from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids
 from dashboard.pages import lost, ride, rides
@@ -40,10 +40,14 @@ def register(app: Dash, provider: Provider) -> None:
         Output(ids.CONTENT, "children"),
         Output(ids.TITLE, "data"),
         Input(ids.SCREEN, "data"),
+        Input(ids.ADDED, "data"),
         State(ids.URL, "pathname"),
         prevent_initial_call=True,
     )
-    def show(screen: dict[str, Any], path: str) -> tuple[Any, str]:
+    def show(screen: dict[str, Any] | None, added: int | None, path: str) -> tuple[Any, Any]:  # noqa: ARG001
+        # A ride that was added changes the list of rides, and nothing of another page.
+        if ctx.triggered_id == ids.ADDED and _parts(path):
+            return no_update, no_update
         return page(provider, path, touch=bool((screen or {}).get("touch")))
 
 

@@ -5,6 +5,7 @@
     rides/<id>.parquet    one ride file a ride (see store.parquet)
     originals/<sha256>    the logs as they were imported, by content; their names stand in the catalogue only
     incoming/             what is being written just now (see store.incoming)
+    inbox/                logs sent by a browser, until they are imported (see dashboard.adding)
 
 A ride is stored whole or not at all. It is written under `incoming/`, flushed to the disk, then put in place by
 renames inside the one catalogue transaction that enters it; only the commit of that transaction makes it a ride of
@@ -42,7 +43,7 @@ if TYPE_CHECKING:
 __all__ = ["KEEP", "Library", "RideRow", "default_root"]
 
 _FOLDERS = ("rides", "originals", "incoming")
-_OURS = {*_FOLDERS, "library.sqlite", "library.sqlite-wal", "library.sqlite-shm", "library.sqlite-journal"}
+_OURS = {*_FOLDERS, "inbox", "library.sqlite", "library.sqlite-wal", "library.sqlite-shm", "library.sqlite-journal"}
 _RIDE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,127}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 

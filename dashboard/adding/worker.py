@@ -1,0 +1,120 @@
+"""The process that imports and analyzes the files of one job: `python -m dashboard.adding.worker LIBRARY JOB_FOLDER`.
+
+One process a job: a file that brings it down takes nothing else with it. It writes what it does into the job's record
+and leaves the outcome in `outcome.json`; whoever started it reads that, so that a job that was called off stays so.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import sys
+from dataclasses import asdict, replace
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from dashboard.adding import jobs
+from dashboard.adding.jobs import Added, Asked, Job, State
+
+if TYPE_CHECKING:
+    from ridelog.errors import Preview
+    from ridelog.ingest import Answer, Outcome, Question
+    from ridelog.store.library import Library
+
+OUTCOME = "outcome.json"
+PROGRESS = "progress.txt"
+NOTES_SHOWN = 12
+
+
+def main(library_root: Path, folder: Path) -> int:
+    """Do the work; 0 where there is an outcome, whatever it is."""
+    from ridelog.errors import RidelogError
+
+    job = jobs.read(folder)
+    if job is None:
+        return 2
+    try:
+        done = work(library_root, folder, job)
+    except RidelogError as error:
+        done = replace(job, state="refused", reason=str(error))
+    _put(folder / OUTCOME, json.dumps(asdict(done), ensure_ascii=False))
+    return 0
+
+
+def work(library_root: Path, folder: Path, job: Job) -> Job:
+    """Import the job's files, then analyze what was stored. Raises RidelogError."""
+    from ridelog.ingest import ImportOptions, import_files, parse_column_option
+    from ridelog.store.library import Library
+
+    library = Library.open(library_root)
+    bike = library.bike(job.told.bike) if job.told.bike is not None else None
+    options = ImportOptions(
+        bike=bike,
+        bike_id=bike.id if bike is not None else None,
+        ambient_c=job.told.ambient_c,
+        start=datetime.fromisoformat(job.told.start) if job.told.start is not None else None,
+        timezone=job.told.timezone,
+        columns=tuple(parse_column_option(text) for text in job.told.columns),
+    )
+    open_questions: list[Asked] = []
+
+    def ask(question: Question) -> Answer:
+        options = tuple((option.words, option.text) for option in question.options)
+        asked = Asked(question.where, question.column, question.found, _seen(question.preview), options)
+        open_questions.append(asked)
+
+    def tell(text: str) -> None:
+        _put(folder / PROGRESS, text)
+
+    paths = [folder / str(number) / file.name for number, file in enumerate(job.files)]
+    outcomes = import_files(library, paths, options, together=job.told.together, progress=tell, ask=ask)
+    if open_questions and all(outcome.ride_id is None for outcome in outcomes):
+        return replace(job, state="asking", asked=open_questions[0], progress="")
+    return _ended(library, job, outcomes, tell)
+
+
+def _ended(library: Library, job: Job, outcomes: list[Outcome], tell: object) -> Job:
+    added = []
+    for outcome in outcomes:
+        if outcome.ride_id is not None:
+            if callable(tell):
+                tell(f"analyzing {outcome.ride_id}")
+            notes = tuple(note.sentence() for note in outcome.notes[:NOTES_SHOWN])
+            added.append(Added(outcome.ride_id, outcome.status, notes, _answer(library, outcome.ride_id)))
+    refused = [outcome.reason or "no reason was given" for outcome in outcomes if outcome.status == "refused"]
+    state: State = "done" if added else "refused"
+    return replace(job, state=state, added=tuple(added), reason="\n".join(refused) or None, progress="")
+
+
+def _answer(library: Library, ride_id: str) -> str | None:
+    """The first sentence of the analysis; what it needs of other rides is kept on the way, so that the page opens
+    quickly. An analysis that fails is told when the ride is opened, and takes nothing from the import."""
+    from ridelog.errors import RidelogError
+    from ridelog.study import known_of, study
+
+    try:
+        known = known_of(library, library.row(ride_id))
+        return study(library.load(ride_id), known).found.analysis.summary[0]
+    except RidelogError:
+        return None
+
+
+def _seen(preview: Preview) -> str:
+    examples = ", ".join(" ".join(example.split()) for example in preview.examples)
+    if preview.low is None or preview.high is None:
+        return f"texts such as {examples}" if examples else "no values"
+    return f"values from {preview.low:g} to {preview.high:g}, for example {examples}"
+
+
+def _put(path: Path, text: str) -> None:
+    """Whole or not at all."""
+    beside = path.with_name(f".{path.name}-{os.getpid()}")
+    beside.write_text(text, encoding="utf-8")
+    beside.replace(path)
+
+
+if __name__ == "__main__":
+    if hasattr(os, "nice"):
+        os.nice(5)  # pages are answered first
+    sys.exit(main(Path(sys.argv[1]), Path(sys.argv[2])))

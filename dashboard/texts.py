@@ -1,0 +1,46 @@
+"""Every text of the dashboard's own frame and forms, in one place, so that it can be read at once, and translated."""
+
+from __future__ import annotations
+
+ADD = "Add a log"
+ADD_HINT = "Drop log files or a folder anywhere on the page, or choose them."
+ADD_CHOOSE = "Choose files"
+ADD_CHOOSE_FOLDER = "Choose a folder"
+ADD_CLOSE = "Close"
+ADD_BIKE = "Which bike is it?"
+ADD_NO_BIKE = "not named yet"
+ADD_AMBIENT = "Air temperature of the day, °C (if you know it)"
+ADD_TOGETHER = "These files are one ride, from several devices"
+ADD_SEND = "Import"
+ADD_CLEAR = "Clear the list"
+ADD_DROP = "Drop the logs here"
+ADD_LIST = "Imports"
+ADD_LOCAL = "The files go to this program's own library on the machine it runs on, and nowhere else."
+
+JOB_STATES: dict[str, str] = {
+    "receiving": "being sent",
+    "waiting": "waiting for its turn",
+    "working": "being imported",
+    "asking": "has a question",
+    "done": "stored",
+    "refused": "not imported",
+    "stopped": "stopped",
+    "cancelled": "called off",
+}
+JOB_THERE_BEFORE = "was in the library already"
+JOB_OPEN = "Open the ride"
+JOB_RETRY = "Try again"
+JOB_CALL_OFF = "Call off"
+JOB_DISMISS = "Remove from this list"
+JOB_WAY_OUT = "What the importer did"
+JOB_WHICH = "Which is it?"
+
+
+def job_holds(column: str, seen: str) -> str:
+    """What a column in question holds."""
+    return f"{column}: {seen}"
+
+
+def open_imports(count: int) -> str:
+    """How many imports are going on."""
+    return "One import is going on." if count == 1 else f"{count} imports are going on."
