@@ -17,6 +17,10 @@ ADD_DROP = "Drop the logs here"
 ADD_LIST = "Imports"
 ADD_LOCAL = "The files go to this program's own library on the machine it runs on, and nowhere else."
 
+EMPTY_DROP = "This library is empty. Drop a log of your own anywhere on this page, or choose it with “Add a log” above."
+EMPTY_TERMINAL = "It also works from a terminal, then load this page again:"
+EMPTY_DEMO = "Or look around first with the sample rides, which are invented:"
+
 JOB_STATES: dict[str, str] = {
     "receiving": "being sent",
     "waiting": "waiting for its turn",

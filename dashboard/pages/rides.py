@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dash import dcc, html
 
-from dashboard import config
+from dashboard import config, texts
 from dashboard.components import parts
 from dashboard.provider import RideItem
 from ridelog.report.sentences import moment
@@ -73,11 +73,11 @@ def _empty() -> list[object]:
         parts.message(
             "No ride here yet",
             [
-                "This library is empty. Bring in a log of your own, from a terminal:",
+                texts.EMPTY_DROP,
+                texts.EMPTY_TERMINAL,
                 html.Code("ridelog import FILE --bike BIKE"),
-                "Or look around first with the sample rides, which are invented:",
+                texts.EMPTY_DEMO,
                 html.Code("ridelog demo"),
-                "Then load this page again.",
             ],
         )
     ]

@@ -174,3 +174,15 @@ def phone(dashboard: str) -> Iterator[Look]:
     look = browser(dashboard, 390, 844, touch=True)
     yield look
     look.driver.quit()
+
+
+@pytest.fixture(scope="session")
+def open_browser() -> Callable[..., Look]:
+    """Makes browsers (see `browser`) for a dashboard of a test's own."""
+    return browser
+
+
+@pytest.fixture(scope="session")
+def serve_library() -> Callable[[Path], Iterator[str]]:
+    """Runs dashboards (see `running`) over a library of a test's own."""
+    return running

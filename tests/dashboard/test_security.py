@@ -18,7 +18,10 @@ HERE = "http://127.0.0.1:8150"
 CALLBACK = {
     "output": "..content.children...page-title.data..",
     "outputs": [{"id": "content", "property": "children"}, {"id": "page-title", "property": "data"}],
-    "inputs": [{"id": "screen", "property": "data", "value": {"path": "/", "touch": False}}],
+    "inputs": [
+        {"id": "screen", "property": "data", "value": {"path": "/", "touch": False}},
+        {"id": "added", "property": "data", "value": None},
+    ],
     "changedPropIds": ["screen.data"],
     "state": [{"id": "url", "property": "pathname", "value": "/"}],
 }
