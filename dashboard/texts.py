@@ -37,14 +37,13 @@ JOB_RETRY = "Try again"
 JOB_CALL_OFF = "Call off"
 JOB_DISMISS = "Remove from this list"
 JOB_WAY_OUT = "What the importer did"
-JOB_WHICH = "Which is it?"
 
 
-def job_holds(column: str, seen: str) -> str:
-    """What a column in question holds."""
-    return f"{column}: {seen}"
+def job_question(column: str) -> str:
+    """The question what a column holds."""
+    return f"The column “{column}” fits more than one meaning. Which is it?"
 
 
-def open_imports(count: int) -> str:
-    """How many imports are going on."""
-    return "One import is going on." if count == 1 else f"{count} imports are going on."
+def job_holds(seen: str) -> str:
+    """What stands in it."""
+    return f"It holds {seen}."

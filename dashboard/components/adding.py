@@ -78,9 +78,7 @@ def job_list(found: Sequence[Job], progress: dict[str, str]) -> list[object]:
 
 
 def _job(job: Job, doing: str) -> html.Div:
-    inside: list[object] = [
-        html.P([html.B(job.title), " ", html.Span(texts.JOB_STATES[job.state], className=f"state {job.state}")])
-    ]
+    inside: list[object] = [html.P([html.B(job.title), " ", html.Span(texts.JOB_STATES[job.state], className="state")])]
     if job.state == "working":
         inside.append(html.P(doing or texts.JOB_STATES["working"], className="small"))
         inside.append(html.Div(className="going", role="progressbar", **{"aria-label": texts.JOB_STATES["working"]}))
@@ -102,7 +100,7 @@ def _job(job: Job, doing: str) -> html.Div:
             )
         )
     inside.append(html.Div([_button(job, act, words) for act, words in _acts(job)], className="tools"))
-    return html.Div(inside, className=f"job {job.state}")
+    return html.Div(inside, className=f"job is-{job.state}")
 
 
 def _question(job: Job) -> html.Div:
@@ -111,9 +109,8 @@ def _question(job: Job) -> html.Div:
         return html.Div()
     return html.Div(
         [
-            html.P(asked.found),
-            html.P(texts.job_holds(asked.column, asked.seen), className="small"),
-            html.P(texts.JOB_WHICH, id=f"q-{job.id}"),
+            html.P(texts.job_question(asked.column), id=f"q-{job.id}"),
+            html.P(texts.job_holds(asked.seen), className="small"),
             html.Div(
                 [
                     html.Button(words, id=ids.answer(job.id, number), n_clicks=0, type="button")

@@ -55,7 +55,7 @@ def clean(look: Any) -> None:
 
 
 def jobs(look: Any, state: str) -> list[Any]:
-    return look.driver.find_elements("css selector", f".job.{state}")
+    return look.driver.find_elements("css selector", f".job.is-{state}")
 
 
 def test_a_dropped_log_gives_its_answer_and_its_page(look: Any, library: Library) -> None:
@@ -66,10 +66,10 @@ def test_a_dropped_log_gives_its_answer_and_its_page(look: Any, library: Library
     assert f"ride-{number}.csv" in look.text("#add-chosen")
     look.wait("#add-send").click()
     look.until(lambda: jobs(look, "done"), 60.0)
-    assert "oolant" in look.text(".job.done .told")
+    assert "oolant" in look.text(".job.is-done .told")
     look.picture(f"added-{look.run('return innerWidth')}")
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
-    link = look.wait(".job.done a[href^='/ride/']")
+    link = look.wait(".job.is-done a[href^='/ride/']")
     look.run("arguments[0].click()", link)
     look.wait("#answer", 60.0)
     clean(look)
@@ -83,9 +83,9 @@ def test_a_question_is_answered_on_the_page(look: Any, library: Library) -> None
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
     look.wait("#add-send").click()
     look.until(lambda: jobs(look, "asking") and jobs(look, "refused"), 60.0)
-    assert "no log that ridelog can read" in look.text(".job.refused")
+    assert "no log that ridelog can read" in look.text(".job.is-refused")
     look.picture(f"asked-{look.run('return innerWidth')}")
-    look.run("arguments[0].click()", look.wait(".job.asking .answers button"))
+    look.run("arguments[0].click()", look.wait(".job.is-asking .answers button"))
     look.until(lambda: not jobs(look, "asking") and {row.id for row in library.list_rides()} - before, 60.0)
     assert all(Path(name).name == name for row in library.list_rides() for name in (file.name for file in row.files))
     clean(look)
