@@ -54,23 +54,32 @@ def clean(look: Any) -> None:
     assert {urlsplit(one).netloc for one in asked if not one.startswith(("data:", "blob:", "about:"))} == {here}
 
 
-def jobs(look: Any, state: str) -> list[Any]:
-    return look.driver.find_elements("css selector", f".job.is-{state}")
+FIND = "const job = [...document.querySelectorAll('.job.is-%s')].find(one => one.innerText.includes(arguments[0]));"
+
+
+def job(look: Any, state: str, name: str) -> str | None:
+    """The words of the job of a file in a state; None where it is not in it."""
+    return look.run(FIND % state + "return job ? job.innerText : null", name)
+
+
+def press(look: Any, state: str, name: str, selector: str) -> None:
+    """Press something in the job of a file."""
+    look.run(FIND % state + "job.querySelector(arguments[1]).click()", name, selector)
 
 
 def test_a_dropped_log_gives_its_answer_and_its_page(look: Any, library: Library) -> None:
     number = len(library.list_rides()) + 1
+    name = f"ride-{number}.csv"
     look.open("/", "main h1")
-    look.run(DROP, [[f"ride-{number}.csv", log(number)]])
+    look.run(DROP, [[name, log(number)]])
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
-    assert f"ride-{number}.csv" in look.text("#add-chosen")
+    assert name in look.text("#add-chosen")
     look.wait("#add-send").click()
-    look.until(lambda: jobs(look, "done"), 60.0)
-    assert "oolant" in look.text(".job.is-done .told")
+    told = look.until(lambda: job(look, "done", name), 60.0)
+    assert "oolant" in told
     look.picture(f"added-{look.run('return innerWidth')}")
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
-    link = look.wait(".job.is-done a[href^='/ride/']")
-    look.run("arguments[0].click()", link)
+    press(look, "done", name, "a[href^='/ride/']")
     look.wait("#answer", 60.0)
     clean(look)
 
@@ -78,14 +87,17 @@ def test_a_dropped_log_gives_its_answer_and_its_page(look: Any, library: Library
 def test_a_question_is_answered_on_the_page(look: Any, library: Library) -> None:
     before = {row.id for row in library.list_rides()}
     number = 100 + len(before)
+    asks, no_log = f"two-ways-{number}.csv", f"no-log-{number}.csv"
     look.open("/", "main h1")
-    look.run(DROP, [["two-ways.csv", log(number, "Speed km/h")], ["no-log.csv", "hello\n"]])
+    look.run(DROP, [[asks, log(number, "Speed km/h")], [no_log, "hello\n"]])
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
     look.wait("#add-send").click()
-    look.until(lambda: jobs(look, "asking") and jobs(look, "refused"), 60.0)
-    assert "no log that ridelog can read" in look.text(".job.is-refused")
+    told = look.until(lambda: job(look, "refused", no_log), 60.0)
+    assert "no log that ridelog can read" in told
+    assert "Speed" in look.until(lambda: job(look, "asking", asks), 60.0)
     look.picture(f"asked-{look.run('return innerWidth')}")
-    look.run("arguments[0].click()", look.wait(".job.is-asking .answers button"))
-    look.until(lambda: not jobs(look, "asking") and {row.id for row in library.list_rides()} - before, 60.0)
-    assert all(Path(name).name == name for row in library.list_rides() for name in (file.name for file in row.files))
+    press(look, "asking", asks, ".answers button")
+    look.until(lambda: job(look, "done", asks), 60.0)
+    assert {row.id for row in library.list_rides()} - before
+    assert all(Path(file.name).name == file.name for row in library.list_rides() for file in row.files)
     clean(look)
