@@ -7,7 +7,6 @@ settled here; what is the same ground is told by `analysis.passes`, what a pass 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import datetime
 
 import numpy as np
 
@@ -95,6 +94,13 @@ def ridden(done: Study) -> Ridden:
     )
 
 
+def way_at(one: Ridden, made: Way) -> FloatArray:
+    """How far along the ride each mark of its track lies: by its speed where it has one, else by the track itself."""
+    if one.way_m is None:
+        return np.asarray(made.at_m - made.at_m[0])
+    return np.asarray(np.interp(made.t_s, one.t_s, one.way_m), dtype=np.float64)
+
+
 def same_ground(studies: Sequence[Study]) -> SameGround:
     """Repeated stretches of one ride, or those that several rides share, pass by pass. Never raises for what a ride
     lacks."""
@@ -118,9 +124,10 @@ def same_ground(studies: Sequence[Study]) -> SameGround:
     return SameGround(covers, rows, tuple(doubts), tuple(words.summary(covers, rows, len(doubts))))
 
 
-def _when(done: Study) -> tuple[bool, datetime | str]:
+def _when(done: Study) -> tuple[bool, float]:
+    """Dated rides in the order they were ridden, then the others in the order they were named."""
     start = done.ride.start_utc
-    return (True, done.ride.id) if start is None else (False, start)
+    return (True, 0.0) if start is None else (False, start.timestamp())
 
 
 def _cover(done: Study, one: Way, opposed_m: float) -> RideCover:
@@ -144,14 +151,13 @@ class _Measured:
         """A stretch with its passes and their comparisons."""
         told = [(each, *passes_measure.measure(self._of(each.way), each.start_s, each.end_s)) for each in one.passes]
         track_ = self.found.ways[one.way]
-        mine = self._of(one.way)
         return StretchRow(
             name=name,
             kind="loop" if one.loop else "stretch",
             length_m=_length(one, [measured for each, measured, _ in told if each.full]),
             ride=self.studies[one.way].ride.id,
             start_s=float(track_.t_s[one.first]),
-            at_m=_at(mine, track_, float(track_.t_s[one.first])),
+            at_m=float(way_at(self._of(one.way), track_)[one.first]),
             against_m=one.against_m,
             start_deg=(float(track_.lat_deg[one.first]), float(track_.lon_deg[one.first])),
             passes=tuple(self._pass(each, measured) for each, measured, _ in told),
@@ -164,7 +170,7 @@ class _Measured:
             number=one.number,
             start_s=one.start_s,
             end_s=one.end_s,
-            at_m=_at(self._of(one.way), self.found.ways[one.way], one.start_s),
+            at_m=float(way_at(self._of(one.way), self.found.ways[one.way])[one.first]),
             from_m=one.from_m,
             to_m=one.to_m,
             compared_share=one.compared_m / max(one.to_m - one.from_m, 1.0),
@@ -204,10 +210,3 @@ def _length(one: Stretch, full: list[Measured]) -> float:
     """By the bikes' own way, where speed tells it: marks cut bends a little."""
     known = [each.length_m for each in full if each.length_m]
     return float(np.median(known)) if known else one.length_m
-
-
-def _at(one: Ridden, track_: Way, t_s: float) -> float:
-    """How far along the ride a moment lies."""
-    if one.way_m is not None:
-        return float(np.interp(t_s, one.t_s, one.way_m))
-    return float(np.interp(t_s, track_.t_s, track_.at_m - track_.at_m[0]))

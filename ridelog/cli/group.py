@@ -9,9 +9,11 @@ from ridelog.cli.analyzing import analyze
 from ridelog.cli.cases import case
 from ridelog.cli.compare import compare
 from ridelog.cli.diagnose import diagnose
+from ridelog.cli.effect import effect
 from ridelog.cli.importing import import_
 from ridelog.cli.notes import note
 from ridelog.cli.output import export, report
+from ridelog.cli.places import places
 from ridelog.cli.profiles import advice, bikes
 from ridelog.cli.review import review
 from ridelog.cli.rides import edit, remove, rides
@@ -43,7 +45,9 @@ for command in (
     analyze,
     diagnose,
     review,
+    effect,
     compare,
+    places,
     note,
     case,
     report,

@@ -9,31 +9,35 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
+from ridelog.advice import KINDS
 from ridelog.words import terms
 
 if TYPE_CHECKING:
+    from ridelog.analysis.passes_hottest import HotPlace
     from ridelog.analysis.passes_measure import Compared, Measured
     from ridelog.analysis.passes_records import ComparedRow, PassRow, RideCover, StretchRow
-    from ridelog.results import Band
+    from ridelog.results import Band, CannotTell
 
 DASH = "–"
 
 NO_POSITIONS = "the log has no positions, so the same ground can't be told. Log a GPS track, or join one to it"
 
-PASS_COLUMNS = (
-    "ride", "lap", "at", "took", "stops", "km/h", "heat in", "heat out", "coolant in, out, peak", "would settle at",
-    "conservative map", "air",
-)  # fmt: skip
+CAUTIONS = (
+    "Leave a hot cooling system closed: it scalds.",
+    "A coolant sensor can't see a lean or detonating engine.",
+    "Estimates from logs, no findings. Decide with a qualified technician, the bike's handbook and local rules.",
+)
+
+COMPARED_NOTE = (
+    "At the same load and air: how much warmer the coolant would settle, once load, speed, map and air are evened out "
+    "by the earlier ride's heat balance; stops count as they were. By how it was ridden: what load, speed, map and air "
+    "themselves make of it."
+)
 
 NOTE_ON_HEAT = (
     "Heat is in C of coolant and metal together: what the engine put in and what the radiator took out over the pass. "
     "Would settle at: where the coolant would end up if the pass went on, stops left out. Bands of 95 %."
 )
-
-COMPARED_COLUMNS = (
-    "ride", "lap", "against", "at the same load and air", "by how it was ridden", "heat made a km",
-    "speed", "air",
-)  # fmt: skip
 
 VERDICTS = {
     "same": "the same within what the log can tell",
@@ -115,7 +119,7 @@ def summary(covers: Sequence[RideCover], rows: Sequence[StretchRow], untold: int
         longest = max(rows, key=lambda row: row.length_m)
         laps = [one for one in longest.passes if one.full]
         if alone and longest.kind == "loop":
-            said.append(f"A loop of {km(longest.length_m)}, ridden {_times(len(laps))} in whole.")
+            said.append(f"A loop of {km(longest.length_m)}: {len(laps)} whole laps.")
         elif alone:
             said.append(
                 f"{_stretches(len(rows))} ridden more than once; the longest, {km(longest.length_m)}, "
@@ -147,11 +151,129 @@ def _times(count: int) -> str:
     return {1: "once", 2: "twice"}.get(count, f"{count} times")
 
 
+# -- the hottest places ------------------------------------------------------------------------------------------------
+
+HOT_NOTE = (
+    "A pass is hot where for a quarter of it the coolant was over the bike's highest threshold, or would have settled "
+    "over it had the ground gone on like this. Passes in the other direction are not counted. Bands of 95 %; under ten "
+    "rides, the range of the rides."
+)
+
+ONE_RIDE_ONLY = "one ride only"
+
+
+def looking(number: int, of: int) -> str:
+    """What is being done."""
+    return f"looking at ride {number} of {of}"
+
+
+def no_such_bike(bike: str) -> str:
+    """Why a ride can't be looked at."""
+    return f"its bike {bike} is not in the library. Add the bike file (ridelog bikes add)"
+
+
+def hot_summary(bike: str | None, count: int, told: int, places: Sequence[HotPlace], untold: int) -> list[str]:
+    """What was found over many rides."""
+    whose = f"of bike {bike} " if bike is not None else ""
+    if not count:
+        said = [f"No ride {whose}has positions to tell places by."]
+    elif not told:
+        said = [f"{rides(count)} {whose}with positions, but none tells how hot it was."]
+    elif not places:
+        said = [f"No place over {rides(told)} {whose}took the coolant past its limit, or would have."]
+    else:
+        first = places[0]
+        where = f"{km(first.long_m)} of {words_of(first)}, {km(first.at_m)} into ride {first.ride}"
+        said = [f"Over {rides(told)} {whose}the surest hot place is {where}: {passes_hot(first)} were hot."]
+        if bike is not None:
+            told_of = others(first, bike)
+            said.append(f"Other bikes there: {told_of}." if told_of != DASH else "No other bike went there.")
+    if untold:
+        said.append(f"{rides(untold)} {whose}could not be looked at; the reasons stand below.")
+    return said
+
+
+def words_of(place: HotPlace) -> str:
+    """The kind of ground in words."""
+    if place.kind < 0:
+        return "ground of no flagged kind"
+    return terms.KIND_WORDS[KINDS[place.kind]].lower()
+
+
+def passes_hot(place: HotPlace) -> str:
+    """`8 of 9 passes were hot (56 to 98 %)`, with what can't be told."""
+    told = place.passes - place.unknown
+    text = f"{place.hot} of {told} passes"
+    if place.share is not None and told > 1:
+        text += f" ({100.0 * place.share.low:.0f} to {100.0 * place.share.high:.0f} %)"
+    return f"{text}, {place.unknown} not known" if place.unknown else text
+
+
+def others(place: HotPlace, bike: str | None) -> str:
+    """What other bikes did there: `5 of 7 passes`, or a dash where none went."""
+    rest = [one for one in place.by_bike if one.bike != bike]
+    passes = sum(one.passes for one in rest)
+    return f"{sum(one.hot for one in rest)} of {passes} passes hot" if passes else DASH
+
+
+def hot_columns(bike: str | None) -> tuple[str, ...]:
+    """Heads of the table of hot places."""
+    last = "bikes" if bike is None else "other bikes"
+    return "place", "ground", "hot", "rides", "settles at", "time above", last, "begins, for example"
+
+
+def hot_cells(number: int, place: HotPlace, bike: str | None) -> tuple[str, ...]:
+    """One place, as `hot_columns`."""
+    over = [f"{name} {terms.duration(seconds)}" for name, seconds in place.above_s.items() if seconds > 0.0]
+    by = len({one.bike for one in place.by_bike})
+    return (
+        str(number),
+        f"{km(place.long_m)} of {words_of(place)}",
+        passes_hot(place),
+        ONE_RIDE_ONLY if place.rides == 1 else f"{place.hot_rides} of {place.rides} hot",
+        band(place.settle, " C"),
+        ", ".join(over) or DASH,
+        others(place, bike) if bike is not None else str(by),
+        f"{km(place.at_m)}, {terms.clock(place.start_s)} of {place.ride}",
+    )
+
+
+def untold(items: Sequence[CannotTell]) -> list[str]:
+    """Rides that could not be looked at, those of one reason together."""
+    by: dict[str, list[str]] = {}
+    for one in items:
+        by.setdefault(one.reason, []).append(one.question)
+    return [
+        f"{', '.join(names[:3])}{f' and {len(names) - 3} more' if len(names) > 3 else ''}: {reason}."
+        for reason, names in by.items()
+    ]
+
+
 # -- cells of tables --------------------------------------------------------------------------------------------------
 
 
+def pass_columns(of: str) -> tuple[str, ...]:
+    """Heads of a table of passes over a loop or a stretch."""
+    return (
+        "ride", _one(of), "at", "took", "stops", "km/h", "heat in", "heat out", "coolant in, out, peak",
+        "would settle at", "conservative map", "air",
+    )  # fmt: skip
+
+
+def compared_columns(of: str) -> tuple[str, ...]:
+    """Heads of a table of comparisons."""
+    return (
+        "ride", _one(of), "against", "at the same load and air", "by how it was ridden", "heat made a km", "speed",
+        "air",
+    )  # fmt: skip
+
+
+def _one(of: str) -> str:
+    return "lap" if of == "loop" else "pass"
+
+
 def pass_cells(row: PassRow) -> tuple[str, ...]:
-    """One pass, as PASS_COLUMNS."""
+    """One pass, as `pass_columns`."""
     told = row.measured
     return (
         row.ride,
@@ -169,14 +291,14 @@ def pass_cells(row: PassRow) -> tuple[str, ...]:
     )
 
 
-def compared_cells(row: ComparedRow, lettered: str) -> tuple[str, ...]:
-    """One comparison, as COMPARED_COLUMNS."""
+def compared_cells(row: ComparedRow, of: str) -> tuple[str, ...]:
+    """One comparison, as `compared_columns`."""
     told = row.compared
-    same = row.ride == row.against_ride
+    other = f"{_one(of)} {row.against_number}"
     return (
         row.ride,
         str(row.number),
-        f"{lettered}{row.against_number}" if same else f"{row.against_ride} {lettered}{row.against_number}",
+        other if row.ride == row.against_ride else f"{row.against_ride}, {other}",
         verdict(told),
         band(told.load_c, " C", sign=True),
         times(told.heat_per_km),
