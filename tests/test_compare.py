@@ -7,7 +7,7 @@ import re
 
 import pytest
 from plant import bike_of
-from plant.compare_referee import ASKED, SCORING_MACHINES, ridden, score
+from plant.compare_referee import ASKED, SCORING_MACHINES, SERVICE_MACHINES, ridden, score, score_service
 from plant.referee import without
 
 from ridelog.advice import default_advice
@@ -86,6 +86,18 @@ def test_forty_machines(capsys: pytest.CaptureFixture[str]) -> None:
         if not kind.startswith("healthy"):
             assert done.share(kind, "cooler") <= 0.05
     assert done.fan_less("fan_off against 4") >= 0.60
+
+
+@pytest.mark.slow
+def test_work_on_twelve_bikes(capsys: pytest.CaptureFixture[str]) -> None:
+    """Three rides a side, judged by their own scatter alone: washing three tenths of the fins free is told in two of
+    three, and work that changed nothing is hardly ever told as a change."""
+    done = score_service(SERVICE_MACHINES)
+    with capsys.disabled():
+        print(done.text())
+    assert done.share("fins washed", "cooler") >= 0.65
+    assert done.share("fins washed", "hotter") == 0.0
+    assert done.share("nothing changed", "hotter", "cooler") <= 0.10
 
 
 # -- what can't be told -----------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ ANSWER_WORDS: dict[str, str] = {
 }
 
 STRETCH_WORDS: dict[str, str] = {
-    "ridden": "as the first was ridden",
+    "ridden": "as the first side was ridden",
     "cruise": "cruise: 43 km/h at 12 % of peak power",
     "slow and hard": "slow and hard: 18 km/h at 15 % of peak power",
     "standing": "standing, idling",
@@ -103,6 +103,11 @@ def per_minute(band: Band) -> str:
             f"({signed(60.0 * band.low, 1)} to {signed(60.0 * band.high, 1)})",
         )
     )
+
+
+def side_names(found: Comparison) -> tuple[str, str]:
+    """What both sides are called in tables and sentences."""
+    return ("rides after", "rides before") if found.mode == "service" else ("first", "others")
 
 
 # -- why not ----------------------------------------------------------------------------------------------------------
@@ -183,12 +188,25 @@ def _answer(found: Comparison) -> str:
     if found.verdict == "same":
         return (
             f"At the same load, speed and air {one} ran as hot as {other}, within what healthy rides differ by: ridden "
-            f"alike, its coolant would settle {_apart(band)}."
+            f"alike, its coolant would settle {_apart(band)}.{_leaning(band)}"
         )
     return (
         f"At the same load, speed and air {one} ran {found.verdict} than {other}: ridden alike, its coolant would "
         f"settle {_apart(band)}."
     )
+
+
+LEANS = 0.85
+"""A band with this share of it on one side of nothing leans there."""
+
+
+def _leaning(band: Band) -> str:
+    """What to do where a difference is likely and not proved; nothing where it is not even likely."""
+    side = max(band.high, -band.low) / max(band.high - band.low, 1e-9)
+    if side < LEANS:
+        return ""
+    word = "hotter" if band.high > -band.low else "cooler"
+    return f" It leans to {word} without proving it: compare more rides of either side."
 
 
 def _apart(band: Band) -> str:
@@ -209,9 +227,11 @@ def _rate(found: Comparison) -> list[str]:
         reach = f"{-60.0 * band.low:.1f} less to {60.0 * band.high:.1f} more"
     else:
         reach = " to ".join(f"{60.0 * v:.1f}" for v in sorted((abs(band.low), abs(band.high))))
+    first, others = side_names(found)
+    here, there = (terms.duration(seconds) for seconds in rate.seconds)
     text = (
         f"The logged coolant gained {abs(60.0 * band.value):.1f} C a minute {word} ({reach}) at loads and speeds both "
-        f"have: {terms.duration(rate.seconds[0])} of the first and {terms.duration(rate.seconds[1])} of the others, "
+        f"have: {here} of the {first} and {there} of the {others}, "
         f"{terms.share(rate.share[0])} and {terms.share(rate.share[1])} of their warm riding."
     )
     return [text]
@@ -247,14 +267,15 @@ def _air(found: Comparison) -> list[str]:
     if apart is None:
         return []
     word = "warmer" if apart > 0 else "colder"
+    others = side_names(found)[1]
     if found.ambient_stretch:
         text = (
-            f"The air was {abs(apart):.0f} C {word} than on the others. The balance takes that out, but over so much "
+            f"The air was {abs(apart):.0f} C {word} than on the {others}. The balance takes that out, but over so much "
             "it is a stretch: believe it less than the bands say."
         )
         return [text]
     if abs(apart) >= 0.5:
-        return [f"The air was {abs(apart):.0f} C {word} than on the others; the balance takes that out."]
+        return [f"The air was {abs(apart):.0f} C {word} than on the {others}; the balance takes that out."]
     return ["The air was the same within half a degree."]
 
 

@@ -15,6 +15,7 @@ from ridelog.words.compare import (
     level,
     per_minute,
     rides,
+    side_names,
     signed,
     span,
 )
@@ -126,9 +127,14 @@ def tables(found: Comparison) -> list[Table]:
     return [table for table in made if table is not None and table.rows]
 
 
+def _heads(found: Comparison) -> tuple[str, str]:
+    first, others = side_names(found)
+    return first.capitalize(), others.capitalize()
+
+
 def _rides_table(found: Comparison) -> Table:
     rows = []
-    for side, part in (("first", found.first), ("others", found.others)):
+    for side, part in zip(side_names(found), (found.first, found.others), strict=True):
         for one in part:
             air = DASH if one.ambient_c is None else f"{one.ambient_c:.0f} C"
             used = DASH if one.conservative_share is None else terms.share(one.conservative_share)
@@ -147,7 +153,7 @@ def _settle_table(found: Comparison) -> Table:
     air = f", air {found.settle[0].ambient_c:.0f} C" if found.settle else ""
     return Table(
         f"Where the coolant would settle on one and the same stretch{air}",
-        ("Stretch", "First", "Others", "Difference", "Told"), rows, (1, 2, 3), (1, 2),
+        ("Stretch", *_heads(found), "Difference", "Told"), rows, (1, 2, 3), (1, 2),
     )  # fmt: skip
 
 
@@ -162,14 +168,16 @@ def _rates_table(found: Comparison, heading: str, name: str) -> Table:
              per_minute(rate.difference), f"{terms.duration(rate.seconds[0])} / {terms.duration(rate.seconds[1])}",
              answer_words(row.answer))
         )  # fmt: skip
-    columns = (name, "First, C a minute", "Others, C a minute", "Difference", "Time, first / others", "Told")
+    first, others = _heads(found)
+    time = f"Time, {first.lower()} / {others.lower()}"
+    columns = (name, f"{first}, C a minute", f"{others}, C a minute", "Difference", time, "Told")
     return Table(heading, columns, tuple(rows), (1, 2, 3, 4), (4,))
 
 
 def _figure_table(found: Comparison) -> Table:
     rows = tuple((FIGURE_WORDS[row.name], *figure_cells(row), answer_words(row.answer)) for row in found.figures)
     return Table(
-        "The heat balance on both sides", ("Figure", "First", "Others", "Change", "Told"), rows, (1, 2, 3), (1, 2)
+        "The heat balance on both sides", ("Figure", *_heads(found), "Change", "Told"), rows, (1, 2, 3), (1, 2)
     )
 
 
@@ -179,7 +187,7 @@ def _cruise_table(found: Comparison) -> Table:
         cells = [_cruise_cell(one) for one in (pair.first, pair.others)]
         shares = f"{terms.share(pair.share[0])} / {terms.share(pair.share[1])}"
         rows.append((speed_words(pair.low_mps, pair.high_mps), *cells, shares))
-    columns = ("Speed", "First", "Others", "Share of the rides")
+    columns = ("Speed", *_heads(found), "Share of the rides")
     return Table("Coolant above the air at steady cruise: median, lowest and highest", columns, tuple(rows), (1, 2, 3))
 
 
@@ -203,7 +211,8 @@ def _gear_table(found: Comparison) -> Table:
         against = DASH if over is None else f"{signed(100 * (over - 1.0), 1)} %"
         beside = DASH if pair.first_over_others is None else f"{signed(100 * (pair.first_over_others - 1.0), 1)} %"
         rows.append((str(pair.gear), *cells, beside, against))
-    columns = ("Gear", "First", "Others", "First against others", "First against the bike file")
+    first, others = _heads(found)
+    columns = ("Gear", first, others, f"{first} against {others.lower()}", f"{first} against the bike file")
     return Table("Engine speed over ground speed, 1/min for each km/h", columns, tuple(rows), (1, 2, 3, 4), (4,))
 
 
@@ -224,7 +233,10 @@ def _cell_table(found: Comparison) -> Table | None:
     ]
     columns = ("Engine speed, 1/min", *heads)
     return Table(
-        "Seconds by engine speed and throttle, first / others", columns, tuple(rows), tuple(range(1, len(columns)))
+        f"Seconds by engine speed and throttle, {' / '.join(side_names(found))}",
+        columns,
+        tuple(rows),
+        tuple(range(1, len(columns))),
     )
 
 
@@ -241,16 +253,17 @@ def riding_lines(found: Comparison) -> list[str]:
     """Cool-down, fan, gears and what was ridden alike, a sentence each."""
     said = []
     if found.cool_down is not None:
-        for name, side in zip(("First", "Others"), found.cool_down, strict=True):
+        for name, side in zip(_heads(found), found.cool_down, strict=True):
             said.append(f"{name}, coming down once speed returned: {cool_down_words(side)}.")
     if found.fan is not None:
-        for name, use in zip(("First", "Others"), found.fan, strict=True):
+        for name, use in zip(_heads(found), found.fan, strict=True):
             said.append(f"{name}, fan: {fan_words(use)}.")
     if found.gear_reading:
         said.append(found.gear_reading)
     if found.cells is not None and found.cells.share is not None:
+        first, others = side_names(found)
         said.append(
-            f"By engine speed and throttle {terms.share(found.cells.share[0])} of the first and "
-            f"{terms.share(found.cells.share[1])} of the others were ridden in cells both have for ten seconds."
+            f"By engine speed and throttle {terms.share(found.cells.share[0])} of the {first} and "
+            f"{terms.share(found.cells.share[1])} of the {others} were ridden in cells both have for ten seconds."
         )
     return said

@@ -90,6 +90,24 @@ class Score:
         return "\n".join(lines)
 
 
+SERVICE_MACHINES = range(760, 772)
+"""Machines for work on the bike: three rides with blocked fins, three with clean ones; nobody looked at them while the
+comparison was made."""
+
+
+def score_service(machines: Iterable[int]) -> Score:
+    """Before and after: fins washed, and work that changed nothing."""
+    done = Score()
+    for machine in machines:
+        before = [ridden(machine, number, "fins_blocked") for number in range(3)]
+        after = [ridden(machine, number) for number in range(3, 6)]
+        later = [ridden(machine, number) for number in range(6, 9)]
+        done.add("fins washed", compare(after, before, WORK))
+        done.add("nothing changed", compare(later, after, WORK))
+    return done
+
+
+WORK = Asked("service", "after", "before", "fins washed")
 ASKED = Asked("rides", "the first", "the others")
 
 
