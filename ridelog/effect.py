@@ -149,8 +149,7 @@ class _Search:
         return of_build if of_build.identified else found
 
     def _same_build(self, bike: Bike) -> list[Bike]:
-        bikes = [one for one in self.library.bikes() if one.build == bike.build and one.id != bike.id]
-        return sorted(bikes, key=lambda one: one.id)[:MOST_BIKES]
+        return [one for one in self.library.bikes_of_build(bike.build) if one.id != bike.id][:MOST_BIKES]
 
     def _rides(self, bike: Bike, fresh: int) -> _Rides:
         of_bike = _hash_of(bike)

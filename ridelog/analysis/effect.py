@@ -22,7 +22,10 @@ from ridelog.analysis.effect_fit import Sums
 from ridelog.analysis.thermal import STEP_S
 from ridelog.results import Band, FloatArray
 
-LEAST_WINDOWS = 20
+FORM = 1
+"""Rises when what is kept of a ride means something else than before: it is then made anew."""
+
+LEAST_WINDOWS = 10
 LEAST_RIDES = 4
 """Rides on which both maps were used: from fewer the scatter between rides can't be told."""
 

@@ -59,6 +59,15 @@ class Shelf:
             texts = profiles.texts(db, "bike")
         return [parse_bike(text, f"bike {name} of the library") for name, text in texts]
 
+    def bikes_of_build(self, build: str) -> list[Bike]:
+        """The library's bikes of a build, by id; of a large library the others are not read."""
+        from ridelog.bike import parse_bike
+
+        with library_trouble(self.root), self._catalogue.read() as db:
+            texts = profiles.texts(db, "bike")
+        likely = (parse_bike(text, f"bike {name} of the library") for name, text in texts if build in text)
+        return sorted((bike for bike in likely if bike.build == build), key=lambda bike: bike.id)
+
     def bike(self, bike_id: str) -> Bike:
         """A bike by its id. Raises NotInLibrary that names near ids."""
         from ridelog.bike import parse_bike
