@@ -137,7 +137,7 @@ class _Search:
                 fit = self._made(row, bike, basis)
             if isinstance(fit, RideFit):
                 most -= 1
-                yield replace(fit, other=other, day=_day(row))
+                yield replace(fit, other=other, day=_day(row), air_c=row.ambient_c)
 
     def _made(self, row: FitRow, bike: Bike, basis: str) -> RideFit | None:
         try:

@@ -239,7 +239,8 @@ def _shifts(bike: Bike, balance: Balance, baseline: Sequence[RideFit]) -> tuple[
     known = diagnosis_shift.healthy(baseline, base, diagnosis_table.DAY_TO_DAY)
     unknown = float(np.isnan(steps.conservative[steps.running]).mean()) if steps.running.any() else 1.0
     readings = diagnosis_table.MAP_READINGS if unknown > 1.0 - KNOWN_SHARE else ((0.0, 1.0),)
-    return tuple((weight, apart(own, known, diagnosis_table.DAY_TO_DAY, share)) for share, weight in readings)
+    day = diagnosis_table.DAY_TO_DAY.at(float(np.nanmean(steps.ambient_c)))
+    return tuple((weight, apart(own, known, day, share)) for share, weight in readings)
 
 
 def _best_reading(evidence: Evidence) -> Apart | None:

@@ -40,6 +40,36 @@ class Direction:
         return Direction(self.mean + other.mean, self.covariance + other.covariance)
 
 
+@dataclass(frozen=True)
+class Day(Direction):
+    """What differs between healthy rides of a bike. `per_10_c`: what a day that much warmer than USUAL_AIR_C moves,
+    since a balance of one lump takes the day's heat a little amiss."""
+
+    per_10_c: FloatArray
+
+    def at(self, air_c: float | None) -> Direction:
+        """For a ride in air of that temperature; where it is not known, any riding day's."""
+        if air_c is None:
+            unknown = (AIR_SD_C / 10.0) ** 2 * np.outer(self.per_10_c, self.per_10_c)
+            return Direction(self.mean, self.covariance + unknown)
+        return Direction(self.mean + self.per_10_c * ((air_c - USUAL_AIR_C) / 10.0), self.covariance)
+
+
+USUAL_AIR_C, AIR_SD_C = 20.0, 9.0
+"""A riding day's air temperature and its spread. Assumed."""
+
+
+def covariance_of(sd: dict[str, float], percent: Sequence[Sequence[int]]) -> FloatArray:
+    """A covariance from standard deviations by parameter names and correlations in per cent, row by row below the
+    diagonal; directions that rounding left without a spread are given a little."""
+    table = np.eye(len(NAMES))
+    for n, row in enumerate(percent, start=1):
+        table[n, :n] = table[:n, n] = np.asarray(row, dtype=np.float64) / 100.0
+    sizes, axes = np.linalg.eigh(table)
+    size = vector(sd)
+    return np.asarray(np.outer(size, size) * ((axes * np.maximum(sizes, 1e-3)) @ axes.T))
+
+
 def vector(values: dict[str, float]) -> FloatArray:
     """Figures by parameter names as a vector, 0 where none is given."""
     result = np.zeros(len(NAMES))
@@ -81,10 +111,10 @@ def own_word(ride: RideFit) -> tuple[FloatArray, FloatArray]:
     return ride.information, pull
 
 
-def healthy(rides: Sequence[RideFit], base: Prior, day_to_day: Direction) -> Prior:
-    """The bike as its healthy rides tell of it, without what differs from day to day: `base`, what is known of any such
-    bike, updated by each ride. In place of the wide spread between rides that fits start from, that of `day_to_day` is
-    taken here: a fault has to stand out from how healthy rides really differ."""
+def healthy(rides: Sequence[RideFit], base: Prior, day_to_day: Day) -> Prior:
+    """The bike as its healthy rides tell of it, on a day of USUAL_AIR_C, without what differs from day to day: `base`,
+    what is known of any such bike, updated by each ride. In place of the wide spread between rides that fits start
+    from, that of `day_to_day` is taken here: a fault has to stand out from how healthy rides really differ."""
     whole = base.covariance.copy()
     if whole[KAPPA, KAPPA] == 0.0:
         whole[KAPPA, KAPPA] = base.ratio_sd**2
@@ -92,11 +122,13 @@ def healthy(rides: Sequence[RideFit], base: Prior, day_to_day: Direction) -> Pri
     grid = np.ix_(over, over)
     precision = np.linalg.inv(whole[grid])
     pull = precision @ base.mean[over]
-    spread = day_to_day.covariance[grid]
     between = np.diag([BIKE_SD.get(int(i), 0.0) ** 2 for i in over])
     for ride in rides:
         told, towards = _without_air(ride, over)
-        variance = spread + (between if ride.other is not None else 0.0)
+        day = day_to_day.at(ride.air_c)
+        # The day's mean of any ride stays in the bike's: rides are held against others, never against no day at all.
+        towards = towards - told @ (day.mean - day_to_day.mean)[over]
+        variance = day.covariance[grid] + (between if ride.other is not None else 0.0)
         shrink = np.linalg.inv(np.eye(over.size) + told @ variance)
         precision, pull = precision + shrink @ told, pull + shrink @ towards
     covariance, mean = whole, base.mean.copy()
@@ -127,7 +159,7 @@ UNTOLD_MAP_SD = 0.2
 """How much a map may change the heat either way, where nothing is taken for granted of it."""
 
 
-def map_effect(rides: Sequence[RideFit], base: Prior, day_to_day: Direction) -> MapEffect:
+def map_effect(rides: Sequence[RideFit], base: Prior, day_to_day: Day) -> MapEffect:
     """From rides that used both maps, without the usual belief that the conservative one makes less heat."""
     covariance, mean = base.covariance.copy(), base.mean.copy()
     covariance[KAPPA, :] = covariance[:, KAPPA] = 0.0
@@ -148,13 +180,14 @@ def _without_air(ride: RideFit, over: IndexArray) -> tuple[FloatArray, FloatArra
     return told - np.outer(across, across) / air, towards - across * (float(pull[AMBIENT]) / air)
 
 
-def apart(ride: RideFit, known: Prior, day_to_day: Direction, conservative_share: float = 0.0) -> Apart:
-    """The shift of a ride from the healthy bike `known` (see `healthy`). `conservative_share`: share of the heat taken
-    as made on the conservative map where the log does not tell the map."""
+def apart(ride: RideFit, known: Prior, day: Direction, conservative_share: float = 0.0) -> Apart:
+    """The shift of a ride from the healthy bike `known` (see `healthy`). `day`: what the day may move (see `Day.at`);
+    `conservative_share`: share of the heat taken as made on the conservative map where the log does not tell the
+    map."""
     precision, pull = own_word(ride)
     free = np.diag(known.covariance) > 0.0
-    spread = np.where(free[:, None] & free[None, :], known.covariance + day_to_day.covariance, 0.0)
-    mean = known.mean + np.where(free, day_to_day.mean, 0.0)
+    spread = np.where(free[:, None] & free[None, :], known.covariance + day.covariance, 0.0)
+    mean = known.mean + np.where(free, day.mean, 0.0)
     mean[HEAT] += conservative_share * known.mean[KAPPA]
     shrink = np.linalg.inv(np.eye(mean.size) + precision @ spread)
     told = shrink @ precision

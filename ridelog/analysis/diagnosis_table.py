@@ -14,7 +14,9 @@ import numpy as np
 
 from ridelog.analysis import diagnosis_numbers as numbers
 from ridelog.analysis.diagnosis_counts import LeapRates, Rate
-from ridelog.analysis.diagnosis_shift import Direction, vector
+from ridelog.analysis.diagnosis_shift import Day, Direction, covariance_of, vector
+from ridelog.analysis.diagnosis_spreads import DAY_SPREAD, SPREADS
+from ridelog.analysis.thermal import NAMES
 
 FAMILY: dict[str, str] = {
     "load_without_conservative_map": "asked_for",
@@ -92,14 +94,11 @@ WEIGHTS = {
 }
 SHARPNESS = numbers.SHARPNESS
 
-DAY_TO_DAY = Direction(vector(numbers.DAY_TO_DAY_MEAN), np.diag(vector(numbers.DAY_TO_DAY_SD) ** 2))
+DAY_TO_DAY = Day(vector(numbers.DAY_MEAN), covariance_of(*DAY_SPREAD), vector(numbers.DAY_PER_10_C))
 """What differs between healthy rides of a bike as the balance sees them, besides what is known of the bike."""
 
-_STILL = Direction.of({}, 0.0, {})
-_SHIFTS = {
-    cause: Direction.of(shift, strength_sd, {name: scale * sd for name, sd in numbers.OWN_SD.items()})
-    for cause, (shift, strength_sd, scale) in numbers.SHIFTS.items()
-}
+_STILL = Direction(vector({}), np.zeros((len(NAMES), len(NAMES))))
+_SHIFTS = {cause: Direction(vector(shift), covariance_of(*SPREADS[cause])) for cause, shift in numbers.SHIFTS.items()}
 _SHIFTS["build_mismatch"] = _SHIFTS["heat_input_high"]
 
 LEAPS: dict[str, LeapRates] = {

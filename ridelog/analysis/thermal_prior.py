@@ -135,7 +135,7 @@ ACROSS_SERVICE = "this bike before or after work on it"
 class RideFit:
     """A fit kept for other rides of the bike: all that pooling needs. `other` names the bike it comes from where that
     is not the bike as it is on the ride in question: another of its build, or the same one before or after work done on
-    it. `day`: of the ride, None where it is not known."""
+    it. `day`: of the ride, `air_c`: the air's temperature as it was given by hand; None where it is not known."""
 
     ride: str
     theta: FloatArray
@@ -144,6 +144,7 @@ class RideFit:
     prior_covariance: FloatArray
     other: str | None = None
     day: date | None = None
+    air_c: float | None = None
 
 
 def default_prior(plant: Plant, *, ratio: float | None, map_seen: bool, ambient_sd_c: float) -> Prior:

@@ -1,10 +1,9 @@
 """How the figures of `ridelog.analysis.diagnosis_numbers` were got: `python tests/plant/tune_diagnosis.py` prints them.
 
-Rides the cases of TUNING (a quarter of an hour) and learns from each cause's cases: what differs between healthy rides
-(expectation and maximization over a Gaussian, held to an assumed spread as if twenty rides had shown it), each cause's
-direction (greatest chance of its cases, weakly held), rates of leaps, and what the balance misses. Weights and
-sharpness were set after the same with a third of the machines left out in turn; they are not printed. Pooling healthy
-rides uses the figures as they stand, so that a run from the figures it printed differs from them in the last digits.
+Rides the cases of TUNING (half an hour) and learns from each cause's cases: what differs between healthy rides and with
+the day's air, each cause's shift with its spread (expectation and maximization over Gaussians, held to an assumed
+spread as if a few rides had shown it), rates of leaps, and what the balance misses. Weights, sharpness and how firmly
+spreads are held were set with a third of the machines left out in turn; they are not printed.
 """
 
 from __future__ import annotations
@@ -24,9 +23,8 @@ from plant.cases import Case, case
 from plant.diagnosis_referee import TUNING, healthy_fits
 from ridelog import diagnose_advice
 from ridelog.advice import default_advice
-from ridelog.analysis import diagnosis_numbers as numbers
 from ridelog.analysis.diagnosis_counts import Rate
-from ridelog.analysis.diagnosis_shift import Apart, Direction, apart, healthy, log_mean, vector
+from ridelog.analysis.diagnosis_shift import USUAL_AIR_C, Apart, Day, Direction, apart, healthy, vector
 from ridelog.analysis.diagnosis_table import MAP_READINGS
 from ridelog.analysis.diagnosis_weigh import Evidence
 from ridelog.analysis.thermal import NAMES
@@ -47,96 +45,112 @@ ASSUMED_SD = vector(
      "idle_kw": 0.05, "lag_s": 0.05, "kappa": 0.02, "closed": 0.02, "bypass": 0.05, "opens_c": 0.6, "ambient_c": 0.1}
 )  # fmt: skip
 ASSUMED_RIDES = 20.0
+"""Between healthy rides: the spread assumed before any was seen, and as if how many rides had shown it."""
 
-USUAL = {"heat": 0.1, "still": 0.2, "fan": 4.0, "flow": 0.1, "core_mps": 0.1, "pace": 0.1, "idle_kw": 0.1,
-         "lag_s": 0.1, "closed": 0.1, "bypass": 0.1, "opens_c": 4.0}  # fmt: skip
-"""Parameters a cause may move, and by about how much."""
+OWN_SD = vector(
+    {"heat": 0.03, "still": 0.1, "fan": 1.0, "flow": 0.03, "core_mps": 0.03, "exponent": 0.01, "pace": 0.03,
+     "idle_kw": 0.03, "lag_s": 0.04, "kappa": 0.01, "closed": 0.03, "bypass": 0.1, "opens_c": 0.6, "ambient_c": 0.02}
+)  # fmt: skip
+OWN_RIDES = 4.0
+WIDER = {"thermostat_restricted": 2.5, "thermostat_stuck_open": 2.5}
+"""The same for what a cause may move, wider for thermostats, which stick anywhere."""
 
-OWN_SD = vector(numbers.OWN_SD)
-TINY = 1e-3
+ROUNDS = 40
+PRIOR_RIDES = (0.3, 3.0)
+"""As if so many rides had shown no shift at all, and no shift with the air."""
 
 
-@dataclass
+@dataclass(frozen=True)
 class Seen:
     """A case that could be fitted, and what speaks in it."""
 
-    case: Case
+    causes: tuple[str, ...]
+    air_c: float
     own: RideFit
     fits: tuple[RideFit, ...]
     base: Prior
     evidence: Evidence
 
-    def readings(self, day: Direction) -> list[tuple[float, Apart]]:
-        """The shift from the healthy bike, by readings of a map that was not logged."""
-        spread = day if day.covariance.any() else Direction(day.mean, np.diag(ASSUMED_SD**2))
-        known = healthy(self.fits, self.base, spread)
-        shares = MAP_READINGS if len(self.evidence.shifts) > 1 else ((0.0, 1.0),)
-        return [(weight, apart(self.own, known, day, share)) for share, weight in shares]
-
     @property
     def shifting(self) -> tuple[str, ...]:
         """Those of its causes that shift the balance."""
-        return tuple(cause for cause in self.case.causes if cause in SHIFTING)
+        return tuple(cause for cause in self.causes if cause in SHIFTING)
 
     @property
     def leaping(self) -> bool:
         """Whether gas or air passes the sensor."""
-        return bool(set(self.case.causes) & set(LEAPING))
+        return bool(set(self.causes) & set(LEAPING))
+
+    def readings(self, pooled: Day, day: Direction) -> list[tuple[float, Apart]]:
+        """The shift from the healthy bike, pooled with one figure of the day and held against another."""
+        known = healthy(self.fits, self.base, pooled)
+        shares = MAP_READINGS if len(self.evidence.shifts) > 1 else ((0.0, 1.0),)
+        return [(weight, apart(self.own, known, day, share)) for share, weight in shares]
 
 
 def look(seed: int) -> Seen | None:
     """Ride one case; None where the sensor is sick or no balance can be made."""
-    played = case(seed)
+    played: Case = case(seed)
     if played.causes[0] == "sensor_fault":
         return None
     fits = healthy_fits(*played.machine, played.slots == "inverted")
     found = analyzed(played.ride, played.bike, default_advice(), baseline=fits)
     analysis, traces, balance = found.analysis, found.traces, found.balance
     base = base_prior(played.bike, balance)
-    if base is None or balance.own is None:
+    if base is None or balance.own is None or balance.drawn is None:
         return None
     missed = diagnose_advice.followed(analysis, traces, default_advice()).missed
     evidence = evidence_of(played.ride, played.bike, analysis, balance, baseline=fits, missed=missed)
-    return Seen(played, balance.own, fits, base, evidence)
+    air_c = float(np.nanmean(balance.drawn.ride.ambient_c))
+    return Seen(played.causes, air_c, balance.own, fits, base, evidence)
 
 
-def day_to_day(rides: Sequence[Seen]) -> tuple[FloatArray, FloatArray]:
-    """Mean and covariance of what differs between healthy rides."""
-    assumed = np.diag((ASSUMED_SD + TINY) ** 2)
-    mean, covariance = np.zeros(len(NAMES)), 4.0 * assumed
-    told = [one.readings(Direction(np.zeros(len(NAMES)), np.zeros_like(assumed)))[0][1] for one in rides]
-    for _ in range(150):
+def learned(
+    rides: Sequence[list[tuple[float, Apart]]], by: FloatArray, assumed: FloatArray, rides_assumed: float
+) -> tuple[FloatArray, FloatArray]:
+    """Mean, by the columns of `by` (rides, k), and covariance of a shift that rides tell in information form.
+
+    `assumed` (n, n) holds the covariance as if `rides_assumed` rides had shown it. Of a ride with several readings the
+    likeliest counts in each round.
+    """
+    mean, covariance = np.zeros((by.shape[1], len(NAMES))), assumed.copy()
+    ridge = np.diag([PRIOR_RIDES[0]] + [PRIOR_RIDES[1]] * (by.shape[1] - 1))
+    for _ in range(ROUNDS):
+        chosen = []
+        for each, x in zip(rides, by, strict=True):
+            here = Direction(x @ mean, covariance)
+            chosen.append(max(each, key=lambda one, here=here: np.log(one[0]) + one[1].log_chance(here))[1])
+        told = np.stack([one.precision for one in chosen])
+        pull = np.stack([one.pull for one in chosen])
         inverse = np.linalg.inv(covariance)
-        spreads = [np.linalg.inv(inverse + one.precision) for one in told]
-        centres = np.array([v @ (one.pull + inverse @ mean) for v, one in zip(spreads, told, strict=True)])
-        mean = centres.sum(axis=0) / (len(told) + 0.3)
-        gone = centres - mean
-        covariance = (ASSUMED_RIDES * assumed + gone.T @ gone + np.sum(spreads, axis=0)) / (ASSUMED_RIDES + len(told))
+        spreads = np.linalg.inv(told + inverse)
+        centres = np.einsum("rij,rj->ri", spreads, pull + by @ mean @ inverse)
+        mean = np.linalg.solve(by.T @ by + ridge, by.T @ centres)
+        gone = centres - by @ mean
+        covariance = (rides_assumed * assumed + gone.T @ gone + spreads.sum(axis=0)) / (rides_assumed + len(rides))
     return mean, covariance
 
 
-def direction(rides: Sequence[Seen], day: Direction) -> tuple[dict[str, float], float, float]:
-    """A cause's mean shift, the spread of its strength, and the share of OWN_SD that goes with it."""
-    told = [one.readings(day) for one in rides]
-    size = np.array(list(USUAL.values()))
+def day_to_day(rides: Sequence[Seen]) -> Day:
+    """What differs between healthy rides. Pooling needs it already, so that it is learned three times over."""
+    nothing = np.zeros(len(NAMES))
+    assumed = np.diag(ASSUMED_SD**2 + 1e-12)
+    day = Day(nothing, assumed, nothing)
+    by = np.array([(1.0, (one.air_c - USUAL_AIR_C) / 10.0) for one in rides])
+    still = Direction(nothing, np.zeros_like(assumed))
+    for _ in range(3):
+        told = [one.readings(day, still) for one in rides]
+        mean, covariance = learned(told, by, assumed, ASSUMED_RIDES)
+        day = Day(mean[0], covariance, mean[1])
+    return day
 
-    def of(p: FloatArray) -> Direction:
-        mean = vector(dict(zip(USUAL, p[:-2] * size, strict=True)))
-        own = np.exp(2.0 * p[-1]) * np.diag(OWN_SD**2)
-        return Direction(mean, np.exp(2.0 * p[-2]) * np.outer(mean, mean) + own)
 
-    def cost(p: FloatArray) -> float:
-        cause = of(p)
-        chance = sum(log_mean([a.log_chance(cause) for _, a in each], [w for w, _ in each]) for each in told)
-        held = 0.075 * (p[:-2] ** 2).sum() + 0.5 * ((p[-2] + 1.0) / 0.5) ** 2 + 0.5 * (p[-1] / 0.5) ** 2
-        return float(held - chance)
-
-    loose = np.diag(1.0 / (3.0 * OWN_SD + TINY) ** 2)
-    first = np.mean([np.linalg.solve(each[0][1].precision + loose, each[0][1].pull) for each in told], axis=0)
-    start = np.append([first[NAMES.index(name)] for name in USUAL] / size, [-1.0, 0.0])
-    best = minimize(cost, start, method="L-BFGS-B", options={"maxiter": 30}).x
-    shift = {name: round(float(v), 3) for name, v in zip(USUAL, best[:-2] * size, strict=True) if abs(v) > 0.005}
-    return shift, round(float(np.exp(best[-2])), 2), round(float(np.exp(best[-1])), 2)
+def direction(cause: str, rides: Sequence[Seen], day: Day) -> Direction:
+    """A cause's mean shift and its spread."""
+    told = [one.readings(day, day.at(one.air_c)) for one in rides]
+    assumed = np.diag((WIDER.get(cause, 1.0) * OWN_SD) ** 2 + 1e-12)
+    mean, covariance = learned(told, np.ones((len(told), 1)), assumed, OWN_RIDES)
+    return Direction(mean[0], covariance)
 
 
 def rate(counts: Sequence[tuple[int, float]]) -> tuple[float, float]:
@@ -173,25 +187,42 @@ def ways(rides: Sequence[Seen], usual: FloatArray | None) -> tuple[FloatArray, F
 def learn(rides: Sequence[Seen]) -> dict[str, object]:
     """All figures by the names they bear in `diagnosis_numbers`."""
     well = [one for one in rides if not one.shifting and not one.leaping]
-    known_map = [one for one in well if len(one.evidence.shifts) == 1]
-    mean, covariance = day_to_day(known_map)
-    sd = np.sqrt(np.diag(covariance))
-    day = Direction(mean, np.diag(sd**2))
-    alone = {cause: [one for one in rides if one.case.causes == (cause,)] for cause in (*SHIFTING, *LEAPING)}
+    day = day_to_day([one for one in well if len(one.evidence.shifts) == 1])
+    alone = {cause: [one for one in rides if one.causes == (cause,)] for cause in (*SHIFTING, *LEAPING)}
     healthy_ways = ways(well, None)
     return {
-        "DAY_TO_DAY_MEAN": {name: round(float(v), 3) for name, v in zip(NAMES, mean, strict=True)},
-        "DAY_TO_DAY_SD": {name: round(float(v), 3) for name, v in zip(NAMES, sd, strict=True)},
-        "SHIFTS": {cause: direction(found, day) for cause, found in alone.items()},
+        "DAY_MEAN": _named(day.mean),
+        "DAY_PER_10_C": _named(day.per_10_c),
+        "DAY_SPREAD": _spread(day.covariance),
+        "SHIFTS": {cause: _direction(direction(cause, found, day)) for cause, found in alone.items()},
         "LEAP_RATES": {
             "healthy": leap_rates([one for one in rides if not one.leaping]),
-            **{cause: leap_rates([one for one in rides if cause in one.case.causes]) for cause in LEAPING},
+            **{cause: leap_rates([one for one in rides if cause in one.causes]) for cause in LEAPING},
         },
         "WAYS_OF": {
-            "healthy": healthy_ways,
-            **{cause: ways(found, healthy_ways[0]) for cause, found in alone.items()},
+            "healthy": _plain(healthy_ways),
+            **{cause: _plain(ways(found, healthy_ways[0])) for cause, found in alone.items()},
         },
     }
+
+
+def _named(values: FloatArray) -> dict[str, float]:
+    return {name: round(float(v), 3) for name, v in zip(NAMES, values, strict=True)}
+
+
+def _spread(covariance: FloatArray) -> tuple[dict[str, float], tuple[tuple[int, ...], ...]]:
+    sd = np.sqrt(np.diag(covariance))
+    percent = np.rint(100.0 * covariance / np.outer(sd, sd)).astype(int)
+    names = {name: round(float(v), 4) for name, v in zip(NAMES, sd, strict=True)}
+    return names, tuple(tuple(map(int, percent[n, :n])) for n in range(1, len(NAMES)))
+
+
+def _direction(cause: Direction) -> tuple[object, ...]:
+    return _named(cause.mean), *_spread(cause.covariance)
+
+
+def _plain(pair: tuple[FloatArray, FloatArray]) -> tuple[tuple[float, ...], ...]:
+    return tuple(tuple(map(float, row)) for row in pair)
 
 
 if __name__ == "__main__":
