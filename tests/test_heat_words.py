@@ -105,7 +105,7 @@ def test_the_reason_stands_where_nothing_was_fitted(analysis: Any) -> None:
     [
         ("bike", "the tuner's own figure in the bike file: 0.90 (0.77 to 1.05)"),
         ("default", "a default, since nobody has given a figure for this bike: 0.90 (0.77 to 1.05)"),
-        ("library", "what this bike's rides show: 0.90 (0.77 to 1.05)"),
+        ("library", "what rides of this bike or its build on both maps show: 0.90 (0.77 to 1.05)"),
     ],
 )
 def test_what_if_names_whose_figure_it_is(analysis: Any, basis: Any, words: str) -> None:
