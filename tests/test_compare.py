@@ -90,12 +90,12 @@ def test_forty_machines(capsys: pytest.CaptureFixture[str]) -> None:
 
 @pytest.mark.slow
 def test_work_on_twelve_bikes(capsys: pytest.CaptureFixture[str]) -> None:
-    """Three rides a side, judged by their own scatter alone: washing three tenths of the fins free is told in two of
-    three, and work that changed nothing is hardly ever told as a change."""
+    """Three rides a side, judged by their own scatter alone: washing three tenths of the fins free is told, and work
+    that changed nothing is hardly ever told as a change."""
     done = score_service(SERVICE_MACHINES)
     with capsys.disabled():
         print(done.text())
-    assert done.share("fins washed", "cooler") >= 0.65
+    assert done.share("fins washed", "cooler") >= 0.80
     assert done.share("fins washed", "hotter") == 0.0
     assert done.share("nothing changed", "hotter", "cooler") <= 0.10
 
