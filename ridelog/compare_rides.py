@@ -64,20 +64,21 @@ def _resolved(library: Library, texts: Sequence[str]) -> list[str]:
     return ids
 
 
-def _alone(library: Library, ride_id: str, progress: Progress | None) -> Study:
-    """A ride analyzed without the bike's other rides: what they told must not come back as what it tells."""
+def _alone(library: Library, ride_id: str, progress: Progress | None, bike: Bike | None = None) -> Study:
+    """A ride analyzed without the bike's other rides: what they told must not come back as what it tells. `bike` in
+    place of the one it belongs to."""
     if progress is not None:
         progress(f"analyzing {ride_id}")
     ride = library.load(ride_id)
-    bike = library.bike(ride.bike) if ride.bike is not None else None
+    if bike is None and ride.bike is not None:
+        bike = library.bike(ride.bike)
     sheet = in_force(library.advice_sheets(), ride_day(ride))
     return study(ride, Known(bike, sheet))
 
 
-def around_service(library: Library, bike_id: str, day: date, progress: Progress | None = None) -> Chosen:
+def around_service(library: Library, bike: Bike, day: date, progress: Progress | None = None) -> Chosen:
     """Rides after the work of a day against those before it, up to the next work on either side. Raises UsageError
     where the bike file lists no work on that day, or where no ride lies on one side of it."""
-    bike = library.bike(bike_id)
     works = sorted({service.day for service in bike.services})
     if day not in works:
         listed = ", ".join(f"{one.day} ({one.what})" for one in bike.services)
@@ -108,7 +109,7 @@ def around_service(library: Library, bike_id: str, day: date, progress: Progress
     for rows in (before, after):
         nearest = sorted(rows, key=lambda row: (abs((row[0] - day).days), row[1]))
         left_out += [f"{name}: further from the work than {MOST_A_SIDE} others" for _, name in nearest[MOST_A_SIDE:]]
-        sides.append(tuple(_alone(library, name, progress) for _, name in nearest[:MOST_A_SIDE]))
+        sides.append(tuple(_alone(library, name, progress, bike) for _, name in nearest[:MOST_A_SIDE]))
     return Chosen(
         sides[1], sides[0], f"{bike.id} after the work", f"{bike.id} before it", f"{day}: {what}", tuple(left_out)
     )

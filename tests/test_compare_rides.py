@@ -78,14 +78,14 @@ def test_rides_on_either_side_up_to_the_next_work(tmp_path: Path) -> None:
     kept = {day: stored(library, tmp_path, day, day) for day in (3, 9, 10, 14, 20, 25)}
     undated = stored(library, tmp_path, 99, None)
     stored(library, tmp_path, 50, 12, bike="heron-b")
-    chosen = compare_rides.around_service(library, "heron-300", date(2026, 5, 10))
+    chosen = compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 10))
     # Nearest to the work first; the day of the work itself counts as after it.
     assert ids(chosen.first) == [kept[10], kept[14]]
     assert ids(chosen.others) == [kept[9], kept[3]]
     assert chosen.service == "2026-05-10: radiators washed"
     assert chosen.left_out[0] == f"{undated}: it has no date"
     assert chosen.left_out[1].startswith("2 of the bike's rides: other work")
-    both = compare_rides.around_service(library, "heron-300", date(2026, 5, 20))
+    both = compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 20))
     assert both.service == "2026-05-20: new pump seal; coolant renewed"
     assert ids(both.others) == [kept[14], kept[10]]
 
@@ -96,7 +96,7 @@ def test_the_nearest_twelve_of_a_side_are_taken_and_the_rest_named(
     monkeypatch.setattr(compare_rides, "MOST_A_SIDE", 2)
     library = with_bikes(tmp_path)
     kept = {day: stored(library, tmp_path, day, day) for day in (2, 5, 8, 11, 12, 13)}
-    chosen = compare_rides.around_service(library, "heron-300", date(2026, 5, 10))
+    chosen = compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 10))
     assert ids(chosen.first) == [kept[11], kept[12]]
     assert ids(chosen.others) == [kept[8], kept[5]]
     assert [text.split(":")[0] for text in chosen.left_out] == [kept[2], kept[13]]
@@ -107,15 +107,15 @@ def test_an_empty_side_is_refused(tmp_path: Path, side: str) -> None:
     library = with_bikes(tmp_path)
     stored(library, tmp_path, 1, 12 if side == "before" else 2)
     with pytest.raises(UsageError, match=f"no ride of heron-300 {side} the work"):
-        compare_rides.around_service(library, "heron-300", date(2026, 5, 10))
+        compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 10))
 
 
 def test_a_day_without_work_is_refused_and_the_listed_ones_named(tmp_path: Path) -> None:
     library = with_bikes(tmp_path)
     with pytest.raises(UsageError, match=r"2026-05-10 \(radiators washed\), 2026-05-20 \(new pump seal\)"):
-        compare_rides.around_service(library, "heron-300", date(2026, 5, 11))
+        compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 11))
     with pytest.raises(UsageError, match="there is none"):
-        compare_rides.around_service(library, "otter-250", date(2026, 5, 10))
+        compare_rides.around_service(library, library.bike("otter-250"), date(2026, 5, 10))
 
 
 def test_named_rides_keep_their_order(tmp_path: Path) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ridelog.cli import show
-from ridelog.cli.common import json_option, library_option, open_library, print_json, progress
+from ridelog.cli.common import find_bike, json_option, library_option, open_library, print_json, progress
 from ridelog.errors import UsageError
 
 if TYPE_CHECKING:
@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 
 @click.command(short_help="Set rides beside rides at the same load, speed and air.")
 @click.argument("rides", nargs=-1, metavar="[RIDE]...")
-@click.option("--bike", metavar="BIKE", help="With --service: the bike, an id of the library.")
+@click.option("--bike", metavar="BIKE", help="With --service: the bike, an id of the library or a bike file.")
 @click.option("--service", metavar="DATE", help="Rides after the work the bike file lists on that day, against before.")
 @click.option("--build", "among_build", is_flag=True, help="The rides' bike against the other bikes of its build.")
 @json_option
@@ -69,13 +69,14 @@ def run_comparison(library: Library, asked: Question, tell: Callable[[str], None
 
     bike, service, rides = asked.bike, asked.service, asked.rides
     if service is not None:
-        if bike is None or rides or asked.among_build:
+        profile = find_bike(library, bike)
+        if profile is None or rides or asked.among_build:
             raise UsageError(
                 "--service goes with --bike and nothing else",
                 expected="ridelog compare --bike BIKE --service DATE",
                 to_do="name the bike and leave rides and --build out",
             )
-        chosen = compare_rides.around_service(library, bike, _day(service), tell)
+        chosen = compare_rides.around_service(library, profile, _day(service), tell)
         sides = Asked("service", chosen.first_name, chosen.others_name, chosen.service, chosen.left_out)
         return compare_sides(chosen.first, chosen.others, sides)
     if bike is not None:

@@ -120,8 +120,7 @@ def test_before_and_after_takes_the_rides_up_to_the_next_work(
     text = (sample_logs.folder() / "bikes" / "enduro-12.bike.toml").read_text(encoding="utf-8")
     changed = tmp_path / "enduro-12.bike.toml"
     changed.write_text(text + '\n[[service]]\ndate = 2026-06-01\nwhat = "new cap"\n', encoding="utf-8")
-    ridelog(library, "bikes", "add", changed)
-    found = compared(library, "--bike", "enduro-12", "--service", "2026-06-01")
+    found = compared(library, "--bike", str(changed), "--service", "2026-06-01")
     assert found["mode"] == "service"
     assert [one["id"] for one in found["first"]] == [ids["06-more-mud"], ids["07-half-blocked"]]
     assert sorted(one["id"] for one in found["others"]) == sorted([ids["04-clean-radiators"], ids["05-first-mud"]])
@@ -130,7 +129,7 @@ def test_before_and_after_takes_the_rides_up_to_the_next_work(
     assert found["scatter"]["difference"] is None
     assert found["scatter"]["first"]["low"] > found["scatter"]["others"]["high"]
     assert "only the range is told" in " ".join(found["summary"])
-    done = ridelog(library, "compare", "--bike", "enduro-12", "--service", "2026-05-08", status=2)
+    done = ridelog(library, "compare", "--bike", changed, "--service", "2026-05-08", status=2)
     assert "no ride of enduro-12 before the work" in done.stderr
 
 
