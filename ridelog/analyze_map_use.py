@@ -168,28 +168,19 @@ def _inferred(found: map_inference.Inferred, ride: Ride) -> MapUse:
 def _from_notes(notes: Sequence[RideNote], ride: Ride) -> MapUse | None:
     """From notes of switches: each holds to the next one, but for half a minute either side of a change."""
     marks = sorted((note.at_s, _STATES[note.about]) for note in notes if note.about in _STATES)
-    pieces: list[tuple[float, float, int]] = []
-    for n, (at_s, state) in enumerate(marks):
-        begin_s = at_s if n and marks[n - 1][1] == state else at_s + NOTE_S
-        end_s = ride.duration_s
-        if n + 1 < len(marks):
-            end_s = marks[n + 1][0] - (NOTE_S if marks[n + 1][1] != state else 0.0)
-        begin_s, end_s = max(begin_s, 0.0), min(end_s, ride.duration_s)
-        if end_s > begin_s:
-            pieces.append((begin_s, end_s, state))
-    if not pieces:
-        return None
+    # The same map noted again is no switch.
+    switches = [mark for n, mark in enumerate(marks) if not n or marks[n - 1][1] != mark[1]]
     starts: list[float] = []
     states: list[int] = []
-    for begin_s, end_s, state in pieces:
-        if starts and starts[-1] == begin_s:
-            # The piece before ended here: no time is unknown between the two.
-            starts.pop()
-            states.pop()
-        starts += [begin_s, end_s]
-        states += [state, UNKNOWN]
-    same = [n for n in range(len(states)) if not n or states[n] != states[n - 1]]
-    track = MapTrack(np.array(starts)[same], np.array(states, dtype=np.int8)[same], ride.duration_s)
+    for n, (at_s, state) in enumerate(switches):
+        begin_s = max(at_s + NOTE_S, 0.0)
+        end_s = min(switches[n + 1][0] - NOTE_S if n + 1 < len(switches) else ride.duration_s, ride.duration_s)
+        if end_s > begin_s:
+            starts += [begin_s, end_s]
+            states += [state, UNKNOWN]
+    if not starts:
+        return None
+    track = MapTrack(np.array(starts), np.array(states, dtype=np.int8), ride.duration_s)
     return MapUse(track, "notes", _facts(track, "notes", ride, notes=len(marks)))
 
 

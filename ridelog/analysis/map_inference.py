@@ -62,8 +62,12 @@ APART = 2.0
 alike would add up to a certainty."""
 
 LEAST_S, LEAST_DIFFER_S = 60.0, 10.0
-FOLLOWS_SHARE = 0.5
-"""The channel is believed where at least half of the readings lie within three spreads of the map found."""
+FOLLOWS_SHARE, FOLLOWS_DEG = 0.6, 1.0
+"""The channel is believed where half of the readings lie closer to the table of the map found than 0.6 of the middle
+deviation of table or readings over the ride, the smaller one, or than 1 degree."""
+
+WANDERS_DEG = 6.0
+"""A channel whose offset has to move by more than this over the ride follows something else than these tables."""
 
 SHORTEST_S = 4.0
 """A map that would have been on for less than this is not called known."""
@@ -89,7 +93,8 @@ class Inferred:
 @dataclass(frozen=True)
 class Unlike:
     """Why nothing is inferred: `reason` is "short" (`figure`: usable seconds), "alike" (seconds in which the tables
-    differ) or "strange" (share of readings that lie near either table)."""
+    differ), "strange" (degrees that half of the readings are off the nearer table, or more) or "wanders" (degrees by
+    which the offset would have to move)."""
 
     reason: str
     figure: float
@@ -163,9 +168,12 @@ def infer(
     offsets = joint.sum(axis=1)
     path = _path(likely, offsets)
     middle = offsets @ np.asarray(OFFSETS_DEG)
-    follows = _follows(told, middle, path, spread)
-    if follows < FOLLOWS_SHARE:
-        return Unlike("strange", follows)
+    miss_deg, allowed_deg = _misses(told, middle, path)
+    if miss_deg > allowed_deg:
+        return Unlike("strange", miss_deg)
+    wandered_deg = float(np.ptp(middle[told.index]))
+    if wandered_deg > WANDERS_DEG:
+        return Unlike("wanders", wandered_deg)
     known = np.where(chances[np.arange(seconds), path] >= KNOWN_AT, path, -1).astype(np.int8)
     return Inferred(
         conservative=chances[:, 1],
@@ -300,15 +308,14 @@ def _path(likely: FloatArray, offsets: FloatArray) -> np.ndarray[tuple[int], np.
     return cheapest_path(np.ascontiguousarray(cost), math.log(2.0 * SWITCH_EVERY_S / SECOND_S))
 
 
-def _follows(
-    told: _Seconds, offset_deg: FloatArray, path: np.ndarray[tuple[int], np.dtype[np.int8]], spread: float
-) -> float:
-    """Share of the readings near the table of the map found."""
-    on = path[told.index]
-    column = np.arange(on.size)
-    off = told.read_deg - told.table_deg[on, column] - offset_deg[told.index]
-    near: BoolArray = np.abs(off) <= 3.0 * np.hypot(spread, told.place_deg[on, column])
-    return float(near.mean())
+def _misses(
+    told: _Seconds, offset_deg: FloatArray, path: np.ndarray[tuple[int], np.dtype[np.int8]]
+) -> tuple[float, float]:
+    """How far half of the readings lie off the table of the map found, at most, and how far they may."""
+    expected = told.table_deg[path[told.index], np.arange(told.index.size)]
+    off = np.abs(told.read_deg - expected - offset_deg[told.index])
+    moves = min(float(np.median(np.abs(one - np.median(one)))) for one in (expected, told.read_deg))
+    return float(np.median(off)), max(FOLLOWS_DEG, FOLLOWS_SHARE * moves)
 
 
 def _without_moments(

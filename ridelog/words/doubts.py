@@ -159,9 +159,14 @@ def ignition_unlike(why: str, figure: float) -> str:
         return f"the ignition angle could not tell it, because only {figure:.0f} s were ridden with the throttle open"
     if why == "alike":
         return f"the ignition angle could not tell it, because both maps fire alike on all but {figure:.0f} s of it"
+    if why == "wanders":
+        return (
+            f"the ignition angle follows neither map's table (what it is off either of them moves by {figure:.0f} "
+            "degrees over the ride). Check the tables in the bike file and the channel"
+        )
     return (
-        f"the ignition angle follows neither map's table (only {as_share(figure)} of the readings lie near one). Check "
-        "the tables in the bike file and the channel"
+        f"the ignition angle follows neither map's table (half of the readings are {figure:.1f} degrees off, or more). "
+        "Check the tables in the bike file and the channel"
     )
 
 
