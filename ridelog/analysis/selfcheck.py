@@ -141,6 +141,8 @@ def scale(
 def _late(values: FloatArray, steps: int) -> FloatArray:
     if steps == 0:
         return values
+    # A ride may be shorter than the lag.
+    steps = max(-values.size, min(values.size, steps))
     hole = np.full(abs(steps), np.nan)
     return np.concatenate([hole, values[:-steps]] if steps > 0 else [values[-steps:], hole])
 
