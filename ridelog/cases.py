@@ -165,11 +165,12 @@ def outcome(case: ComplaintRow) -> Outcome:
     return "family_right" if families.get(said) == families.get(case.cause, case.cause) else "not_right"
 
 
-def tool_record(library: Library, bike: str | None = None) -> dict[str, int]:
-    """The tool's own record over closed cases (of one bike where named): how many there are; of how many the first
-    cause was right, and the family (which holds the former); on how many it had not enough evidence; and how many tell
-    nothing of it, having no cause by the workshop or no ride. Raises LibraryError."""
-    closed = [outcome(case) for case in library.complaints(bike) if case.is_closed]
+def tool_record(library: Library, bike: str | None = None, since: date | None = None) -> dict[str, int]:
+    """The tool's own record over closed cases (of one bike where named, of complaints `since` a day): how many there
+    are; of how many the first cause was right, and the family (which holds the former); on how many it had not enough
+    evidence; and how many tell nothing of it, having no cause by the workshop or no ride. Raises LibraryError."""
+    heard = [case for case in library.complaints(bike) if case.is_closed and (since is None or case.day >= since)]
+    closed = [outcome(case) for case in heard]
     return {
         "closed": len(closed),
         "first_right": closed.count("first_right"),

@@ -361,6 +361,8 @@ def test_the_record_counts_closed_cases_only(library: Library) -> None:
     }  # fmt: skip
     assert cases.tool_record(library, "enduro-12") == cases.tool_record(library)
     assert set(cases.tool_record(library, "another").values()) == {0}
+    assert cases.tool_record(library, since=DAY)["closed"] == 6
+    assert cases.tool_record(library, since=DAY + timedelta(days=1))["closed"] == 0
     # Opened again, a case is out of the record until it is closed anew.
     library.reopen_complaint(library.complaints()[-1].id)
     assert cases.tool_record(library)["first_right"] == 0

@@ -48,7 +48,9 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
     Rides are judged by the sheet in force on their day. Those that can't be judged are listed with the reason and are
     in no share. Rides not analyzed yet are analyzed now, once.
     """
+    from ridelog.cases import tool_record
     from ridelog.review import review as review_library
+    from ridelog.words.cases import record as record_line
 
     library = open_library(library_folder, must_exist=True)
     day = _day(since) if since is not None else None
@@ -56,10 +58,12 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
     with progress() as tell:
         tell("reviewing")
         found = review_library(library, bike=named, since=day, progress=tell)
+    record = tool_record(library, named, since=day)
     if as_json:
-        print_json(found.to_json(), indent=None if len(found.rides) > 100 else 2)
+        print_json({**found.to_json(), "cases": record}, indent=None if len(found.rides) > 100 else 2)
     else:
         print_review(found, each=each)
+        show.lines("Closed cases", [record_line(record)] if record["closed"] else [])
 
 
 def _day(text: str) -> date:

@@ -158,6 +158,8 @@ def test_a_case_from_opening_to_the_record(library: Path) -> None:
     record = document(library, "case", "list")["record"]
     assert (record["closed"], record["first_right"] + record["not_enough_evidence"]) == (1, 1)
     assert "1 closed case" in ridelog(library, "case", "list").stdout
+    assert document(library, "review")["cases"] == record
+    assert document(library, "review", "--since", "2026-06-21")["cases"]["closed"] == 0
     again = document(library, "case", "reopen", "2026")
     assert (again["found"], again["found_before"][0]["found"]) == (None, "fins packed")
     assert "The workshop had first found: “fins packed”" in ridelog(library, "case", "show", "2026").stdout
