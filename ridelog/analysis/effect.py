@@ -56,6 +56,10 @@ costs some more. There is no published figure for an injected two-stroke."""
 HEAT_PER_CHARGE = 0.8
 """Heat to the walls grows with about this power of the charge."""
 
+FOLLOWS = 0.9
+"""A coolant follows the engine where the balance foretells it better than a drift back to its mean, by a tenth of the
+mean square error."""
+
 HELD_S = 20.0
 """A map that changes more often than this on average, all through a ride, is a bad contact, not a rider."""
 
@@ -112,7 +116,7 @@ def part_of(track: Track) -> Part | Refusal:
         error = rows @ own.weights[0]
         size = max(effect_fit.LEAST_ERROR_C, 1.4826 * float(np.median(np.abs(error))))
         weight = 1.0 / np.sqrt(1.0 + (error / (2.0 * size)) ** 2)
-    if float((error**2).mean()) >= float((rows[:, RISE] ** 2).mean()):
+    if float((error**2).mean()) > FOLLOWS * _drifting(rows[:, RISE], track.coolant_c[:: track.size][starts]):
         return "numb"
     inside = effect_columns.within(starts, track.usable.size)
     on = track.steps(track.conservative)[inside]
@@ -125,6 +129,14 @@ def part_of(track: Track) -> Part | Refusal:
         switches=switches,
         like=like,
     )
+
+
+def _drifting(rise_k: FloatArray, start_c: FloatArray) -> float:
+    """Mean square error of a reading that drifts back to its mean, whatever the engine does: the rise by a straight
+    line of where it starts from."""
+    start = start_c - start_c.mean()
+    slope = float(start @ rise_k) / max(float(start @ start), 1e-9)
+    return float(((rise_k - rise_k.mean() - slope * start) ** 2).mean())
 
 
 def _sums(rows: FloatArray, weight: FloatArray) -> Sums:
