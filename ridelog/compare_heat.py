@@ -78,6 +78,11 @@ class Usable:
         """Mean air temperature of the ride."""
         return float(np.nanmean(self.ride.ambient_c))
 
+    @property
+    def load_source(self) -> str | None:
+        """Where the ride's power comes from: "throttle" or "motion"."""
+        return self.study.found.analysis.heat.load_source
+
 
 def usable(study: Study) -> Usable | None:
     """None where no balance could be made of the ride."""

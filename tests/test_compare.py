@@ -122,6 +122,21 @@ def test_a_ride_without_what_heat_takes_says_so(well: list[Study], channel: str)
     json.dumps(to_json(found), allow_nan=False)
 
 
+def test_power_from_the_throttle_is_not_set_beside_power_from_motion(well: list[Study]) -> None:
+    """A log without a throttle: its power is the least the motion takes, a fifth and more below the other's."""
+    bare = again(well[0], without=("throttle_pct",))
+    for first, others in (([bare], well[1:]), (well[1:2], [bare])):
+        found = compare(first, others, ASKED)
+        assert found.verdict == "cant_tell"
+        assert "motion" in found.reason
+        assert found.settle == ()
+    mixed = compare(well[1:2], [well[2], bare], ASKED)
+    assert mixed.overall is not None
+    assert any(bare.ride.id in one.reason for one in mixed.cannot_tell)
+    # Two such rides can be: both are figured the same way.
+    assert compare([bare], [again(well[1], without=("throttle_pct",))], ASKED).overall is not None
+
+
 def test_without_a_bike_file(well: list[Study]) -> None:
     found = compare([again(well[0], bike=None)], well[1:], ASKED)
     assert found.verdict == "cant_tell"

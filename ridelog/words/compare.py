@@ -57,6 +57,10 @@ THERMOSTAT = (
     "on the stretch both were held to, the thermostat keeps the coolant where it is: a radiator that sheds less shows "
     "there only in the rates, until the thermostat stands open"
 )
+OTHER_POWER = (
+    "power is figured from the throttle on one side and, for want of a throttle in the log, from the bike's motion on "
+    "the other: what they heat can't be set side by side"
+)
 NO_CELLS = "engine speed and throttle are not both logged on both sides"
 CONTRARY = (
     "the fitted balance and the coolant's own trace point to different sides, so that neither is believed. Ride the "
@@ -111,6 +115,11 @@ def side_names(found: Comparison) -> tuple[str, str]:
 
 
 # -- why not ----------------------------------------------------------------------------------------------------------
+
+
+def left_out_for_power(ride: str) -> str:
+    """A ride whose power is figured another way."""
+    return f"{ride} is left out of the heat figures: its power is figured another way than that of the first side"
 
 
 def no_common() -> str:
