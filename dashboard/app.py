@@ -13,7 +13,7 @@ from dashboard import config, ids, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
-from dashboard.callbacks import routing, zooming
+from dashboard.callbacks import routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError, UsageError
@@ -61,6 +61,7 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     app.layout = _frame(adds=desk is not None)
     routing.register(app, provider)
     zooming.register(app, provider)
+    settings.register(app)
     server = app.server
     if desk is not None:
         adding_callbacks.register(app, desk)
@@ -93,13 +94,15 @@ def _frame(*, adds: bool) -> html.Div:
             dcc.Location(id=ids.URL, refresh="callback-nav"),
             dcc.Store(id=ids.SCREEN),
             dcc.Store(id=ids.TITLE),
+            dcc.Store(id=ids.PREFS, storage_type="local"),
             dcc.Store(id=ids.ADDED),
             html.A("Skip to the page", href="#content", className="skip"),
             html.Header(
                 html.Nav(
                     [
                         dcc.Link(config.NAME, href="/", className="name"),
-                        dcc.Link("Rides", href="/"),
+                        dcc.Link(texts.RIDES, href="/"),
+                        dcc.Link(texts.SETTINGS, href="/settings"),
                         button if adds else None,
                     ],
                     **{"aria-label": "Pages"},

@@ -55,3 +55,8 @@ def act(job: str, name: str) -> dict[str, str]:
 def answer(job: str, number: int) -> dict[str, str | int]:
     """Id of an answer to a job's question; `number` counts its options."""
     return {"type": ADD_ANSWER, "job": job, "option": number}
+
+
+PREFS = "prefs"
+"""The store, kept by the browser, of how its reader wants to see the pages."""
+PREF_UNITS, PREF_THEME, PREF_HIDE, PREF_TRIM = "pref-units", "pref-theme", "pref-hide", "pref-trim"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+RIDES = "Rides"
+
 ADD = "Add a log"
 ADD_HINT = "Drop log files or a folder anywhere on the page, or choose them."
 ADD_CHOOSE = "Choose files"
@@ -47,3 +49,17 @@ def job_question(column: str) -> str:
 def job_holds(seen: str) -> str:
     """What stands in it."""
     return f"It holds {seen}."
+
+
+SETTINGS = "Settings"
+SETTINGS_KEPT = "They are kept by this browser, for this browser, and change nothing in the library."
+SETTINGS_UNITS = "Units"
+UNIT_WORDS = {"metric": "°C, km/h, km", "imperial": "°F, mph, miles"}
+UNITS_NOTE = "Sentences quote temperatures in °C and speeds in km/h; figures and tables are in °F and mph."
+SETTINGS_THEME = "Ground"
+THEME_WORDS = {"system": "as the system is set", "light": "light", "dark": "dark"}
+SETTINGS_PRIVACY = "Privacy"
+PRIVACY_HIDE = "Show no map of the course"
+PRIVACY_TRIM = "Leave out so many metres at both ends of a ride in what is downloaded"
+PRIVACY_NOTE = "A track often begins at home. The map never shows where on earth it lies."
+COURSE_HIDDEN = "The map is switched off in the settings."

@@ -3,23 +3,34 @@
 from __future__ import annotations
 
 import logging
+from collections.abc import Callable
+from dataclasses import dataclass
 from typing import Any
 from urllib.parse import unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 
-from dashboard import config, ids
-from dashboard.pages import lost, ride, rides
+from dashboard import config, ids, texts
+from dashboard.look import Look, look_of
+from dashboard.pages import lost, ride, rides, settings
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
 
 log = logging.getLogger(__name__)
 
-# path and kind of screen in one step, so that the page is drawn once
+# path, kind of screen and settings in one step, so that the page is drawn once
 _SCREEN = """
-function(path) {
-    return {path: path || "/", touch: window.matchMedia("(pointer: coarse)").matches};
+function(path, prefs) {
+    const told = prefs || {};
+    const night = window.matchMedia("(prefers-color-scheme: dark)").matches;
+    const dark = told.theme === "dark" || (told.theme !== "light" && night);
+    document.documentElement.dataset.theme = dark ? "dark" : "light";
+    const asked = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
+    return {
+        path: path || "/", touch: window.matchMedia("(pointer: coarse)").matches, dark: dark, prefs: told,
+        only_prefs: asked.length === 1 && asked[0] === "prefs.data",
+    };
 }
 """
 _TITLE = """
@@ -33,7 +44,7 @@ function(title) {
 
 def register(app: Dash, provider: Provider) -> None:
     """Tie address, page and window title together."""
-    app.clientside_callback(_SCREEN, Output(ids.SCREEN, "data"), Input(ids.URL, "pathname"))
+    app.clientside_callback(_SCREEN, Output(ids.SCREEN, "data"), Input(ids.URL, "pathname"), Input(ids.PREFS, "data"))
     app.clientside_callback(_TITLE, Input(ids.TITLE, "data"), prevent_initial_call=True)
 
     @app.callback(
@@ -48,7 +59,10 @@ def register(app: Dash, provider: Provider) -> None:
         # A ride that was added changes the list of rides, and nothing of another page.
         if ctx.triggered_id == ids.ADDED and _parts(path):
             return no_update, no_update
-        return page(provider, path, touch=bool((screen or {}).get("touch")))
+        # The form of the settings stays as it is while it is being filled in.
+        if (screen or {}).get("only_prefs") and _parts(path) == ["settings"]:
+            return no_update, no_update
+        return page(provider, path, screen)
 
 
 def _parts(path: str | None) -> list[str]:
@@ -59,22 +73,50 @@ def leads_somewhere(provider: Provider, path: str) -> bool:
     """False for an address that no page has, and for a ride the library does not hold."""
     parts = _parts(path)
     if len(parts) != 2 or parts[0] != "ride":
-        return not parts
+        return tuple(parts[:1]) in _PAGES and len(parts) <= 1
     try:
         return provider.holds(parts[1])
     except RidelogError:
         return True  # the library is in trouble; what is the matter stands on the page
 
 
-def page(provider: Provider, path: str | None, *, touch: bool = False) -> tuple[Any, str]:
+@dataclass(frozen=True)
+class Asked:
+    """What a page is made from: the address in parts, how it is to be seen, what the browser keeps."""
+
+    provider: Provider
+    parts: list[str]
+    look: Look
+    prefs: dict[str, Any]
+
+
+def _rides(asked: Asked) -> tuple[Any, str]:
+    return rides.layout(asked.provider.rides(config.LATEST), asked.look), texts.RIDES
+
+
+def _settings(asked: Asked) -> tuple[Any, str]:
+    return settings.layout(asked.look, asked.prefs), texts.SETTINGS
+
+
+def _ride(asked: Asked) -> tuple[Any, str]:
+    view = asked.provider.view_of(asked.parts[1])
+    return ride.layout(view, asked.look), title(view.ride)
+
+
+_PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {(): _rides, ("settings",): _settings}
+"""Pages by the first part of their address; a ride's has its id for a second one."""
+
+
+def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any, str]:
     """Page and window title for an address. Every failure is a page that says what to do."""
     parts = _parts(path)
+    prefs = (screen or {}).get("prefs") or {}
+    asked = Asked(provider, parts, look_of(screen), prefs)
+    made = _ride if len(parts) == 2 and parts[0] == "ride" else _PAGES.get(tuple(parts))
+    if made is None:
+        return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"
     try:
-        if not parts:
-            return rides.layout(provider.rides(config.LATEST)), f"Rides · {config.NAME}"
-        if len(parts) == 2 and parts[0] == "ride":
-            view = provider.view_of(parts[1])
-            return ride.layout(view, touch=touch), f"{title(view.ride)} · {config.NAME}"
+        shown, name = made(asked)
     except RidelogError as error:
         # a library that holds the ride and still says so lacks its bike
         if isinstance(error, NotInLibrary) and not leads_somewhere(provider, path or "/"):
@@ -83,4 +125,4 @@ def page(provider: Provider, path: str | None, *, touch: bool = False) -> tuple[
     except Exception:
         log.exception("the page %s could not be made", path)
         return lost.fault(), f"Fault · {config.NAME}"
-    return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"
+    return shown, f"{name} · {config.NAME}"

@@ -11,12 +11,13 @@ from typing import Any
 from dash import ALL, Dash, Input, Output, State, ctx
 from dash.exceptions import PreventUpdate
 
-from dashboard import config, ids
+from dashboard import ids
 from dashboard.components.stretches import row_class
-from dashboard.pages.ride import chain_of, stretches_of, view_data
+from dashboard.look import Look, look_of
+from dashboard.pages.ride import chain_of, picture, stretches_of, view_data
 from dashboard.provider import Provider, RideView
 from ridelog.figures.course_map import ColorBy, course_map
-from ridelog.figures.ride_stack import View, ride_stack
+from ridelog.figures.ride_stack import View
 from ridelog.results import Segment
 
 SHORTEST_S = 2.0
@@ -67,14 +68,15 @@ def register(app: Dash, provider: Provider) -> None:
         if not any(item["value"] for item in ctx.triggered):
             raise PreventUpdate
         view = provider.view_of(ride_id)
-        current = View(before["start_s"], before["end_s"], before["selected"], bool((screen or {}).get("touch")))
+        seen = look_of(screen)
+        current = View(before["start_s"], before["end_s"], before["selected"], seen.touch)
         action = action_of([item["prop_id"] for item in ctx.triggered if item["value"]], relayout, click)
         after = next_view(view, current, action)
         if after is None:
             raise PreventUpdate
         remembered = view_data(after)
         remembered["scroll"] = isinstance(action.component, Mapping)
-        return picture(view, after), remembered, [row_class(i, after.selected) for i in range(len(rows))]
+        return picture(view, after, seen), remembered, [row_class(i, after.selected) for i in range(len(rows))]
 
     @app.callback(
         Output(ids.MAP, "figure"),
@@ -85,8 +87,7 @@ def register(app: Dash, provider: Provider) -> None:
         prevent_initial_call=True,
     )
     def color(color_by: ColorBy, remembered: Mapping[str, Any], ride_id: str, screen: Any) -> Any:
-        touch = bool((screen or {}).get("touch"))
-        return map_of(provider.view_of(ride_id), color_by, remembered["selected"], touch=touch)
+        return map_of(provider.view_of(ride_id), color_by, remembered["selected"], look_of(screen))
 
     @app.callback(
         Output(ids.CHAIN, "children"),
@@ -102,12 +103,13 @@ def register(app: Dash, provider: Provider) -> None:
         Input(ids.MORE, "n_clicks"),
         State(ids.RIDE, "data"),
         State(ids.VIEW, "data"),
+        State(ids.SCREEN, "data"),
         prevent_initial_call=True,
     )
-    def all_stretches(clicks: int | None, ride_id: str, remembered: Mapping[str, Any]) -> Any:
+    def all_stretches(clicks: int | None, ride_id: str, remembered: Mapping[str, Any], screen: Any) -> Any:
         if not clicks:
             raise PreventUpdate
-        return stretches_of(provider.view_of(ride_id), selected=remembered["selected"])
+        return stretches_of(provider.view_of(ride_id), look_of(screen), selected=remembered["selected"])
 
     app.clientside_callback(_SCROLL, Input(ids.VIEW, "data"), prevent_initial_call=True)
 
@@ -127,14 +129,12 @@ def action_of(changed: Sequence[str], relayout: Any, click: Any) -> Action:
     return Action(relayout=relayout or {})
 
 
-def picture(view: RideView, shown: View) -> Any:
-    """The stacked picture of one view."""
-    return ride_stack(view.analysis, view.lines, view.bike, view.advice, view=shown, points=config.STACK_POINTS)
-
-
-def map_of(view: RideView, color_by: ColorBy, selected: int | None, *, touch: bool = False) -> Any:
+def map_of(view: RideView, color_by: ColorBy, selected: int | None, look: Look) -> Any:
     """The map with the selected stretch marked."""
-    figure = course_map(view.analysis, view.lines, color_by=color_by, selected=selected, touch=touch)
+    figure = course_map(
+        view.analysis, view.lines, color_by=color_by, selected=selected, display=look.units, touch=look.touch,
+        dark=look.dark,
+    )  # fmt: skip
     if figure is None:
         raise PreventUpdate
     return figure

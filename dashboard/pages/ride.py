@@ -5,9 +5,10 @@ from __future__ import annotations
 from dash import dcc, html
 from plotly.graph_objects import Figure
 
-from dashboard import config, ids
+from dashboard import config, ids, texts
 from dashboard.components import parts
 from dashboard.components.stretches import stretch_table
+from dashboard.look import Look
 from dashboard.provider import RideView
 from ridelog.figures.course_map import course_map
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
@@ -17,10 +18,10 @@ from ridelog.words.checks import check_lines
 from ridelog.words.display import clock
 
 
-def layout(view: RideView, *, touch: bool = False) -> html.Div:
-    """The whole page. `touch` leaves drawing a zoom box out, so that a finger scrolls."""
+def layout(view: RideView, look: Look) -> html.Div:
+    """The whole page."""
     ride, analysis = view.ride, view.analysis
-    shown = whole(analysis, touch=touch)
+    shown = whole(analysis, touch=look.touch)
     return html.Div(
         [
             dcc.Store(id=ids.RIDE, data=ride.id),
@@ -30,9 +31,10 @@ def layout(view: RideView, *, touch: bool = False) -> html.Div:
             html.P(tables.answer(analysis), className="answer", id="answer"),
             parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
             _not_logged(tables.missing_text(set(ride.channels))),
-            parts.key_figures(tables.key_figures(analysis)),
-            html.Div([_picture(view, shown), _side(view, touch=touch)], className="work"),
-            _stretches(view),
+            html.P(texts.UNITS_NOTE, className="small") if look.units.name == "imperial" else None,
+            parts.key_figures(tables.key_figures(analysis, look.units)),
+            html.Div([_picture(view, shown, look), _side(view, look)], className="work"),
+            _stretches(view, look),
             html.Div([_heat(view), _what_if(view)], className="pair heat-pair"),
             _explained(view),
             html.Div([_cannot_tell(view), _import(view)], className="pair"),
@@ -58,8 +60,16 @@ def _not_logged(missing: str) -> html.P | None:
     return html.P(words, className="small") if missing else None
 
 
-def _picture(view: RideView, shown: View) -> html.Section:
-    figure = ride_stack(view.analysis, view.lines, view.bike, view.advice, view=shown, points=config.STACK_POINTS)
+def picture(view: RideView, shown: View, look: Look) -> Figure:
+    """The stacked picture of one view."""
+    return ride_stack(
+        view.analysis, view.lines, view.bike, view.advice, view=shown, display=look.units,
+        points=config.STACK_POINTS, dark=look.dark,
+    )  # fmt: skip
+
+
+def _picture(view: RideView, shown: View, look: Look) -> html.Section:
+    figure = picture(view, shown, look)
     how = "Drag across the picture, or press a stretch's number in the table, to look closer."
     if shown.touch:
         how = "Touch a stretch's number in the table to look closer."
@@ -99,9 +109,11 @@ def _button(name: str, text: str, said: str) -> html.Button:
     return html.Button(text, id=name, n_clicks=0, type="button", title=said, **{"aria-label": said})
 
 
-def _side(view: RideView, *, touch: bool) -> html.Div:
-    figure = course_map(view.analysis, view.lines, touch=touch)
-    if figure is None:
+def _side(view: RideView, look: Look) -> html.Div:
+    figure = course_map(view.analysis, view.lines, display=look.units, touch=look.touch, dark=look.dark)
+    if look.hide_course:
+        course = parts.card("The course", html.P(texts.COURSE_HIDDEN), name="course")
+    elif figure is None:
         course = parts.card("The course", html.P("The log holds no positions, so there is no map."), name="course")
     else:
         course = parts.card(
@@ -110,7 +122,7 @@ def _side(view: RideView, *, touch: bool) -> html.Div:
             _plot(ids.MAP, figure, "The course from above, without positions on earth"),
             name="course",
         )  # fmt: skip
-    return html.Div([course, _exposure(view)], className="side")
+    return html.Div([course, _exposure(view, look)], className="side")
 
 
 def _map_color(*, has_coolant: bool) -> dcc.RadioItems:
@@ -123,8 +135,8 @@ def _map_color(*, has_coolant: bool) -> dcc.RadioItems:
     return dcc.RadioItems(id=ids.MAP_COLOR, options=options, value="stretches", inline=True, className="choice")
 
 
-def _exposure(view: RideView) -> html.Section:
-    heads, rows = tables.exposure_by_threshold(view.analysis)
+def _exposure(view: RideView, look: Look) -> html.Section:
+    heads, rows = tables.exposure_by_threshold(view.analysis, look.units)
     title = "Time above each threshold"
     if len(heads) < 2:
         return parts.card(
@@ -139,7 +151,7 @@ def _exposure(view: RideView) -> html.Section:
     )  # fmt: skip
 
 
-def _stretches(view: RideView) -> html.Section:
+def _stretches(view: RideView, look: Look) -> html.Section:
     count = len(view.analysis.segments)
     if count == 0:
         return parts.card(
@@ -151,15 +163,15 @@ def _stretches(view: RideView) -> html.Section:
         more = html.Button(words, id=ids.MORE, n_clicks=0, type="button", className="more")
     return parts.card(
         "Flagged stretches",
-        html.Div([stretches_of(view, config.STRETCHES), more], id=ids.TABLE),
+        html.Div([stretches_of(view, look, config.STRETCHES), more], id=ids.TABLE),
         html.P(tables.STRETCHES_NOTE, className="small"),
         name="stretches",
     )
 
 
-def stretches_of(view: RideView, most: int | None = None, selected: int | None = None) -> html.Div:
+def stretches_of(view: RideView, look: Look, most: int | None = None, selected: int | None = None) -> html.Div:
     """The table of the first `most` stretches, of all where None."""
-    return stretch_table(tables.segment_rows(view.analysis)[:most], selected)
+    return stretch_table(tables.segment_rows(view.analysis, look.units)[:most], selected)
 
 
 def _heat(view: RideView) -> html.Section:

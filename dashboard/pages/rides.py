@@ -6,16 +6,17 @@ from dash import dcc, html
 
 from dashboard import config, texts
 from dashboard.components import parts
+from dashboard.look import Look
 from dashboard.provider import RideItem
 from ridelog.report.sentences import moment
 from ridelog.report.tables import missing_text
-from ridelog.words.display import METRIC, duration
+from ridelog.words.display import duration
 from ridelog.words.terms import CONDITION_WORDS
 
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")
 
 
-def layout(items: list[RideItem]) -> html.Div:
+def layout(items: list[RideItem], look: Look) -> html.Div:
     """The page: a table, or what to do where the library is empty."""
     if not items:
         return html.Div(_empty())
@@ -29,7 +30,7 @@ def layout(items: list[RideItem]) -> html.Div:
                     [
                         html.Caption(caption, className="hidden"),
                         html.Thead(html.Tr([html.Th(name, scope="col") for name in _COLUMNS])),
-                        html.Tbody([_row(item) for item in items]),
+                        html.Tbody([_row(item, look) for item in items]),
                     ]
                 ),
                 className="scroll rides card",
@@ -47,14 +48,14 @@ def _count(items: list[RideItem]) -> str:
     return "One ride." if len(items) == 1 else f"{len(items)} rides, latest first."
 
 
-def _row(item: RideItem) -> html.Tr:
+def _row(item: RideItem, look: Look) -> html.Tr:
     when = moment(item.start_utc, item.timezone, item.start_local) or "day not known"
     files = html.Span(", ".join(item.files), className="small block")
     cells = (
         item.bike or "not named",
         duration(item.duration_s),
-        METRIC.distance_text(item.distance_m),
-        METRIC.peak_text(item.peak_c),
+        look.units.distance_text(item.distance_m),
+        look.units.peak_text(item.peak_c),
         CONDITION_WORDS.get(item.condition, item.condition),
         missing_text(set(item.channels)) or "nothing missing",
     )

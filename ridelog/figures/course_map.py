@@ -15,7 +15,7 @@ import plotly.graph_objects as go
 
 from ridelog.figures.downsample import hole_after_s
 from ridelog.figures.series import RideLines
-from ridelog.figures.theme import COOLANT_SCALE, INK, KIND_STYLES, PAPER, SOFT_INK, base_layout
+from ridelog.figures.theme import COOLANT_SCALE, INK, KIND_STYLES, PAPER, SOFT_INK, base_layout, drawn
 from ridelog.results import Analysis, FloatArray, Segment
 from ridelog.words.display import METRIC, Display, clock, round_length
 from ridelog.words.terms import KIND_WORDS, segment_words
@@ -83,6 +83,7 @@ def course_map(
     selected: int | None = None,
     display: Display = METRIC,
     touch: bool = False,
+    dark: bool = False,
 ) -> go.Figure | None:
     """The map, coloured by flagged stretch or by coolant; None where the ride has no positions."""
     track = course(lines)
@@ -102,7 +103,7 @@ def course_map(
         notes.extend(_stretch_numbers(track, analysis.segments))
     data.extend(_ends(track))
     layout = _frame(track, display, touch, notes, right_px=76 if color_by == "coolant" else 10)
-    return go.Figure({"data": data, "layout": layout})
+    return drawn(data, layout, dark=dark)
 
 
 def _path(

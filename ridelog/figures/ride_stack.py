@@ -20,7 +20,7 @@ from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.margin_labels import labels, width_px
 from ridelog.figures.series import RideLines
 from ridelog.figures.stack_panels import Draft, Panel, View
-from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, faint
+from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, drawn, faint
 from ridelog.intervals import Interval
 from ridelog.results import Analysis
 from ridelog.words.display import METRIC, Display, time_ticks
@@ -57,6 +57,7 @@ def ride_stack(
     view: View | None = None,
     display: Display = METRIC,
     points: int = POINTS,
+    dark: bool = False,
 ) -> go.Figure:
     """The picture of one view of the ride. `points` bounds what each line may hold (see downsample)."""
     shown = view or whole(analysis)
@@ -92,7 +93,7 @@ def ride_stack(
         hoverdistance=30, barmode="overlay", dragmode=False if shown.touch else "zoom",
         shapes=[*tints, *draft.shapes], annotations=draft.notes,
     )  # fmt: skip
-    return go.Figure({"data": draft.data, "layout": draft.layout})
+    return drawn(draft.data, draft.layout, dark=dark)
 
 
 def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:

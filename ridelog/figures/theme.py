@@ -11,6 +11,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any
 
+import plotly.graph_objects as go
+
 OKABE_ITO: dict[str, str] = {
     "black": "#000000",
     "orange": "#E69F00",
@@ -56,6 +58,40 @@ COOLANT_SCALE = "Cividis"
 """Cividis: Nuñez, Anderton & Renslow, PLoS ONE 13(7), 2018; one lightness ramp, the same for all kinds of sight."""
 
 
+DARK: dict[str, str] = {
+    INK: "#e9ebee",
+    SOFT_INK: "#b3bcc5",
+    GRID: "#343c44",
+    PAPER: "#1a2026",
+    NO_DATA: "#2b323a",
+    STANDARD: "#76818c",
+    OKABE_ITO["blue"]: "#4aa5e0",
+}
+"""What a page on dark ground puts in place of these; the other colours stand on both."""
+
+
+def drawn(data: list[dict[str, Any]], layout: dict[str, Any], *, dark: bool = False) -> go.Figure:
+    """A figure of its parts. On dark ground the colours of DARK change places: a picture is made of this module's
+    colours only, so that it can be dressed anew as a whole."""
+    if dark:
+        data, layout = _dressed(data), _dressed(layout)
+    return go.Figure({"data": data, "layout": layout})
+
+
+def _dressed(part: Any) -> Any:
+    if isinstance(part, dict):
+        return {key: _dressed(value) for key, value in part.items()}
+    if isinstance(part, list):
+        return [_dressed(value) for value in part]
+    if not isinstance(part, str):
+        return part
+    if part in DARK:
+        return DARK[part]
+    if part.startswith("rgba("):
+        return _FAINT.get(part.rpartition(",")[0], part.rpartition(",")[0]) + "," + part.rpartition(",")[2]
+    return part
+
+
 def base_layout(height_px: int) -> dict[str, Any]:
     """What all figures share. Plotly's own template is left out: it is 7 kB a figure and styles nothing here."""
     return {
@@ -74,6 +110,9 @@ def faint(color: str, share: float) -> str:
     """A colour `#rrggbb` let through by `share` (0..1), so that an outline beside it stays full."""
     red, green, blue = (int(color[at : at + 2], 16) for at in (1, 3, 5))
     return f"rgba({red},{green},{blue},{share:g})"
+
+
+_FAINT = {faint(light, 1.0).rpartition(",")[0]: faint(dark, 1.0).rpartition(",")[0] for light, dark in DARK.items()}
 
 
 def axis(**more: Any) -> dict[str, Any]:

@@ -15,6 +15,7 @@ from plotly.utils import PlotlyJSONEncoder
 
 from dashboard import config, ids
 from dashboard.callbacks.routing import page
+from dashboard.look import Look
 from dashboard.pages import rides
 from dashboard.pages.ride import stretches_of
 from ridelog.errors import LibraryError, NotInLibrary
@@ -61,11 +62,11 @@ def test_the_list_names_what_a_rider_looks_for(provider: Any, fakes: ModuleType)
 
 def test_a_start_without_a_zone_says_so_in_the_list(provider: Any) -> None:
     item = replace(provider.rides()[0], start_utc=None, start_local=datetime(2026, 5, 24, 10, 15), timezone=None)  # noqa: DTZ001
-    assert "24 May 2026, 10:15 (time zone not known)" in words(rides.layout([item]))
+    assert "24 May 2026, 10:15 (time zone not known)" in words(rides.layout([item], Look()))
 
 
 def test_the_peak_of_the_list_is_that_of_the_page(provider: Any) -> None:
-    assert "110.5 °C" in words(rides.layout([replace(provider.rides()[0], peak_c=110.5)]))
+    assert "110.5 °C" in words(rides.layout([replace(provider.rides()[0], peak_c=110.5)], Look()))
 
 
 def test_a_ride_whose_bike_is_gone_is_not_called_missing(
@@ -98,7 +99,7 @@ def test_an_empty_library_tells_what_to_do(provider: Any) -> None:
 
 def test_a_long_list_says_where_the_rest_is(provider: Any) -> None:
     item = provider.rides()[0]
-    assert "ridelog rides --all" in words(rides.layout([item] * 200))
+    assert "ridelog rides --all" in words(rides.layout([item] * 200, Look()))
 
 
 def test_the_page_of_a_ride_answers_first(provider: Any, fakes: ModuleType) -> None:
@@ -208,7 +209,7 @@ def test_a_long_day_comes_in_parts(fakes: ModuleType) -> None:
     assert len(rows_of(shown)) == config.STRETCHES
     assert "Show all 350 stretches; the first 100 are here" in words(shown)
     assert len(json.dumps(shown, cls=PlotlyJSONEncoder)) < 1_000_000
-    everything = rows_of(stretches_of(busy, selected=349))
+    everything = rows_of(stretches_of(busy, Look(), selected=349))
     assert len(everything) == 350
     assert everything[349].className == "stretch chosen"
 

@@ -11,7 +11,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import ids
-from dashboard.callbacks.zooming import SHORTEST_S, Action, action_of, clicked_stretch, fit, map_of, next_view, picture
+from dashboard.callbacks.zooming import SHORTEST_S, Action, action_of, clicked_stretch, fit, map_of, next_view
+from dashboard.look import Look
+from dashboard.pages.ride import picture
 from ridelog.figures.ride_stack import View
 
 WHOLE = View(0.0, 3000.0)
@@ -92,15 +94,15 @@ def test_a_click_shows_the_stretch(view: Any) -> None:
 
 
 def test_a_zoom_brings_new_points_and_not_only_a_new_range(view: Any) -> None:
-    whole, near = picture(view, WHOLE), picture(view, View(100.0, 160.0))
+    whole, near = picture(view, WHOLE, Look()), picture(view, View(100.0, 160.0), Look())
     per_second = [sum(1 for x in f.data[1].x if 100 <= x <= 160) for f in (whole, near)]
     assert per_second[1] > 10 * per_second[0] or per_second[1] >= 60
     assert list(near.layout.xaxis.range) == [100.0, 160.0]
 
 
 def test_the_map_marks_the_selected_stretch(view: Any) -> None:
-    assert len(map_of(view, "stretches", 1).data) == len(map_of(view, "stretches", None).data) + 1
-    assert any(trace.name == "coolant" for trace in map_of(view, "coolant", None).data)
+    assert len(map_of(view, "stretches", 1, Look()).data) == len(map_of(view, "stretches", None, Look()).data) + 1
+    assert any(trace.name == "coolant" for trace in map_of(view, "coolant", None, Look()).data)
 
 
 def test_a_press_is_not_lost_among_redraws() -> None:
@@ -117,4 +119,4 @@ def test_touch_is_kept_over_a_zoom(view: Any) -> None:
     after = next_view(view, replace(WHOLE, touch=True), Action(ids.row(1)))
     assert after is not None
     assert after.touch
-    assert picture(view, after).layout.dragmode is False
+    assert picture(view, after, Look()).layout.dragmode is False
