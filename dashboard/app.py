@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import logging
-import re
 from typing import Any
 
 from dash import Dash, dcc, html
 from flask import Response, request
 
-from dashboard import config, ids, security, texts
+from dashboard import config, downloads, ids, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
 from dashboard.callbacks import routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
-from ridelog.errors import NotInLibrary, RidelogError, UsageError
+from ridelog.errors import RidelogError
 
 log = logging.getLogger(__name__)
 
@@ -67,8 +66,7 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
         adding_callbacks.register(app, desk)
         routes.register(server, desk.inbox, desk.foreman, desk.knows_bike)
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
-    _report_route(server, provider)
-    _steps_route(server, provider)
+    downloads.register(server, provider)
     _tell_lost_addresses(server, provider)
     security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
     return app
@@ -146,43 +144,3 @@ def _tell_lost_addresses(server: Any, provider: Provider) -> None:
         ):
             response.status_code = 404
         return response
-
-
-def _report_route(server: Any, provider: Provider) -> None:
-    @server.route("/ride/<ride_id>/report.html", endpoint="report")
-    def report(ride_id: str) -> Response:
-        from ridelog.report import render
-
-        try:
-            view = provider.view_of(ride_id)
-            page = render(view.analysis, view.traces, view.ride, view.bike, advice=view.advice)
-        except NotInLibrary:
-            return Response("This ride is not in the library.\n", 404, mimetype="text/plain")
-        except RidelogError as error:
-            return Response(error.one_line() + "\n", 500, mimetype="text/plain")
-        answer = Response(page, mimetype="text/html")
-        answer.headers["Content-Disposition"] = f'attachment; filename="ride-{_file_name(ride_id)}.html"'
-        return answer
-
-
-def _steps_route(server: Any, provider: Provider) -> None:
-    @server.route("/ride/<ride_id>/heat.csv", endpoint="steps")
-    def steps(ride_id: str) -> Response:
-        from ridelog.export_heat import steps_table
-
-        try:
-            view = provider.view_of(ride_id)
-            table = steps_table(view.analysis, view.traces)
-        except NotInLibrary:
-            return Response("This ride is not in the library.\n", 404, mimetype="text/plain")
-        except UsageError as error:
-            return Response(error.one_line() + "\n", 404, mimetype="text/plain")
-        except RidelogError as error:
-            return Response(error.one_line() + "\n", 500, mimetype="text/plain")
-        answer = Response(table.write_csv(), mimetype="text/csv")
-        answer.headers["Content-Disposition"] = f'attachment; filename="heat-{_file_name(ride_id)}.csv"'
-        return answer
-
-
-def _file_name(ride_id: str) -> str:
-    return re.sub(r"[^A-Za-z0-9._-]", "_", ride_id)[:80]

@@ -37,6 +37,12 @@ def steps_path(ride_id: str) -> str:
     return f"{ride_path(ride_id)}/heat.csv"
 
 
-def report_path(ride_id: str) -> str:
-    """Address of a ride's report."""
-    return f"{ride_path(ride_id)}/report.html"
+def report_path(ride_id: str, units: str = "metric", *, annex: bool = True) -> str:
+    """Address of a ride's report, or of the customer's page alone."""
+    asked = "" if units == "metric" else f"?units={units}"
+    return f"{ride_path(ride_id)}/{'report' if annex else 'customer'}.html{asked}"
+
+
+def file_path(ride_id: str, ending: str, trim_m: float = 0.0) -> str:
+    """Address of a ride as a file; `trim_m` metres are left out at both ends."""
+    return f"{ride_path(ride_id)}/ride.{ending}" + (f"?trim={trim_m:g}" if trim_m else "")

@@ -21,7 +21,7 @@ from ridelog.ride import Ride
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library
-    from ridelog.study import Known
+    from ridelog.study import Known, Study
 
 
 @dataclass(frozen=True)
@@ -46,11 +46,32 @@ class RideItem:
 class RideView:
     """Everything the page of one ride shows."""
 
-    ride: Ride
-    bike: Bike | None
-    advice: Advice
-    analysis: Analysis
-    traces: Traces
+    study: Study
+
+    @property
+    def ride(self) -> Ride:
+        """The ride with its samples."""
+        return self.study.ride
+
+    @property
+    def bike(self) -> Bike | None:
+        """The bike it was analyzed with."""
+        return self.study.known.bike
+
+    @property
+    def advice(self) -> Advice:
+        """The sheet in force on its day."""
+        return self.study.known.advice
+
+    @property
+    def analysis(self) -> Analysis:
+        """What was found."""
+        return self.study.found.analysis
+
+    @property
+    def traces(self) -> Traces:
+        """The grid behind it."""
+        return self.study.found.traces
 
     @cached_property
     def lines(self) -> RideLines:
@@ -136,8 +157,7 @@ class LibraryProvider:
     def _analyze(self, ride_id: str, known: Known) -> RideView:
         from ridelog.study import study
 
-        done = study(self._library.load(ride_id), known)
-        return RideView(done.ride, known.bike, known.advice, done.found.analysis, done.found.traces)
+        return RideView(study(self._library.load(ride_id), known))
 
     def _kept_view(self, key: Hashable) -> RideView | None:
         with self._door:

@@ -26,7 +26,7 @@ def layout(view: RideView, look: Look) -> html.Div:
         [
             dcc.Store(id=ids.RIDE, data=ride.id),
             dcc.Store(id=ids.VIEW, data=view_data(shown)),
-            _links(ride.id),
+            _links(ride.id, look),
             html.H1(tables.title(ride)),
             html.P(tables.answer(analysis), className="answer", id="answer"),
             parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
@@ -45,9 +45,33 @@ def layout(view: RideView, look: Look) -> html.Div:
     )  # fmt: skip
 
 
-def _links(ride_id: str) -> html.Div:
-    report = html.A("Report to keep or print", href=config.report_path(ride_id), download="")
-    return html.Div([parts.back_link(), report], className="above")
+def _links(ride_id: str, look: Look) -> html.Div:
+    """The way back, and what can be taken away."""
+    units = look.units.name
+    files = [
+        html.A(texts.FILE_WORDS[ending], href=config.file_path(ride_id, ending, look.trim_m), download="")
+        for ending in texts.FILE_WORDS
+    ]
+    more = html.Details([html.Summary(texts.DOWNLOADS), html.Div([*files, _trimmed(look)])], className="files")
+    return html.Div(
+        [
+            parts.back_link(),
+            html.Div(
+                [
+                    html.A(texts.CUSTOMER_PAGE, href=config.report_path(ride_id, units, annex=False), download=""),
+                    html.A(texts.REPORT, href=config.report_path(ride_id, units), download=""),
+                    more,
+                ],
+                className="take",
+            ),
+        ],
+        className="above",
+    )
+
+
+def _trimmed(look: Look) -> html.P:
+    said = texts.trimmed(look.trim_m) if look.trim_m else texts.NOT_TRIMMED
+    return html.P([said, " ", dcc.Link(texts.SETTINGS, href="/settings")], className="small")
 
 
 def view_data(view: View) -> dict[str, object]:

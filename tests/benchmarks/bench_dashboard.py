@@ -58,7 +58,7 @@ def main(hours: float) -> None:
     many = tuple(
         replace(kinds[n % len(kinds)], start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(int(hours * 36))
     )
-    view = replace(view, analysis=replace(view.analysis, segments=many))
+    view = module.changed(view, analysis=replace(view.analysis, segments=many))
     provider = module.FakeProvider(view)
     path, seen = f"/ride/{view.ride.id}", Look()
 

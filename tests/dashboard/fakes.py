@@ -13,6 +13,8 @@ import polars as pl
 
 from dashboard.provider import RideItem, RideView
 from ridelog.advice import default_advice
+from ridelog.analyze import Analyzed
+from ridelog.analyze_heat import Balance
 from ridelog.bike import parse_bike
 from ridelog.errors import NotInLibrary
 from ridelog.intervals import Interval
@@ -33,7 +35,9 @@ from ridelog.results import (
     Traces,
 )
 from ridelog.ride import ChannelInfo, Note, QualityMark, Ride, SourceFile
+from ridelog.study import Known, Study
 
+NO_BALANCE = Balance(Heat(False, "made by hand"))
 RIDE_ID = "2026-05-17-dune-07-a1b2c3"
 BIKE = parse_bike(
     'schema = 1\nid = "dune-07"\nbuild = "300-enduro-2"\n[cooling]\nfan_on_c = 95.0\n', "dune-07.bike.toml"
@@ -58,7 +62,15 @@ def make_view(
     """A ride of any length with the analysis beside it; `channels` leaves only some of the logged channels."""
     ride = _ride(duration_s, rate_hz, gap, channels)
     traces = _traces(ride, duration_s, gap)
-    return RideView(ride, BIKE, default_advice(), _analysis(ride, gap, duration_s), traces)
+    found = Analyzed(_analysis(ride, gap, duration_s), traces, NO_BALANCE)
+    return RideView(Study(ride, Known(BIKE, default_advice()), found))
+
+
+def changed(view: RideView, *, with_bike: bool = True, **parts: object) -> RideView:
+    """The same ride with another `analysis` or other `traces`, or without its bike."""
+    found = replace(view.study.found, **parts)
+    known = view.study.known if with_bike else replace(view.study.known, bike=None)
+    return RideView(replace(view.study, found=found, known=known))
 
 
 def _signals(t: np.ndarray) -> dict[str, np.ndarray]:

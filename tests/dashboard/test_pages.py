@@ -143,7 +143,7 @@ def test_every_button_and_every_scrolling_box_can_be_reached_and_named(provider:
 def test_a_poor_ride_says_what_it_lacks(fakes: ModuleType) -> None:
     view = fakes.make_view(600.0, gap=False, channels={"engine_rpm"})
     analysis = replace(view.analysis, segments=(), exposure=(), boiling=None, quality=(), summary=())
-    poor = fakes.FakeProvider(replace(view, analysis=analysis, bike=None))
+    poor = fakes.FakeProvider(fakes.changed(view, analysis=analysis, with_bike=False))
     text = words(page(poor, f"/ride/{fakes.RIDE_ID}")[0])
     for expected in (
         "holds too little to tell", "Coolant is not shown: the log holds no coolant temperature.",
@@ -204,7 +204,7 @@ def test_a_long_day_comes_in_parts(fakes: ModuleType) -> None:
     view = fakes.make_view(36_000.0, rate_hz=2.0, gap=False)
     one = view.analysis.segments[0]
     many = tuple(replace(one, start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(350))
-    busy = replace(view, analysis=replace(view.analysis, segments=many))
+    busy = fakes.changed(view, analysis=replace(view.analysis, segments=many))
     shown, _ = page(fakes.FakeProvider(busy), f"/ride/{fakes.RIDE_ID}")
     assert len(rows_of(shown)) == config.STRETCHES
     assert "Show all 350 stretches; the first 100 are here" in words(shown)

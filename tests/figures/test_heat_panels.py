@@ -29,7 +29,7 @@ def with_heat(view: RideView, gap: tuple[float, float] | None = None) -> RideVie
     if gap is not None:
         series = {name: np.where((t >= gap[0]) & (t < gap[1]), np.nan, values) for name, values in series.items()}
     traces = Traces(t, view.traces.step_s, {**view.traces.series, **series})
-    return RideView(view.ride, view.bike, view.advice, view.analysis, traces)
+    return RideView(replace(view.study, found=replace(view.study.found, traces=traces)))
 
 
 @pytest.fixture(scope="module")
@@ -96,7 +96,8 @@ def test_the_band_holds_the_line(view: RideView) -> None:
 
 def test_the_coolant_stays_readable_beside_a_settle_temperature_far_above(view: RideView) -> None:
     series = {**view.traces.series, "settle_c": np.full(view.traces.t_s.size, 380.0)}
-    hot = replace(view, traces=replace(view.traces, series=series))
+    traces = replace(view.traces, series=series)
+    hot = RideView(replace(view.study, found=replace(view.study.found, traces=traces)))
     figure = ride_stack(hot.analysis, hot.lines, hot.bike)
     assert figure.layout.yaxis.range[1] < 160.0
 
