@@ -15,7 +15,9 @@ import numpy as np
 from ridelog import diagnose_advice
 from ridelog.analysis import (
     diagnosis_asked,
+    diagnosis_drift,
     diagnosis_jumps,
+    diagnosis_patterns,
     diagnosis_residuals,
     diagnosis_sensor,
     diagnosis_shift,
@@ -25,15 +27,16 @@ from ridelog.analysis import (
     thermal_prior,
 )
 from ridelog.analysis.diagnosis_shift import Apart, MapEffect, apart
-from ridelog.analysis.diagnosis_weigh import Evidence, Weighed
+from ridelog.analysis.diagnosis_weigh import Evidence, Weighed, Work
 from ridelog.analysis.thermal_fit import Prior
 from ridelog.analysis.thermal_prior import RideFit
 from ridelog.analyze_heat import AMBIENT_SD_C, Balance, prior_hash
 from ridelog.bike import Bike
 from ridelog.intervals import Interval
 from ridelog.results import Analysis
-from ridelog.ride import Ride, RideNote
+from ridelog.ride import Ride, RideNote, ride_day
 from ridelog.study import Study
+from ridelog.words import cause_evidence
 from ridelog.words import causes as cause_words
 
 ENOUGH, ENOUGH_FOR_A_FAULT = 0.5, 0.6
@@ -45,7 +48,6 @@ SECOND = 0.5
 
 KNOWN_SHARE = 0.8
 """A map known for less of the ride counts as not logged."""
-MOST_RANKED_SENTENCES = 6
 
 
 @dataclass(frozen=True)
@@ -122,15 +124,14 @@ def diagnose(study: Study) -> Diagnosis:
         ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=study.known.notes
     )
     weighed = diagnosis_weigh.weigh(evidence)
-    facts = cause_words.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
+    facts = cause_evidence.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
     order = sorted(weighed.causes, key=lambda cause: (-weighed.causes[cause], cause))
     ranked = tuple(
         Ranked(
             cause,
             diagnosis_table.FAMILY[cause],
             weighed.causes[cause],
-            cause_words.speaks_for(cause, facts)[:MOST_RANKED_SENTENCES],
-            cause_words.speaks_against(cause, facts)[:MOST_RANKED_SENTENCES],
+            *cause_evidence.speaks(cause, facts),
             cause_words.check_next(cause),
         )
         for cause in order
@@ -151,7 +152,12 @@ def diagnose(study: Study) -> Diagnosis:
         reason=reason,
         advice_reason=answer.reason,
         summary=cause_words.summary(
-            conclusion, ranked[0].probability, second=second, reason=reason, advice=answer.reason
+            conclusion,
+            ranked[0].probability,
+            healthy=sum(one.probability for one in ranked if one.family in ("asked_for", "healthy")),
+            second=second,
+            reason=reason,
+            advice=answer.reason,
         ),
     )
 
@@ -176,6 +182,7 @@ def evidence_of(
         has_thermostat=bike is not None and bike.thermostat_c is not None,
         loss_noted=any(note.about == "coolant_lost" or cause_words.tells_of_loss(note.text) for note in notes),
         build_unfit=build.get("fits") is False,
+        work=_work(ride, bike, notes),
     )
     if balance.drawn is None or bike is None:
         return told
@@ -187,13 +194,56 @@ def evidence_of(
     if not balance.heat.fitted or balance.own is None:
         return told
     own, resolution_c = balance.own, ride.channels["coolant_c"].resolution or 0.0
+    base = base_prior(bike, balance)
+    if base is None:
+        return told
+    air_c = float(np.nanmean(steps.ambient_c))
+    day = diagnosis_table.DAY_TO_DAY.at(air_c)
+    changed = diagnosis_drift.drift(
+        replace(own, air_c=air_c), ride_day(ride), baseline, base, diagnosis_table.DAY_TO_DAY
+    )
+    known = (
+        changed.before if changed is not None else diagnosis_shift.healthy(baseline, base, diagnosis_table.DAY_TO_DAY)
+    )
+    readings = _readings(steps)
+    shifts = tuple((weight, apart(own, known, day, share)) for share, weight in readings)
+    likeliest = max(readings, key=lambda one: one[1])[0]
     return replace(
         told,
-        shifts=_shifts(bike, balance, baseline),
+        shifts=shifts,
         leaps=diagnosis_jumps.leaps(plant, steps, own.theta, resolution_c),
         missed=diagnosis_residuals.missed(plant, steps, own.theta, own.prior_covariance, resolution_c=resolution_c),
         fan_called_s=float(thermal.observed_fan(plant, steps).sum() * thermal.STEP_S),
+        patterns=diagnosis_patterns.patterns(plant, steps, known, day, likeliest) if baseline else None,
+        drift=changed,
     )
+
+
+def _readings(steps: thermal.Conditions) -> tuple[tuple[float, float], ...]:
+    """Share of the heat made on the conservative map, and how likely: where the map is not known, each way it may have
+    been."""
+    unknown = float(np.isnan(steps.conservative[steps.running]).mean()) if steps.running.any() else 1.0
+    return diagnosis_table.MAP_READINGS if unknown > 1.0 - KNOWN_SHARE else ((0.0, 1.0),)
+
+
+def _work(ride: Ride, bike: Bike | None, notes: Sequence[RideNote]) -> Work | None:
+    """The last work that opened the cooling system, where it was noted on this ride or stands in the bike file within
+    the days before."""
+    for note in notes:
+        if note.about == "service" and cause_words.opens_cooling(note.text):
+            return Work(note.text, 0)
+    day = ride_day(ride)
+    if bike is None or day is None:
+        return None
+    found = [
+        (service.day, service.what)
+        for service in bike.services
+        if 0 <= (day - service.day).days <= diagnosis_table.WORK_DAYS and cause_words.opens_cooling(service.what)
+    ]
+    if not found:
+        return None
+    when, what = max(found)
+    return Work(what, (day - when).days)
 
 
 def hot_threshold_c(bike: Bike) -> float:
@@ -228,19 +278,6 @@ def base_prior(bike: Bike, balance: Balance) -> Prior | None:
 def _map_effect(bike: Bike | None, balance: Balance, baseline: Sequence[RideFit]) -> MapEffect | None:
     base = base_prior(bike, balance) if bike is not None else None
     return diagnosis_shift.map_effect(baseline, base, diagnosis_table.DAY_TO_DAY) if base is not None else None
-
-
-def _shifts(bike: Bike, balance: Balance, baseline: Sequence[RideFit]) -> tuple[tuple[float, Apart], ...]:
-    """How far the ride lies from the bike's healthy rides, under each reading of a map that was not logged."""
-    base, own = base_prior(bike, balance), balance.own
-    if balance.drawn is None or base is None or own is None:
-        return ()
-    steps = balance.drawn.ride
-    known = diagnosis_shift.healthy(baseline, base, diagnosis_table.DAY_TO_DAY)
-    unknown = float(np.isnan(steps.conservative[steps.running]).mean()) if steps.running.any() else 1.0
-    readings = diagnosis_table.MAP_READINGS if unknown > 1.0 - KNOWN_SHARE else ((0.0, 1.0),)
-    day = diagnosis_table.DAY_TO_DAY.at(float(np.nanmean(steps.ambient_c)))
-    return tuple((weight, apart(own, known, day, share)) for share, weight in readings)
 
 
 def _best_reading(evidence: Evidence) -> Apart | None:

@@ -69,11 +69,11 @@ def _by_share(analysis: Analysis, traces: Traces, advice: Advice, effect: MapEff
     proved = (effect is not None and effect.proves_numbers) or _both_seen(traces)
     if share > NOT_FOLLOWED:
         return Answer("unknown", cause_words.partly(share, advised_s), missed)
-    if not proved:
-        return Answer("unknown", cause_words.ONE_MAP_ONLY, missed)
-    if any((one.conservative_share or 0.0) <= NOT_FOLLOWED for one in sure):
+    if proved and any((one.conservative_share or 0.0) <= NOT_FOLLOWED for one in sure):
         return Answer("no", cause_words.on_standard(share, advised_s), missed)
-    return Answer("unknown", cause_words.NOT_SURE_ADVISED)
+    if proved:
+        return Answer("unknown", cause_words.NOT_SURE_ADVISED)
+    return Answer("unknown", cause_words.ONE_MAP_ONLY, missed)
 
 
 def _doubt(analysis: Analysis, traces: Traces, advised: Sequence[Segment], effect: MapEffect | None) -> str | None:

@@ -51,9 +51,20 @@ class Asked:
         return (
             self.ambient_c is not None
             and self.ordinary_day_s is not None
+            and self.hot_s > 0.0
             and self.ambient_c >= HOT_DAY_C
             and self.ordinary_day_s <= LEFT_ON_ORDINARY_DAY * self.hot_s
         )
+
+    def _day_share(self) -> float:
+        """The hot day's part beside the load that it was ridden with: the less would be left on an ordinary day, and
+        the hotter it was, the more."""
+        if not self.hot_day or self.ambient_c is None or self.ordinary_day_s is None:
+            return 0.0
+        gone = 1.0 - self.ordinary_day_s / (LEFT_ON_ORDINARY_DAY * self.hot_s)
+        heat = min((self.ambient_c - HOT_DAY_C) / (VERY_HOT_DAY_C - HOT_DAY_C), 1.0)
+        least, most = DAY_SHARES
+        return least + (most - least) * gone * heat
 
     def shares(self) -> dict[str, float]:
         """How a healthy bike's probability is spread over the causes `normal` and those that asked for heat."""
@@ -66,13 +77,14 @@ class Asked:
             "standstill_soak": hot * standing,
             "terrain_load": hot * (1.0 - missed - standing),
         }
-        day = HOT_DAY_SHARE if self.hot_day else 0.0
+        day = self._day_share()
         found = {name: value * (1.0 if name == "normal" else 1.0 - day) for name, value in found.items()}
         return {**found, "hot_conditions": day * hot}
 
 
-HOT_DAY_SHARE = 0.3
-"""A hot day is the second reason beside the load that it was ridden with."""
+DAY_SHARES, VERY_HOT_DAY_C = (0.3, 0.6), 38.0
+"""A hot day is the second reason beside the load that it was ridden with; where nothing would have been hot on an
+ordinary day and the air was at VERY_HOT_DAY_C, the first. Assumed."""
 
 
 def asked(ride: Conditions, missed: Sequence[Interval], *, hot_c: float, ambient_c: float | None) -> Asked:

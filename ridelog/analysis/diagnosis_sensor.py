@@ -19,6 +19,7 @@ TROUBLE = (*INVENTED, "sentinel", "out_of_range", "impossible_rate", "spike", "d
 
 CLEAR_SHARE, CLEAR_MARKS = 0.02, 6
 SLIGHT_SHARE, SLIGHT_MARKS = 0.002, 2
+"""So much of the ride under marks, or so many marks an hour (in all, on a ride of an hour or less). Assumed."""
 
 
 @dataclass(frozen=True)
@@ -39,8 +40,9 @@ def sensor(marks: Sequence[Mark], channel: str, duration_s: float) -> Sensor:
     spans = union(Interval(mark.start_s, mark.end_s) for mark in found)
     share = total_s(spans) / max(duration_s, 1.0)
     state: Literal["well", "slight", "clear"] = "well"
-    if any(kind in kinds for kind in INVENTED) or share >= CLEAR_SHARE or len(found) >= CLEAR_MARKS:
+    hours = max(duration_s / 3600.0, 1.0)
+    if any(kind in kinds for kind in INVENTED) or share >= CLEAR_SHARE or len(found) >= CLEAR_MARKS * hours:
         state = "clear"
-    elif share >= SLIGHT_SHARE or len(found) >= SLIGHT_MARKS:
+    elif share >= SLIGHT_SHARE or len(found) >= SLIGHT_MARKS * hours:
         state = "slight"
     return Sensor(state, share, kinds)

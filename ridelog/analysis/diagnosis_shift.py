@@ -111,20 +111,26 @@ def own_word(ride: RideFit) -> tuple[FloatArray, FloatArray]:
     return ride.information, pull
 
 
+def pooled_over(base: Prior) -> tuple[IndexArray, FloatArray]:
+    """Parameters that rides are pooled over, the air's temperature apart, and what is known of them before any ride,
+    the map's effect among them."""
+    whole = base.covariance.copy()
+    if whole[KAPPA, KAPPA] == 0.0:
+        whole[KAPPA, KAPPA] = base.ratio_sd**2
+    return np.array([i for i in np.flatnonzero(np.diag(whole) > 0.0) if i != AMBIENT]), whole
+
+
 def healthy(rides: Sequence[RideFit], base: Prior, day_to_day: Day) -> Prior:
     """The bike as its healthy rides tell of it, on a day of USUAL_AIR_C, without what differs from day to day: `base`,
     what is known of any such bike, updated by each ride. In place of the wide spread between rides that fits start
     from, that of `day_to_day` is taken here: a fault has to stand out from how healthy rides really differ."""
-    whole = base.covariance.copy()
-    if whole[KAPPA, KAPPA] == 0.0:
-        whole[KAPPA, KAPPA] = base.ratio_sd**2
-    over = np.array([i for i in np.flatnonzero(np.diag(whole) > 0.0) if i != AMBIENT])
+    over, whole = pooled_over(base)
     grid = np.ix_(over, over)
     precision = np.linalg.inv(whole[grid])
     pull = precision @ base.mean[over]
     between = np.diag([BIKE_SD.get(int(i), 0.0) ** 2 for i in over])
     for ride in rides:
-        told, towards = _without_air(ride, over)
+        told, towards = own_word_without_air(ride, over)
         day = day_to_day.at(ride.air_c)
         # The day's mean of any ride stays in the bike's: rides are held against others, never against no day at all.
         towards = towards - told @ (day.mean - day_to_day.mean)[over]
@@ -168,7 +174,7 @@ def map_effect(rides: Sequence[RideFit], base: Prior, day_to_day: Day) -> MapEff
     return MapEffect(float(known.mean[KAPPA]), float(np.sqrt(known.covariance[KAPPA, KAPPA])))
 
 
-def _without_air(ride: RideFit, over: IndexArray) -> tuple[FloatArray, FloatArray]:
+def own_word_without_air(ride: RideFit, over: IndexArray) -> tuple[FloatArray, FloatArray]:
     """What the ride says alone of some parameters, with the air's temperature, that day's own, averaged out."""
     precision, pull = own_word(ride)
     told, towards = precision[np.ix_(over, over)], pull[over]

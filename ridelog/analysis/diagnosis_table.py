@@ -83,11 +83,28 @@ LOSS_NOTED = {
     "coolant_flow_low": 0.20,
     "air_in_system": 0.20,
 }
-"""How often a rider notes lost coolant. Assumed."""
+LOSS_NOTED_WHEN_HOT = 0.08
+"""How often a rider notes lost coolant; of a healthy bike more often after a hot ride. Assumed."""
+
+GRADUAL = {
+    "airflow_blocked": 2.0,
+    "coolant_flow_low": 2.0,
+    "heat_input_high": 2.0,
+    "fan_fault": 0.5,
+    "thermostat_restricted": 0.5,
+    "thermostat_stuck_open": 0.5,
+    "combustion_gas_in_coolant": 0.7,
+}
+"""How much likelier a cause is behind a change that came little by little over several rides: dirt, bent fins, scale, a
+worn pump, a clogging filter; parts that break or stick do so at once. Assumed."""
+
+AFTER_WORK, WORK_DAYS = 3.0, 14
+"""Air is that much likelier in a system that was opened within so many days. Assumed."""
 
 WEIGHTS = {
     "prior": 1.0,
     "notes": 1.0,
+    "drift": 1.0,
     "shift": numbers.SHIFT_WEIGHT,
     "leaps": numbers.LEAPS_WEIGHT,
     "ways": numbers.WAYS_WEIGHT,

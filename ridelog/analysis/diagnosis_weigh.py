@@ -12,8 +12,10 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.analysis import diagnosis_table as table
-from ridelog.analysis.diagnosis_asked import Asked
+from ridelog.analysis.diagnosis_asked import HOT_S, Asked
+from ridelog.analysis.diagnosis_drift import Drift
 from ridelog.analysis.diagnosis_jumps import Leaps
+from ridelog.analysis.diagnosis_patterns import Patterns
 from ridelog.analysis.diagnosis_residuals import Missed
 from ridelog.analysis.diagnosis_sensor import Sensor
 from ridelog.analysis.diagnosis_shift import Apart, log_mean
@@ -24,7 +26,9 @@ HEALTHY = "healthy"
 @dataclass(frozen=True)
 class Evidence:
     """All that speaks. `shifts`: the shift of the balance under each reading of an unknown map, with their weights;
-    empty where the ride could not be fitted. `fan_called_s`: seconds the coolant asked for the fan."""
+    empty where the ride could not be fitted. `fan_called_s`: seconds the coolant asked for the fan. `patterns`: the
+    coolant beside the healthy bike's, for the sentences alone. `drift`: a change over the bike's earlier rides. `work`:
+    the last work on the cooling system, where it was days ago."""
 
     sensor: Sensor
     asked: Asked
@@ -36,6 +40,17 @@ class Evidence:
     fan_called_s: float = 0.0
     loss_noted: bool = False
     build_unfit: bool = False
+    patterns: Patterns | None = None
+    drift: Drift | None = None
+    work: Work | None = None
+
+
+@dataclass(frozen=True)
+class Work:
+    """Work that opened the cooling system: what it was, and how many days before the ride."""
+
+    what: str
+    days: int
 
 
 @dataclass(frozen=True)
@@ -68,8 +83,8 @@ def log_terms(evidence: Evidence, state: tuple[str, ...]) -> dict[str, float]:
         terms["leaps"] = table.LEAPS[kind].log_chance(evidence.leaps)
     if evidence.missed is not None:
         terms["ways"] = _ways(evidence.missed, state)
-    noted = max(table.LOSS_NOTED.get(cause, table.LOSS_NOTED[HEALTHY]) for cause in state)
-    terms["notes"] = float(np.log(noted if evidence.loss_noted else 1.0 - noted))
+    terms["notes"] = _noted(evidence, state)
+    terms["drift"] = _gradual(evidence, state)
     return terms
 
 
@@ -80,7 +95,7 @@ def likelier(evidence: Evidence, cause: str) -> float | None:
         return None
     terms, healthy = log_terms(evidence, (cause,)), log_terms(evidence, (HEALTHY,))
     gained = sum(
-        table.WEIGHTS[kind] * (terms[kind] - healthy[kind]) for kind in terms if kind not in ("prior", "notes")
+        table.WEIGHTS[kind] * (terms[kind] - healthy[kind]) for kind in terms if kind not in ("prior", "notes", "drift")
     )
     return float(np.exp(np.clip(gained, -MOST_TOLD, MOST_TOLD)))
 
@@ -117,6 +132,20 @@ def _sick(sensor: Sensor) -> float:
     return prior * sick / (prior * sick + (1.0 - prior) * well)
 
 
+def _noted(evidence: Evidence, state: tuple[str, ...]) -> float:
+    usual = table.LOSS_NOTED_WHEN_HOT if evidence.asked.hot_s >= HOT_S else table.LOSS_NOTED[HEALTHY]
+    noted = max(table.LOSS_NOTED.get(cause, usual) if cause != HEALTHY else usual for cause in state)
+    return float(np.log(noted if evidence.loss_noted else 1.0 - noted))
+
+
+def _gradual(evidence: Evidence, state: tuple[str, ...]) -> float:
+    """What comes little by little is likelier behind a change that did, what breaks at once less likely."""
+    if evidence.drift is None or evidence.drift.kind != "drift":
+        return 0.0
+    factors = [table.GRADUAL.get(cause, 1.0) for cause in state]
+    return float(np.log(max(factors)))
+
+
 def _prior(evidence: Evidence, state: tuple[str, ...]) -> float:
     value = table.PRIOR[state[0]] if len(state) == 1 else table.PAIR_PRIOR
     for cause in state:
@@ -131,6 +160,8 @@ def _prior(evidence: Evidence, state: tuple[str, ...]) -> float:
             value *= table.UNSHOWN
         if cause == "cap_leaking" and not evidence.loss_noted:
             value *= table.UNSHOWN
+        if cause == "air_in_system" and evidence.work is not None:
+            value *= table.AFTER_WORK
     return value
 
 

@@ -118,13 +118,13 @@ def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, 
 
 def print_diagnosis(found: Diagnosis) -> None:
     """The diagnosis as a person reads it: the answer, the causes with what speaks for and against, what to check."""
-    from ridelog.words.causes import CAUSE_WORDS, against_what
+    from ridelog.words.causes import CAUSE_WORDS, against_what, chance
 
     show.lines(f"Ride {found.ride}", [*found.summary, against_what(len(found.baseline.rides), found.baseline.level)])
     shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN]
     for number, one in enumerate(shown, start=1):
         said = [*(f"For: {text}" for text in one.evidence_for), *(f"Against: {text}" for text in one.evidence_against)]
-        show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()}: {100.0 * one.probability:.0f} %", said)
+        show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()}: {chance(one.probability)}", said)
     if shown:
         show.lines("Check next", list(shown[0].check_next))
     show.lines("", list(found.cautions))

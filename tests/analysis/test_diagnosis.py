@@ -253,7 +253,9 @@ def test_hot_time_is_put_down_to_map_standing_ground_or_day() -> None:
     assert asked(_hot_ride(20.0, 0.0), [], hot_c=105.0, ambient_c=20.0).shares()["standstill_soak"] > 0.9
     warm = asked(_hot_ride(36.0, 6.0), [], hot_c=105.0, ambient_c=36.0)
     assert warm.hot_day
-    assert 0.2 < warm.shares()["hot_conditions"] < warm.shares()["terrain_load"]
+    assert warm.shares()["hot_conditions"] > warm.shares()["terrain_load"] > 0.3
+    mild = asked(_hot_ride(31.0, 6.0), [], hot_c=105.0, ambient_c=31.0)
+    assert 0.2 < mild.shares()["hot_conditions"] < mild.shares()["terrain_load"]
     assert asked(_hot_ride(20.0, 6.0), [], hot_c=115.0, ambient_c=20.0).shares()["normal"] == 1.0
 
 

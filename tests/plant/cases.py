@@ -151,7 +151,8 @@ def case(seed: int) -> Case:
             int(rng.integers(1, 2**30)), bike_id, machine=sick, map_plan=plan, kinds=kinds, ambient_c=ambient_c,
             duration_s=duration_s, sensors=sensors,
         )  # fmt: skip
-        twin = twin_of(ridden.truth, healthy)
+        # A machine without a fault is its own twin.
+        twin = twin_of(ridden.truth, healthy) if sick != healthy else ridden.truth.nodes
         trace = ridden.truth.trace
         if not _called_for(kind, second, twin, trace, ambient_c):
             continue

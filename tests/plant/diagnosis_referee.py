@@ -23,8 +23,8 @@ from ridelog.diagnose import Diagnosis, diagnose
 from ridelog.ride import RideNote
 from ridelog.study import Known, study
 
-TUNING = range(576)
-SCORING = range(100_032, 101_040)
+TUNING = (*range(576), *range(100_032, 101_040))
+SCORING = range(200_016, 201_024)
 
 SHOW_THEMSELVES = ("sensor_fault", "combustion_gas_in_coolant", "air_in_system", "cap_leaking")
 """Causes that show otherwise than by a coolant that is warmer or cooler for long."""
@@ -83,9 +83,9 @@ class Outcome:
 @cache
 def healthy_fits(machine: int, bike: str, swapped: bool) -> tuple[RideFit, ...]:
     """Fits of a machine's healthy rides. A logger that swaps the map's slots swaps them on every ride."""
-    rides = (history(machine, bike, number, swapped=swapped) for number in range(HISTORY))
-    fits = (heat_fit(ride, bike_of(bike)) for ride in rides)
-    return tuple(fit for fit in fits if fit is not None)
+    rides = [history(machine, bike, number, swapped=swapped) for number in range(HISTORY)]
+    fits = [(heat_fit(ride, bike_of(bike)), ride.ambient_c) for ride in rides]
+    return tuple(replace(fit, air_c=air_c) for fit, air_c in fits if fit is not None)
 
 
 def judge(seed: int) -> Outcome:
