@@ -118,6 +118,7 @@ def _key_figures(analysis: Analysis) -> dict[str, Any]:
         "cooling": heat.cooling,
         "boiling_margin_sealed_c": analysis.boiling.margin_sealed_c if analysis.boiling is not None else None,
         "summary": analysis.summary,
+        "notes": analysis.notes,
     }
     found: dict[str, Any] = to_json(figures)
     return found

@@ -75,6 +75,7 @@ def test_what_is_frozen_is_what_is_found_now_and_all_it_rests_on(library: Librar
     assert document["basis"]["files"] == [{"name": row.files[0].name, "sha256": row.files[0].sha256}]
     assert len(document["basis"]["prior_rides"]) == 3
     assert document["key"]["peak_c"] == row.peak_c
+    assert document["key"]["notes"] == []
     assert document["key"]["exposure"][0]["observed_s"] > 0.0
     assert one.conclusion in {*one.chances, "not_enough_evidence"}
     assert set(one.chances) == set(diagnosis_table.FAMILY)
@@ -142,6 +143,13 @@ def test_a_change_afterwards_leaves_what_was_found_and_is_named(library: Library
     assert now != after.document
     assert beside.conclusion == now["diagnosis"]["conclusion"]
     assert beside.probability == now["diagnosis"]["ranked"][0]["probability"]
+
+
+def test_notes_stay_with_what_was_found(library: Library) -> None:
+    library.add_note(newest(library), 60.0, "stop", "gate")
+    case = opened(library)
+    library.remove(newest(library))
+    assert words.noted(frozen(library.complaint(case.id)).document["key"]) == ["Noted at 0:01:00 (a stop): “gate”"]
 
 
 def test_a_bike_file_put_back_gives_the_same_again(library: Library, tmp_path: Path) -> None:

@@ -286,6 +286,7 @@ def _print_ride(frozen: Frozen, now: Today) -> None:
     named = ", ".join(f"{words.cause_words(cause)}{words.chance(share)}" for cause, share in causes)
     lines = [
         words.figures(document["key"]),
+        *words.noted(document["key"]),
         *diagnosis["summary"],
         f"Likeliest: {named}.",
         words.rested_on(document["version"], document["basis"]),

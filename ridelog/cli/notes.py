@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from ridelog.notes import Span
     from ridelog.store.casebook import NoteRow
     from ridelog.store.library import Library
+    from ridelog.store.rows import Keep
 
 ABOUT = ("map_conservative", "map_standard", "stop", "coolant_lost", "service", "other")
 
@@ -157,12 +158,28 @@ def _corrected(
     from ridelog.words import notes as words
 
     at_s = read_time(at, _span(library, ride_id), timezone).at_s if at is not None else KEEP
-    # Another text may mean something else; another time alone does not.
-    meant, why = (KEEP, None) if text is None and about is None else _about(library, ride_id, text or "", about)
+    meant, why = _meant_after(library, ride_id, number, text, about)
     row = library.correct_note(ride_id, number, at_s=at_s, about=meant, text=text if text is not None else KEEP)
-    document |= {"corrected": row.number, "about_by": "told" if why is None else why}
+    document["corrected"] = row.number
+    if text is not None or about is not None:
+        document["about_by"] = "told" if why is None else why
     said = [words.corrected(row.number, row.at_s, row.text)]
-    return said if meant is KEEP else [*said, words.taken(row.about, why)]
+    return said if text is None and about is None else [*said, words.taken(row.about, why)]
+
+
+def _meant_after(
+    library: Library, ride_id: str, number: int, text: str | None, about: str | None
+) -> tuple[str | Keep, str | None]:
+    """What a corrected note is about. Another time alone means nothing else; another text may, but not where somebody
+    had said what the note is about."""
+    from ridelog.store.rows import KEEP
+
+    if about is not None:
+        return about, None
+    old = next((row for row in library.notes_of(ride_id) if row.number == number), None)
+    if text is None or old is None or _about(library, ride_id, old.text, None)[0] != old.about:
+        return KEEP, None
+    return _about(library, ride_id, text, None)
 
 
 def _removed(library: Library, ride_id: str, number: int, document: dict[str, Any]) -> list[str]:

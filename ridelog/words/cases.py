@@ -7,6 +7,7 @@ from datetime import datetime
 
 from ridelog.told import quoted
 from ridelog.words.causes import CAUSE_WORDS, FAMILY_WORDS
+from ridelog.words.notes import listed
 from ridelog.words.terms import degrees, duration
 
 CHANGED_WORDS: dict[str, str] = {
@@ -86,10 +87,17 @@ def figures(key: Mapping[str, object]) -> str:
         return "Coolant was not logged, so nothing was measured of its temperature."
     told = [f"coolant peaked at {degrees(float(peak))}"]
     rows = key.get("exposure")
-    listed = rows if isinstance(rows, list) else []
-    told += [f"{duration(row['observed_s'])} above {row['threshold_c']:g} C" for row in listed if row["observed_s"]]
+    above = rows if isinstance(rows, list) else []
+    told += [f"{duration(row['observed_s'])} above {row['threshold_c']:g} C" for row in above if row["observed_s"]]
     text = ", ".join(told)
     return f"{text[0].upper()}{text[1:]}."
+
+
+def noted(key: Mapping[str, object]) -> list[str]:
+    """The notes on the ride as they were then."""
+    rows = key.get("notes")
+    told = [listed(float(row["at_s"]), row["about"], row["text"]) for row in (rows if isinstance(rows, list) else [])]
+    return [f"Noted at {text}" for text in told]
 
 
 def rested_on(version: str, basis: Mapping[str, object]) -> str:
@@ -123,11 +131,11 @@ def _some(names: Sequence[str]) -> str:
 
 def changed(parts: Sequence[str], then: str, now: str, *, same_answer: bool) -> str:
     """Today beside then. `parts` are what changed, in words; `then` and `now` the answers."""
-    listed = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    what = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
     verb = "has" if len(parts) == 1 else "have"
     if same_answer:
-        return f"Today: {listed} {verb} changed since. The answer is the same cause: then {then}, today {now}."
-    return f"Today: {listed} {verb} changed since. Then: {then}. Today: {now}."
+        return f"Today: {what} {verb} changed since. The answer is the same cause: then {then}, today {now}."
+    return f"Today: {what} {verb} changed since. Then: {then}. Today: {now}."
 
 
 def unknown(reason: str) -> str:

@@ -81,8 +81,12 @@ def test_a_note_from_writing_to_removing(library: Path) -> None:
     assert changed["notes"][0] | {"written_utc": ""} == {
         "number": 2, "at_s": 360.0, "about": "map_standard", "text": "pressed the button", "written_utc": "",
     }  # fmt: skip
-    # Another text is read anew.
-    assert document(library, "note", RIDE, "--correct", "2", "stopped at the gate")["notes"][0]["about"] == "stop"
+    # What somebody said a note is about stays with another text; what was read from the words is read anew.
+    again = document(library, "note", RIDE, "--correct", "2", "stopped at the gate")["notes"][0]
+    assert (again["about"], again["text"]) == ("map_standard", "stopped at the gate")
+    ridelog(library, "note", RIDE, "--correct", "1", "no coolant lost after all")
+    assert document(library, "note", RIDE)["notes"][1]["about"] == "other"
+    ridelog(library, "note", RIDE, "--correct", "1", "coolant at the overflow")
     assert "removed" in document(library, "note", RIDE, "--remove", "2")
     assert [one["number"] for one in document(library, "note", RIDE)["notes"]] == [1]
     analysis = document(library, "analyze", RIDE)
