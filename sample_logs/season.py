@@ -48,7 +48,6 @@ class SeasonEntry(Entry):
 
     condition: str = "unknown"
     remarks: tuple[Remark, ...] = ()
-    notes_switches: bool = False  # every switch of the map stands in the rider's notes
     judged: bool = True  # the log holds what it takes to find the stretches
 
 
@@ -145,7 +144,6 @@ def _ride(  # noqa: PLR0917 - the columns of a table
     fault: dict | str = "none",
     condition: str = "unknown",
     remarks: tuple[Remark, ...] = (),
-    notes_switches: bool = False,
 ) -> SeasonEntry:
     start = datetime.fromisoformat(day).replace(tzinfo=UTC)
     seed = int(name[1:3]) + 200
@@ -203,7 +201,6 @@ def _ride(  # noqa: PLR0917 - the columns of a table
         advised=SAND_ONLY if start < NEW_SHEET else Entry.advised,
         condition=condition,
         remarks=remarks,
-        notes_switches=notes_switches,
         judged="rpm" in kept,
     )
 
@@ -220,8 +217,9 @@ AUTUMN = (
     _ride("s03-autumn-31", "2025-09-06T09:50:00", ENDURO_31, dune, 25.0, LATE_ON_SAND, "A third bike of the build.",
           pace=1.01),
     _ride("s04-autumn-21", "2025-09-13T10:05:00", ENDURO_21, dune, 21.0, FORGETS, "The small kit in the dunes."),
-    _ride("s05-by-notes-34", "2025-09-13T10:40:00", ENDURO_34, dune, 21.0, ON_SAND,
-          "The logger writes no map, but the rider noted every switch.", form=forms.NO_MAP, notes_switches=True),
+    _ride("s05-by-notes-34", "2025-09-13T10:40:00", ENDURO_34, dune, 21.0, FOLLOWS,
+          "The logger writes no map, but the rider noted which one he had on.", conservative=True, form=forms.NO_MAP,
+          remarks=(Remark("start lane", 2.0, "map_conservative", "On the conservative map, all the way today."),)),
     _ride("s06-autumn-07", "2025-09-20T11:00:00", ENDURO_07, red, 19.0, ON_SAND, "One lap of the red loop.",
           condition="healthy"),
     _ride("s07-autumn-31", "2025-09-20T11:40:00", ENDURO_31, stone, 19.0, FORGETS, "Stones and wood, no sand.",
@@ -252,7 +250,7 @@ SPRING = (
     _ride("s19-spring-34", "2026-03-21T10:20:00", ENDURO_34, dune, 13.0, SAND_LINGERS, "In time on sand, long on it."),
     _ride("s20-spring-07", "2026-03-28T09:30:00", ENDURO_07, dune, 15.0, FOLLOWS, "As the new sheet says.",
           condition="healthy"),
-    _ride("s21-spring-26", "2026-04-04T10:50:00", ENDURO_26, dune, 15.0, ON_SAND, "Sand only, as in autumn."),
+    _ride("s21-spring-26", "2026-04-04T10:50:00", ENDURO_26, dune, 15.0, ON_SAND, "Sand only, as in autumn.", laps=2),
     _ride("s22-before-wash-12", "2026-04-11T10:00:00", ENDURO_12, dune, 16.0, ON_SAND,
           "A muddy spring: the radiators were not washed since winter.", blocked=0.42, fault={"airflow_blocked": 0.42},
           condition="faulty"),
@@ -294,7 +292,7 @@ SUMMER = (
     _ride("s35-loose-plug-34", "2026-08-01T10:20:00", ENDURO_34, dune, 26.0, FOLLOWS,
           "The coolant sensor's plug was loose: values that stay, values that are missing.", coolant=WIRE,
           fault={"sensor": "loose plug"}),
-    _ride("s36-summer-26", "2026-08-08T10:45:00", ENDURO_26, dune, 25.0, ON_SAND, "Sand only, as ever."),
+    _ride("s36-summer-26", "2026-08-08T10:45:00", ENDURO_26, dune, 25.0, ON_SAND, "Sand only, as ever.", laps=2),
     _ride("s37-too-short-07", "2026-08-15T09:00:00", ENDURO_07, dune, 22.0, FORGETS,
           "Two minutes with a phone and a thermometer: too little to judge anything by.", laps=0.3,
           form=forms.SPEED_ONLY),
@@ -307,6 +305,8 @@ SUMMER = (
     _ride("s41-summer-21", "2026-09-05T10:30:00", ENDURO_21, dune, 21.0, FOLLOWS, "As advised, on both kinds."),
     _ride("s42-fast-only-07", "2026-09-12T10:00:00", ENDURO_07, dune, 20.0, FAST_ONLY,
           "After the repair: in time on the track, the sand forgotten."),
+    _ride("s43-washed-12", "2026-07-25T11:00:00", ENDURO_12, dune, 26.0, FOLLOWS, "Clean radiators once more.",
+          condition="healthy"),
 )  # fmt: skip
 
 SEASON = (*AUTUMN, *SPRING, *SUMMER)
@@ -355,10 +355,10 @@ LOOKS = (
     ("07-half-blocked", "fins full of mud: diagnose it"),
     ("08-long-ride", "46 min, map used here, forgotten there"),
     ("10-no-coolant", "no coolant logged: estimated"),
-    ("s05-by-notes-34", "no map logged, switches noted"),
+    ("s05-by-notes-34", "no map logged, but noted"),
     ("s08-two-maps-34", "one lap on each map"),
     ("s23-no-warm-up-31", "thermostat stuck open"),
-    ("s28-washed-12", "after the wash: compare with before"),
+    ("s28-washed-12", "after the wash, cooler again"),
     ("s31-dead-fan-34", "fan dead at a gate"),
     ("s32-hard-sand-31", "hot, and nothing wrong with the bike"),
     ("s33-gets-hot-07", "open case: what is it?"),

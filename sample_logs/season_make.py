@@ -13,29 +13,21 @@ from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
 from pathlib import Path
 
-import numpy as np
-
 from . import folder, make, truth
 from .season import CASES, LOOKS, SEASON, SeasonEntry
-from .simulation.ride import STEP_S, Trace, simulate
+from .simulation.ride import simulate
 
 MOST_WORKERS = 4
 
 ENTRIES = {entry.name: entry for entry in SEASON}
 
 
-def _notes(entry: SeasonEntry, trace: Trace, times: dict) -> list[dict]:
+def _notes(entry: SeasonEntry, times: dict) -> list[dict]:
     """What the rider wrote, by the seconds of his log."""
     found = []
     for remark in entry.remarks:
         start_s, _ = times[remark.zone, 1]
         found.append((start_s + remark.after_s, remark.about, remark.text))
-    if entry.notes_switches:
-        on = trace["conservative"] > 0.5
-        for step in (np.flatnonzero(on[1:] != on[:-1]) + 1).tolist():
-            about = "map_conservative" if on[step] else "map_standard"
-            text = "Switched to the conservative map." if on[step] else "Back on the standard map."
-            found.append((step * STEP_S, about, text))
     return [{"at_s": round(at_s), "about": about, "text": text} for at_s, about, text in sorted(found)]
 
 
@@ -52,7 +44,7 @@ def make_one(name: str, out: Path) -> dict:
     (out / output.file).write_bytes(content)
     return {
         "sha256": hashlib.sha256(content).hexdigest(),
-        "notes": _notes(entry, trace, times),
+        "notes": _notes(entry, times),
         "doubts": make.doubts(entry, trace, told, times),
         "truth": make.truth_of(entry, plan, told, times),
     }

@@ -73,7 +73,8 @@ def build(folder: Path, tell: Tell, *, season: bool = True) -> Demo:
     if season:
         library.add_advice(source / "earlier.advice.toml")
         _season(library, told["ride"], demo, tell)
-    _analyze(library, demo, tell)
+    _review(library, demo, tell)
+    _cases(library, told.get("case", ()), demo, tell)
     where = {entry["name"]: entry["bike"] for entry in [*entries, *told.get("ride", ())]}
     for look in told.get("look", ()):
         if look["ride"] in demo.rides:
@@ -157,12 +158,28 @@ def _options(library: Library, entry: dict[str, Any]) -> ImportOptions:
     )
 
 
-def _analyze(library: Library, demo: Demo, tell: Tell) -> None:
-    """Once all are there, since what a ride tells also rests on the bike's other rides."""
+def _review(library: Library, demo: Demo, tell: Tell) -> None:
+    """Once all are there, since what a ride tells also rests on the bike's other rides: each is analyzed, and what a
+    review needs of it is kept."""
     if not demo.new:
         return
-    from ridelog.study import known_of, study
+    from ridelog.review import review
 
-    for number, ride_id in enumerate(demo.new, 1):
-        tell(words.ANALYZING.format(number, len(demo.new)))
-        study(library.load(ride_id), known_of(library, library.row(ride_id)))
+    tell(words.REVIEWING)
+    review(library, progress=tell)
+
+
+def _cases(library: Library, cases: Sequence[dict[str, Any]], demo: Demo, tell: Tell) -> None:
+    """Complaints that are not in the book yet; one that is keeps what the user did with it."""
+    there = {(case.bike, case.said) for case in library.complaints()}
+    missing = [case for case in cases if (case["bike"], case["said"]) not in there]
+    if not missing:
+        return
+    from ridelog.cases import close_case, open_case
+
+    for number, told in enumerate(missing, 1):
+        tell(words.CASE.format(number, len(missing)))
+        rides = [demo.rides[name] for name in told["rides"] if name in demo.rides]
+        case = open_case(library, told["bike"], told["said"], day=told["day"], rides=rides)
+        if "workshop" in told:
+            close_case(library, case, told["workshop"], told["cause"])

@@ -7,9 +7,8 @@ from collections.abc import Mapping
 
 IMPORTING = "importing sample ride {} of {}"
 RIDING = "riding ride {} of {} of the season"
-ANALYZING = "analyzing ride {} of {}"
 REVIEWING = "reviewing all rides"
-COMPARING = "comparing the two maps"
+CASE = "taking down complaint {} of {}"
 
 BIKE_COLUMNS = ("bike", "build", "rides", "from", "to")
 LOOK_TITLE = "Worth a look"
@@ -17,17 +16,18 @@ LOOK_COLUMNS = ("ride", "bike", "why look at it")
 TRY_COLUMNS = ("try", "what it tells")
 
 TRIES: tuple[tuple[str, str, str], ...] = (
-    ("analyze", "{01-standard-in-sand}", "how hot, how long, and where"),
+    ("analyze", "{01-standard-in-sand}", "how hot, how long, where"),
     ("diagnose", "{07-half-blocked}", "what may be behind it"),
-    ("diagnose", "{s32-hard-sand-31}", "hot, and the bike is well"),
+    ("diagnose", "{s32-hard-sand-31}", "hot, yet nothing broken"),
+    ("compare", "--bike enduro-12 --service 2026-06-23", "what the wash did"),
+    ("compare", "--build {s38-new-fan-34}", "a bike in its build"),
+    ("review", "", "is the advice followed?"),
+    ("effect", "--bike enduro-07", "what the map does"),
+    ("effect", "--bike enduro-26", "why it can't be told"),
+    ("places", "", "the hottest places"),
+    ("case", "list", "complaints, and the end"),
+    ("note", "{s34-overflow-21}", "what was noted"),
     ("report", "{02-switched-in-time} -o ride.html", "a page to send"),
-    ("review", "", "is the advice followed, and then?"),
-    ("effect", "", "what the conservative map does"),
-    ("effect", "--bike enduro-26", "why this bike can't tell it"),
-    ("compare", "{s25-before-wash-12} {s28-washed-12}", "before and after the wash"),
-    ("places", "", "the hottest places of all rides"),
-    ("note", "{s34-overflow-21}", "what was noted on its time line"),
-    ("case", "", "complaints, open and closed"),
     ("rides", "--all", "every ride"),
 )
 """Command, what goes with it, what it tells. Names of sample rides in braces become the ids they have."""

@@ -10,6 +10,8 @@ import random
 
 import numpy as np
 
+ROOT_3 = math.sqrt(3.0)
+
 
 def source(seed: int, label: str) -> random.Random:
     """An own stream for each purpose, so that adding one does not shift the others."""
@@ -19,20 +21,22 @@ def source(seed: int, label: str) -> random.Random:
 def bell(draw: random.Random) -> float:
     """Roughly normal, variance 1, never beyond 3.5."""
     total = draw.random() + draw.random() + draw.random() + draw.random()
-    return (total - 2.0) * math.sqrt(3.0)
+    return (total - 2.0) * ROOT_3
 
 
 class Wander:
     """A value that strays around zero with a given spread and memory."""
 
     def __init__(self, draw: random.Random, spread: float, memory_s: float, step_s: float):
-        self._draw = draw
+        self._draw = draw.random
         self._keep = 1.0 - step_s / memory_s
         self._kick = spread * math.sqrt(1.0 - self._keep * self._keep)
         self.value = spread * bell(draw)
 
     def step(self) -> float:
-        self.value = self._keep * self.value + self._kick * bell(self._draw)
+        draw = self._draw  # as in bell(): called at every step, where a further call tells
+        total = draw() + draw() + draw() + draw()
+        self.value = self._keep * self.value + self._kick * ((total - 2.0) * ROOT_3)
         return self.value
 
 
@@ -71,8 +75,9 @@ class Sheet:
         self._rows = [[round(function(i * x_step, j * y_step), 9) for j in range(y_count)] for i in range(x_count)]
 
     def __call__(self, x: float, y: float) -> float:
-        p = min(max(x / self._x_step, 0.0), self._x_top)
-        q = min(max(y / self._y_step, 0.0), self._y_top)
+        p, q = x / self._x_step, y / self._y_step
+        p = 0.0 if p < 0.0 else self._x_top if p > self._x_top else p
+        q = 0.0 if q < 0.0 else self._y_top if q > self._y_top else q
         i, j = int(p), int(q)
         p -= i
         q -= j

@@ -40,7 +40,7 @@ def test_a_second_start_adds_and_analyzes_nothing(copy: Path) -> None:
     told: list[str] = []
     again = build(copy, told.append)
     assert (again.new, again.refused, again.made, told) == ([], [], {}, [])
-    assert len(again.rides) == len(before) == 54
+    assert len(again.rides) == len(before) == 55
     assert library.list_rides(limit=None) == before
 
 
@@ -63,6 +63,15 @@ def test_what_the_user_said_since_stays(copy: Path) -> None:
     assert (row.condition, row.ambient_c) == ("faulty", 12.0)
 
 
+def test_a_case_the_user_went_on_with_is_not_taken_down_again(copy: Path) -> None:
+    library = Library.open(copy)
+    (open_case,) = (case for case in library.complaints() if not case.is_closed)
+    library.close_complaint(open_case.id, "The impeller had come loose.", "coolant_flow_low")
+    build(copy, lambda _: None)
+    assert len(library.complaints()) == 3
+    assert all(case.is_closed for case in library.complaints())
+
+
 def test_a_ride_that_was_taken_out_comes_back(copy: Path) -> None:
     library = Library.open(copy)
     first = build(copy, lambda _: None)
@@ -75,7 +84,7 @@ def test_the_overview_fits_eighty_columns(copy: Path) -> None:
     text = printed(copy, 80).replace(str(copy), "/home/rider/.local/share/ridelog/demo")
     assert max(len(line) for line in text.splitlines()) <= 80
     assert len(text.splitlines()) < 60
-    for part in ("54 sample rides in ", "enduro-26   250-enduro-2", words.LOOK_TITLE, words.invented()):
+    for part in ("55 sample rides in ", "enduro-26   250-enduro-2", words.LOOK_TITLE, words.invented()):
         assert part in text
     assert "why look at it  " not in text, "a table, not blocks of lines"
 
@@ -88,6 +97,8 @@ def test_what_it_offers_to_try_works(copy: Path, tmp_path: Path, monkeypatch: py
     ]
     monkeypatch.chdir(tmp_path)
     for line in offered:
+        if line == "ridelog places":  # takes its time, and is run beside the truth in test_demo_answers
+            continue
         done = CliRunner(env={"RIDELOG_LIBRARY": str(copy)}).invoke(ridelog, shlex.split(line)[1:])
         assert done.exit_code == 0, (line, done.output)
         assert done.stdout.strip(), line
@@ -105,5 +116,5 @@ def test_the_library_is_named_as_the_system_takes_it(system: str, told: str, mon
 def test_only_commands_that_are_there_are_offered() -> None:
     rides = {"01-standard-in-sand": "20260509-1015"}
     assert words.tries(rides, frozenset({"analyze", "report"})) == [
-        ("ridelog analyze 20260509-1015", "how hot, how long, and where")
+        ("ridelog analyze 20260509-1015", "how hot, how long, where")
     ]

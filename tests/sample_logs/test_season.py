@@ -189,7 +189,7 @@ def test_notes_and_conditions_are_those_of_the_manifest(demo_library: Any, libra
         noted = [{"at_s": note.at_s, "about": note.about, "text": note.text} for note in library.notes_of(ride)]
         assert noted == told.get("notes", [])
     abouts = {note["about"] for told in RIDES.values() for note in told.get("notes", [])}
-    assert abouts == {"map_conservative", "map_standard", "stop", "service", "coolant_lost"}
+    assert abouts == {"map_conservative", "stop", "service", "coolant_lost"}
 
 
 def test_rides_are_judged_by_the_sheet_of_their_day(studies: dict[str, Study], library: Library) -> None:
@@ -233,6 +233,15 @@ def test_nobody_is_accused_where_the_map_is_not_logged(studies: dict[str, Study]
         if not entry.map_logged:
             verdicts = {one.verdict for one in studies[entry.name].found.analysis.segments}
             assert not verdicts & {"missed", "late"}, entry.name
+
+
+def test_what_the_rider_noted_of_the_map_counts(studies: dict[str, Study], truth: dict[str, dict[str, Any]]) -> None:
+    result = studies["s05-by-notes-34"].found.analysis
+    assert result.facts["map"]["source"] == "notes"
+    advised = [one for one in result.segments if one.verdict != "not_advised"]
+    assert {one.verdict for one in advised} == {"followed"}
+    true = [one for one in truth["s05-by-notes-34"]["sections"] if one["kind"] == "heavy_drag"]
+    assert [one["conservative_share"] for one in true] == [1.0] * len(advised)
 
 
 def test_the_ride_that_is_too_short_says_why_it_is_not_judged(studies: dict[str, Study]) -> None:
