@@ -18,6 +18,7 @@ from ridelog import (
     analyze_inputs,
     analyze_map,
     analyze_map_use,
+    analyze_riding,
     analyze_settings,
 )
 from ridelog.advice import Advice
@@ -138,7 +139,9 @@ def analyzed(
         heat=balance.heat,
         what_if=analyze_heat_use.what_if(exposed, flagged, {r.kind: r.grace_s for r in advice.rules}, balance, effect),
         boiling=boils,
-        facts=_found(scene, driven) | {"map": map_used.facts} | checked,
+        facts=_found(scene, driven)
+        | {"map": map_used.facts, "riding": analyze_riding.riding_facts(ride, scene, driven)}
+        | checked,
         summary=summary.summarize(
             summary.Coolant(coolant.covered_s > 0.0, _coverage(ride, coolant), _resolution(ride), len(baseline)),
             [

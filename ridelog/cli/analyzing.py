@@ -23,6 +23,7 @@ from ridelog.cli.common import (
 )
 from ridelog.words import heat as heat_words
 from ridelog.words import notes as note_words
+from ridelog.words import riding as riding_words
 from ridelog.words import terms as words
 from ridelog.words.checks import check_lines
 
@@ -108,6 +109,7 @@ def print_analysis(result: Analysis) -> None:
                 f"{boil.vented_c:.0f} C with one that leaks (margin {vented}). Both are good to about 2 C.",
             ],
         )
+    show.lines(riding_words.TITLE, riding_words.riding_lines(result.facts))
     show.lines("Notes", [note_words.listed(note.at_s, note.about, note.text) for note in result.notes])
     show.lines("Checks of the bike file", check_lines(result.facts))
     asked = [
