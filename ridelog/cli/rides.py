@@ -143,7 +143,10 @@ def remove(ride: str, *, yes: bool, as_json: bool, library_folder: Path | None) 
     row = library.row(library.resolve(ride))
     if not yes:
         files = ", ".join(file.name for file in row.files)
-        if not click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files})?", err=True):
+        notes = len(library.notes_of(row.id))
+        # Importing the log again brings the ride back, but not what people wrote of it.
+        lost = f"; {notes} note{'' if notes == 1 else 's'} with it" if notes else ""
+        if not click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files}{lost})?", err=True):
             say("nothing removed")
             return
     library.remove(row.id)

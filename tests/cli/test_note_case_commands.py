@@ -120,6 +120,12 @@ def test_what_a_note_lacks_is_said(filled: Path, arguments: list[str], said: str
     assert Library.open(filled).notes_of(Library.open(filled).resolve(RIDE)) == []
 
 
+def test_removing_a_ride_tells_of_its_notes_first(library: Path) -> None:
+    assert "note" not in ridelog(library, "remove", RIDE, status=130).stderr
+    ridelog(library, "note", RIDE, "--at", "60", "gate")
+    assert "; 1 note with it)?" in ridelog(library, "remove", RIDE, status=130).stderr
+
+
 def test_hostile_words_act_on_nothing(library: Path) -> None:
     typed = "\x1b[31mred\x1b]0;title\x07 <script>alert(1)</script> \u202etxt"
     ridelog(library, "note", RIDE, "--at", "60", typed)
