@@ -25,7 +25,7 @@ TRIES: tuple[tuple[str, str, str], ...] = (
     ("effect", "--bike enduro-07", "what the map does"),
     ("effect", "--bike enduro-26", "why it can't be told"),
     ("places", "", "the hottest places"),
-    ("case", "list", "complaints, and the end"),
+    ("case", "list", "complaints and outcomes"),
     ("note", "{s34-overflow-21}", "what was noted"),
     ("report", "{02-switched-in-time} -o ride.html", "a page to send"),
     ("rides", "--all", "every ride"),
