@@ -170,7 +170,7 @@ def _ms(seconds: float) -> float:
 # -- what a result rests on -------------------------------------------------------------------------------------------
 
 
-class _Bases:
+class Bases:
     """Hashes that many rides share, each worked out once."""
 
     def __init__(self, library: Library) -> None:
@@ -260,7 +260,7 @@ def results(
 ) -> list[Found]:
     """Each ride's result, in the order given: the one kept where it rests on what holds now, else made and kept. A ride
     that can't be analyzed is told with the reason. Raises LibraryError where the catalogue fails."""
-    bases = _Bases(library)
+    bases = Bases(library)
     found: list[Found | None] = []
     open_: list[int] = []
     for row in rows:
@@ -280,7 +280,7 @@ def results(
     return [one for one in found if one is not None]
 
 
-def _made(library: Library, bases: _Bases, row: ReviewRow) -> Found:
+def _made(library: Library, bases: Bases, row: ReviewRow) -> Found:
     day = day_of(row.start_utc, row.timezone, row.start_local)
     sheet = bases.sheet_on(day)
     try:
@@ -288,7 +288,7 @@ def _made(library: Library, bases: _Bases, row: ReviewRow) -> Found:
         if still is not None:
             return Found(row, day, sheet.version, still, still.reason)
         ride = library.load(row.id)
-        known = known_of_ride(library, ride)
+        known = known_of_ride(library, ride, others=rests_on_prior)
         result = result_of(study(ride, known))
     except RidelogError as error:
         return Found(row, day, sheet.version, None, words.not_analyzed(error.one_line()))
@@ -296,7 +296,7 @@ def _made(library: Library, bases: _Bases, row: ReviewRow) -> Found:
     return Found(row, day, known.advice.version, result, result.reason)
 
 
-def _still_good(library: Library, bases: _Bases, row: ReviewRow, sheet: Advice, day: date | None) -> RideResult | None:
+def _still_good(library: Library, bases: Bases, row: ReviewRow, sheet: Advice, day: date | None) -> RideResult | None:
     """The kept result where only other rides changed, and none of those this ride is analyzed by."""
     basis = bases.of_row(row, sheet, day)
     own, _, others = basis.partition(":")
@@ -313,7 +313,12 @@ def _still_good(library: Library, bases: _Bases, row: ReviewRow, sheet: Advice, 
 def _keep(library: Library, ride: str, basis: str, result: RideResult) -> None:
     # A full disk, or one that can only be read, costs the time to make it again and no answer.
     with suppress(LibraryError):
-        library.keep_results([KeptResult(ride, basis, json.dumps(result, separators=(",", ":"), allow_nan=False))])
+        library.keep_results([KeptResult(ride, basis, document_of(result))])
+
+
+def document_of(result: RideResult) -> str:
+    """A result as it is kept."""
+    return json.dumps(result, separators=(",", ":"), allow_nan=False)
 
 
 def _read(document: str) -> RideResult | None:

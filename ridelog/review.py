@@ -11,7 +11,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass
 from datetime import date
 from itertools import pairwise
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, NamedTuple
 
 import numpy as np
 
@@ -31,8 +31,7 @@ METHODS = {
 }
 
 
-@dataclass(frozen=True)
-class RideEntry:
+class RideEntry(NamedTuple):
     """One ride. `band`: into which band of shares it falls (review_table.BANDS); `reason`: why it could not be judged.
     Seconds are None where the ride could not be analyzed at all."""
 
@@ -134,7 +133,7 @@ class Review:
         """The document of `review --json`; `cases` is left to whoever knows them."""
         return {
             "schema": 1,
-            "rides": [vars(one) for one in self.rides],
+            "rides": [one._asdict() for one in self.rides],
             "by_bike": [asdict(one) for one in self.by_bike],
             "by_kind": [asdict(one) for one in self.by_kind],
             "by_month": [asdict(one) for one in self.by_month],
@@ -192,7 +191,7 @@ def reviewed(found: Sequence[Found], *, undated_left_out: int = 0) -> Review:
     found = sorted(found, key=lambda one: (one.day is None, one.day or date.min, one.row.id))
     columns = table(found)
     everything = np.arange(len(found))
-    whole = Rides(columns, everything, "overall")
+    whole = Rides(columns, everything, "overall", by_kind=True)
     sheets = _parts([one.sheet for one in found])
     by_sheet = {key: Rides(columns, which, f"sheet {key}", outcome=True) for key, which in sheets.items()}
     bands = {

@@ -25,7 +25,9 @@ FEWEST = 10
 """Nine rides can be drawn in 24,310 ways, five in 126: below so many a band says more of the drawing than of the
 rides."""
 
-DRAWS = 1000
+DRAWS = 600
+"""By chance of the drawing each end of a band is off by a twentieth of the band's half, far less than a band tells."""
+
 SEED = 20260101
 Z_95 = 1.959963984540054
 HOUR_S = 3600.0
@@ -102,7 +104,9 @@ class Difference:
 class Rides:
     """A set of rides of a table, drawn anew once for all its figures."""
 
-    def __init__(self, table: Table, which: IntArray, name: str, *, outcome: bool = False) -> None:
+    def __init__(
+        self, table: Table, which: IntArray, name: str, *, outcome: bool = False, by_kind: bool = False
+    ) -> None:
         self._table, self._which = table, which
         self._advised = table.advised_s[which]
         self._known = table.known_s[which]
@@ -115,13 +119,15 @@ class Rides:
         self._riding = np.where(has, table.riding_s[which][:, None], 0.0)
         self._above = np.where(has[:, :, None], above, 0.0)
         self._called = np.where(has, self._advised.sum(axis=1)[:, None], 0.0)
-        self._drawn = self._draw(name, outcome=outcome)
-
-    def _draw(self, name: str, *, outcome: bool) -> FloatArray | None:
-        columns = [self._conservative.sum(axis=1), self._known.sum(axis=1)]
+        extra: list[FloatArray] = []
         if outcome:
-            columns += [*self._riding.T, *self._above[:, :, 0].T, *self._called.T]
-        values = np.stack(columns, axis=1)
+            extra = [*self._riding.T, *self._above[:, :, 0].T, *self._called.T]
+        elif by_kind:
+            extra = [*self._conservative.T, *self._known.T]
+        self._drawn = self._draw(name, extra)
+
+    def _draw(self, name: str, extra: list[FloatArray]) -> FloatArray | None:
+        values = np.stack([self._conservative.sum(axis=1), self._known.sum(axis=1), *extra], axis=1)
         # Rides that weigh nothing in any figure are no clusters of it.
         values = values[(values > 0.0).any(axis=1)]
         if values.shape[0] < FEWEST:
@@ -136,20 +142,17 @@ class Rides:
         return _group(key, (self._advised.sum(axis=1), known, conservative), counts, drawn, self._followed())
 
     def kinds(self) -> list[Group]:
-        """Adherence by kind of stretch, in the order of KINDS; kinds without a stretch are left out. Each kind's rides
-        are drawn by themselves."""
+        """Adherence by kind of stretch, in the order of KINDS; kinds without a stretch are left out. For sets made
+        `by_kind`."""
         groups = []
         for at, kind in enumerate(KINDS):
             counts = self._table.counts[self._which, at]
             on = counts.sum(axis=1) > 0
             if not on.any():
                 continue
-            advised, known, conservative = (part[on, at] for part in (self._advised, self._known, self._conservative))
-            values = np.stack([conservative, known], axis=1)
-            rng = np.random.default_rng([SEED, zlib.crc32(kind.encode())])
-            drawn = drawn_sums(values[known > 0.0], DRAWS, rng) if np.count_nonzero(known > 0.0) >= FEWEST else None
-            followed = _followed(advised, known, conservative)
-            groups.append(_group(kind, (advised, known, conservative), counts[on].sum(axis=0), drawn, followed))
+            seconds = self._advised[on, at], self._known[on, at], self._conservative[on, at]
+            drawn = self._drawn[:, [2 + at, 2 + len(KINDS) + at]] if self._drawn is not None else None
+            groups.append(_group(kind, seconds, counts[on].sum(axis=0), drawn, _followed(*seconds)))
         return groups
 
     def _followed(self) -> RidesFollowed:

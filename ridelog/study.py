@@ -73,13 +73,23 @@ def known_of(library: Library, row: RideRow, progress: Progress | None = None) -
     return Known(bike, sheet, others, _notes(library, row.id), known_effect(library, bike, progress))
 
 
-def known_of_ride(library: Library, ride: Ride, bike: Bike | None = None, progress: Progress | None = None) -> Known:
-    """The same for a ride that is loaded, stored or not; `bike` in place of the one the ride belongs to."""
+def known_of_ride(
+    library: Library,
+    ride: Ride,
+    bike: Bike | None = None,
+    progress: Progress | None = None,
+    *,
+    others: Callable[[Advice], bool] | None = None,
+) -> Known:
+    """The same for a ride that is loaded, stored or not; `bike` in place of the one the ride belongs to. `others` says,
+    by the sheet in force, whether other rides are asked at all: much of an analysis does not rest on them."""
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)
     sheet = in_force(library.advice_sheets(), ride_day(ride))
-    others = learned(library, Subject.of(ride), bike, progress)
-    return Known(bike, sheet, others, _notes(library, ride.id), known_effect(library, bike, progress))
+    if others is not None and not others(sheet):
+        return Known(bike, sheet, notes=_notes(library, ride.id))
+    heard = learned(library, Subject.of(ride), bike, progress)
+    return Known(bike, sheet, heard, _notes(library, ride.id), known_effect(library, bike, progress))
 
 
 def _notes(library: Library, ride_id: str) -> tuple[RideNote, ...]:
