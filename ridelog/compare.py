@@ -10,10 +10,13 @@ import numpy as np
 from ridelog import compare_heat, compare_riding
 from ridelog.analysis import matched_records
 from ridelog.analysis.airflow import THERMOSTAT_SPAN_C
+from ridelog.analysis.matched import Rate
 from ridelog.analysis.matched_records import (
     Answer,
     Comparison,
     RateRow,
+    Scatter,
+    Settle,
     SideRide,
 )
 from ridelog.analysis.thermal_prior import RideFit
@@ -178,8 +181,22 @@ def _verdict(found: Comparison, heat: HeatSides) -> tuple[Answer, str]:
     if found.mode == "service":
         if found.scatter is None or found.scatter.difference is None:
             return "cant_tell", words.few_rides(len(heat.first), len(heat.others), found.scatter)
-        return _of_band(found.scatter.difference, found.overall.rate.difference)
+        return _of_service(found.scatter, found.scatter.difference, ridden, found.overall.rate)
     return _of_band(ridden.difference, found.overall.rate.difference)
+
+
+def _of_service(scatter: Scatter, difference: Band, ridden: Settle, rate: Rate) -> tuple[Answer, str]:
+    """Work on a bike is judged by the scatter between its own rides: what healthy rides of others differ by is no
+    measure where this bike's rides differ by more."""
+    for answer, sign in (("hotter", 1.0), ("cooler", -1.0)):
+        if min(sign * difference.low, sign * difference.high) > 0.0:
+            if sign * rate.difference.value > 0.0:
+                return ("hotter" if answer == "hotter" else "cooler"), ""
+            return "cant_tell", words.CONTRARY
+    together = _of_band(ridden.difference, rate.difference)
+    if together[0] in ("hotter", "cooler"):
+        return "cant_tell", words.scattered(scatter, ridden)
+    return together
 
 
 def _of_band(settle: Band, rate: Band) -> tuple[Answer, str]:

@@ -278,7 +278,10 @@ def build_place(bike: Bike, first: Sequence[Usable], others: Mapping[str, Sequen
     own = band_of(settles(matched_shift.with_model_error(sides.first)))
     if len(bikes) < ENOUGH_BIKES:
         return BuildPlace(bike.build, bike.id, own, tuple(bikes), None, None, "cant_tell")
-    difference = band_of(settles(sides.first) - settles(matched_shift.with_spread(sides.others, between)))
+    spread = band_of(settles(sides.first) - settles(matched_shift.with_spread(sides.others, between)))
+    # About the bikes as they are listed; how far apart bikes may lie comes from the draws.
+    value = own.value - float(np.mean([one.settle.value for one in bikes]))
+    difference = Band(value, value + spread.low - spread.value, value + spread.high - spread.value)
     rank = 1 + sum(one.settle.value < own.value for one in bikes)
     answer = hotter_or_cooler(difference)
     return BuildPlace(

@@ -182,6 +182,16 @@ def test_three_rides_a_side_are_judged_by_their_own_scatter(well: list[Study], b
     assert [one.settle_c is not None for one in (*found.first, *found.others)] == [True] * 6
 
 
+def test_a_side_whose_own_rides_differ_gets_no_verdict(well: list[Study], blocked: list[Study]) -> None:
+    """Before the work one ride was well and two were not: what changed, changed within that side."""
+    found = service(well, [*blocked[:2], ridden(MACHINE, 30, most_s=1800.0)])
+    assert found.scatter is not None
+    assert found.scatter.difference is not None
+    assert found.scatter.difference.high > 0.0
+    assert found.verdict == "cant_tell"
+    assert "something changed within a side" in found.summary[0]
+
+
 def test_under_three_rides_a_side_only_the_range_is_told(well: list[Study], blocked: list[Study]) -> None:
     found = service(well[:2], blocked)
     assert found.verdict == "cant_tell"

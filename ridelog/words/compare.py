@@ -149,6 +149,16 @@ def few_rides(first: int, others: int, scatter: Scatter | None) -> str:
     return text + f". The ranges {'do not overlap' if scatter.apart else 'overlap'}"
 
 
+def scattered(scatter: Scatter, ridden: Settle) -> str:
+    """A side whose rides differ among themselves by as much as the sides do."""
+    return (
+        f"rides of one side differ among themselves too much for that (before it {scatter.others.low:.0f} to "
+        f"{scatter.others.high:.0f} C, after it {scatter.first.low:.0f} to {scatter.first.high:.0f} C), though taken "
+        f"together those after settle {_apart(ridden.difference)}. Look at them one by one: something changed within a "
+        "side"
+    )
+
+
 def no_usable_ride(bike: str) -> str:
     """A bike of the build without a ride that serves."""
     return f"{bike}: no ride of it has a heat balance"
