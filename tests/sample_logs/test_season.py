@@ -72,6 +72,19 @@ def test_the_manifest_lists_the_season() -> None:
     assert [(look["ride"], look["why"]) for look in TOLD["look"]] == list(LOOKS)
 
 
+def test_the_readme_lists_the_season() -> None:
+    lines = (FOLDER / "README.md").read_text(encoding="utf-8").splitlines()
+    rows = [[cell.strip() for cell in line.strip("|").split("|")] for line in lines if line.startswith("| s")]
+    assert [row[0] for row in rows] == list(RIDES)
+    for row, entry in zip(rows, SEASON, strict=True):
+        plan = entry.plan()
+        laps = "" if plan.laps == 1 else f", {plan.laps:g} laps"
+        ridden = f"{plan.bike.id[-2:]}, {plan.course.name.removesuffix(' loop')}{laps}"
+        air = f"{plan.day.ambient_c:g} C"
+        assert row[1:5] == [entry.start.date().isoformat(), ridden, air, entry.policy]
+        assert bool(row[5]) == (entry.fault != "none")
+
+
 def test_every_ride_and_seed_is_its_own() -> None:
     seeds = [entry.plan().seed for entry in SEASON]
     assert len(set(seeds)) == len(seeds)
@@ -121,6 +134,10 @@ def test_what_is_made_here_is_what_the_manifest_promises(demo_library: Any) -> N
     assert {name: one["notes"] for name, one in made.items()} == {
         name: one.get("notes", []) for name, one in RIDES.items()
     }
+
+
+def test_the_manifest_comes_out_the_same_again(demo_library: Any) -> None:
+    assert season_make.manifest(demo_library.built.made).encode("utf-8") == (FOLDER / "season.toml").read_bytes()
 
 
 def test_one_by_one_or_together_the_bytes_are_the_same(tmp_path: Path) -> None:
