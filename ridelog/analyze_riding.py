@@ -1,7 +1,8 @@
 """Facts of riding and set-up for the result: `facts["riding"]`. Each with its answer, or why there is none.
 
 Every entry holds `answer` ("yes", "no" or None), `reason` (why there is none, else None), its figures and `where`:
-stretches with `start_s`, `end_s`, and, where known, how far along the ride (`way_m`) and at which place they began.
+stretches with `start_s`, `end_s`, how far along the ride they began (`way_m`) and the coolant at both ends, where
+known. No positions: results are shared more freely than tracks.
 """
 
 from __future__ import annotations
@@ -63,8 +64,6 @@ def _ridden(scene: Scene, driven: Drive) -> Ridden:
         power_share=power,
         free=free,
         way_m=moved.distance_m if moved is not None else None,
-        lat_deg=grid.get("lat_deg"),
-        lon_deg=grid.get("lon_deg"),
     )
 
 
@@ -76,8 +75,6 @@ def _listed(found: Sequence[Stretch], ride: Ridden) -> list[dict[str, Any]]:
             "start_s": round(one.start_s, 6),
             "end_s": round(one.end_s, 6),
             "way_m": one.way_m,
-            "lat_deg": one.lat_deg,
-            "lon_deg": one.lon_deg,
             "coolant_c": _at(ride.coolant_c, one.start_s, ride),
             "coolant_end_c": _at(ride.coolant_c, one.end_s, ride),
         }

@@ -44,20 +44,15 @@ class Ridden:
     power_share: FloatArray | None
     free: BoolArray | None
     way_m: FloatArray | None
-    lat_deg: FloatArray | None = None
-    lon_deg: FloatArray | None = None
 
 
 @dataclass(frozen=True)
 class Stretch:
-    """From where to where, seconds from the ride's start; how far along the ride and at which place it began, None
-    where not known."""
+    """From when to when, seconds from the ride's start; how far along the ride it began, None where not known."""
 
     start_s: float
     end_s: float
     way_m: float | None
-    lat_deg: float | None
-    lon_deg: float | None
 
     @property
     def seconds(self) -> float:
@@ -90,13 +85,10 @@ def _known(ride: Ridden, first: int, past: int) -> bool:
 
 def stretch_of(ride: Ridden, first: int, past: int) -> Stretch:
     """The stretch of grid points `first` up to `past`."""
-
-    def begun(values: FloatArray | None) -> float | None:
-        return float(values[first]) if values is not None and np.isfinite(values[first]) else None
-
+    way = ride.way_m
+    way_m = float(way[first]) if way is not None and np.isfinite(way[first]) else None
     start_s = float(ride.t_s[first])
-    place = (begun(ride.lat_deg), begun(ride.lon_deg))
-    return Stretch(start_s, start_s + (past - first) * ride.step_s, begun(ride.way_m), *place)
+    return Stretch(start_s, start_s + (past - first) * ride.step_s, way_m)
 
 
 @dataclass(frozen=True)

@@ -18,6 +18,7 @@ from ridelog.report import basis, customer, heat_chain, heat_model, tables
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 from ridelog.words import customer as customer_words
+from ridelog.words import riding as riding_words
 from ridelog.words.cautions import CAUTIONS
 from ridelog.words.checks import check_lines
 from ridelog.words.display import Display, display
@@ -103,6 +104,9 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "stretches_note": tables.STRETCHES_NOTE,
         "exposure_columns": tables.exposure_columns(analysis),
         "exposure": tables.exposure_rows(analysis, shown),
+        "riding_title": riding_words.TITLE,
+        "riding": tables.riding_rows(analysis),
+        "riding_note": riding_words.OIL,
         "checks": check_lines(analysis.facts),
         "cannot_tell": tables.cannot_tell_rows(analysis),
         "notes": tables.note_sentences(ride),

@@ -14,6 +14,7 @@ from ridelog.report.sentences import sentence, shown
 from ridelog.results import Analysis, Exposure, Segment, Traces
 from ridelog.ride import Ride
 from ridelog.words import heat as heat_words
+from ridelog.words import riding as riding_words
 from ridelog.words.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
 from ridelog.words.terms import (
     ACTION_WORDS,
@@ -349,6 +350,11 @@ def heat_legend(traces: Traces) -> list[tuple[str, str]]:
 def heat_rows(analysis: Analysis) -> list[tuple[str, str]]:
     """What the heat balance found, or why there is none: name and sentences."""
     return [(name, shown(text)) for name, text in heat_words.heat_lines(analysis)]
+
+
+def riding_rows(analysis: Analysis) -> list[tuple[str, str]]:
+    """How it was ridden and set up: name and sentence of each fact; empty where the result has none."""
+    return [(name, shown(text)) for name, text in riding_words.riding_rows(analysis.facts)]
 
 
 WHAT_IF_COLUMNS = heat_words.WHAT_IF_COLUMNS
