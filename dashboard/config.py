@@ -32,6 +32,16 @@ def ride_path(ride_id: str) -> str:
     return f"/ride/{quote(ride_id, safe='')}"
 
 
+def profile_path(kind: str, name: str) -> str:
+    """Address of the editor of a bike (`kind` bike) or of a sheet (advice)."""
+    return f"/{'bikes' if kind == 'bike' else 'sheets'}/{quote(name, safe='')}"
+
+
+def new_profile_path(kind: str) -> str:
+    """Address of the editor of a new one."""
+    return f"/new/{kind}"
+
+
 def steps_path(ride_id: str) -> str:
     """Address of the heat balance's steps as a table."""
     return f"{ride_path(ride_id)}/heat.csv"

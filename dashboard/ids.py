@@ -60,3 +60,13 @@ def answer(job: str, number: int) -> dict[str, str | int]:
 PREFS = "prefs"
 """The store, kept by the browser, of how its reader wants to see the pages."""
 PREF_UNITS, PREF_THEME, PREF_HIDE, PREF_TRIM = "pref-units", "pref-theme", "pref-hide", "pref-trim"
+
+PROFILE, PROFILE_TEXT, PROFILE_SAID = "profile", "profile-text", "profile-said"
+PROFILE_LOOK, PROFILE_SAVE, PROFILE_FLIPS = "profile-look", "profile-save", "profile-flips"
+EARLIER_TEXT = "earlier-text"
+"""Type of the pattern-matched id of a button that takes an earlier text."""
+
+
+def earlier(number: int) -> dict[str, str | int]:
+    """Id of the button that takes an earlier text; `number` counts the history, the text in use being 0."""
+    return {"type": EARLIER_TEXT, "index": number}

@@ -11,7 +11,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
 
-from dashboard import config
+from dashboard import config, texts
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 from ridelog.errors import NotInLibrary
@@ -20,7 +20,9 @@ from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 
 if TYPE_CHECKING:
+    from ridelog.flips import Flips
     from ridelog.store.library import Library
+    from ridelog.store.profiles import Kind, Version
     from ridelog.study import Known, Study
 
 
@@ -79,6 +81,14 @@ class RideView:
         return RideLines(self.ride, self.traces)
 
 
+@dataclass(frozen=True)
+class ProfileItem:
+    """A bike or a sheet in the list: `told` says in a few words what it is."""
+
+    name: str
+    told: str
+
+
 class Provider(Protocol):
     """What pages and callbacks know of the data."""
 
@@ -90,6 +100,24 @@ class Provider(Protocol):
 
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary for an id the library does not hold."""
+
+    def profiles(self, kind: Kind) -> list[ProfileItem]:
+        """The bikes, or the sheets, of the library."""
+
+    def profile_text(self, kind: Kind, name: str) -> str:
+        """The file of a bike or a sheet. Raises NotInLibrary."""
+
+    def profile_history(self, kind: Kind, name: str) -> list[Version]:
+        """Every text it had, the one in use first."""
+
+    def check_profile(self, kind: Kind, text: str) -> str:
+        """The name a text gives itself. Raises ProfileError for one that can't be."""
+
+    def flips(self, kind: Kind, text: str) -> Flips:
+        """What would be told otherwise, were the text saved. Raises ProfileError."""
+
+    def save_profile(self, kind: Kind, text: str) -> str:
+        """Put a text in use; its name. Raises ProfileError."""
 
 
 class LibraryProvider:
@@ -171,3 +199,46 @@ class LibraryProvider:
             self._kept[key] = view
             while len(self._kept) > config.CACHED_RIDES:
                 self._kept.popitem(last=False)
+
+    # -- bikes and sheets ---------------------------------------------------------------------------------------------
+
+    def profiles(self, kind: Kind) -> list[ProfileItem]:
+        """The bikes, or the sheets, of the library."""
+        if kind == "bike":
+            return [ProfileItem(bike.id, texts.bike_told(bike)) for bike in self._library.bikes()]
+        return [ProfileItem(sheet.version, texts.sheet_told(sheet)) for sheet in self._library.advice_sheets()]
+
+    def profile_text(self, kind: Kind, name: str) -> str:
+        """The file of a bike or a sheet. Raises NotInLibrary."""
+        return self._library.bike_text(name) if kind == "bike" else self._library.advice_text(name)
+
+    def profile_history(self, kind: Kind, name: str) -> list[Version]:
+        """Every text it had, the one in use first."""
+        return self._library.profile_history(kind, name)
+
+    def check_profile(self, kind: Kind, text: str) -> str:
+        """The name a text gives itself. Raises ProfileError for one that can't be."""
+        parsed = _parsed(kind, text)
+        return parsed.id if isinstance(parsed, Bike) else parsed.version
+
+    def flips(self, kind: Kind, text: str) -> Flips:
+        """What would be told otherwise, were the text saved. Raises ProfileError."""
+        from ridelog import flips
+
+        parsed = _parsed(kind, text)
+        if isinstance(parsed, Bike):
+            return flips.with_bike(self._library, parsed)
+        return flips.with_sheet(self._library, parsed)
+
+    def save_profile(self, kind: Kind, text: str) -> str:
+        """Put a text in use; its name. Raises ProfileError."""
+        if kind == "bike":
+            return self._library.put_bike(text, texts.THE_TEXT).id
+        return self._library.put_advice(text, texts.THE_TEXT).version
+
+
+def _parsed(kind: Kind, text: str) -> Bike | Advice:
+    from ridelog.advice import parse_advice
+    from ridelog.bike import parse_bike
+
+    return parse_bike(text, texts.THE_TEXT) if kind == "bike" else parse_advice(text, texts.THE_TEXT)

@@ -5,17 +5,21 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
+from datetime import date
+from typing import TYPE_CHECKING, Any
 from urllib.parse import unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import lost, ride, rides, settings
+from dashboard.pages import bikes, lost, ride, rides, settings
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
+
+if TYPE_CHECKING:
+    from dashboard.provider import Kind
 
 log = logging.getLogger(__name__)
 
@@ -69,17 +73,6 @@ def _parts(path: str | None) -> list[str]:
     return [unquote(part) for part in (path or "/").split("/") if part]
 
 
-def leads_somewhere(provider: Provider, path: str) -> bool:
-    """False for an address that no page has, and for a ride the library does not hold."""
-    parts = _parts(path)
-    if len(parts) != 2 or parts[0] != "ride":
-        return tuple(parts[:1]) in _PAGES and len(parts) <= 1
-    try:
-        return provider.holds(parts[1])
-    except RidelogError:
-        return True  # the library is in trouble; what is the matter stands on the page
-
-
 @dataclass(frozen=True)
 class Asked:
     """What a page is made from: the address in parts, how it is to be seen, what the browser keeps."""
@@ -103,8 +96,56 @@ def _ride(asked: Asked) -> tuple[Any, str]:
     return ride.layout(view, asked.look), title(view.ride)
 
 
-_PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {(): _rides, ("settings",): _settings}
-"""Pages by the first part of their address; a ride's has its id for a second one."""
+def _bikes(asked: Asked) -> tuple[Any, str]:
+    return bikes.layout(asked.provider.profiles("bike"), asked.provider.profiles("advice")), texts.BIKES
+
+
+def _edit(asked: Asked) -> tuple[Any, str]:
+    kind: Kind = "bike" if asked.parts[0] == "bikes" else "advice"
+    name = asked.parts[1]
+    text = asked.provider.profile_text(kind, name)
+    return bikes.editor(kind, name, text, asked.provider.profile_history(kind, name)), name
+
+
+def _new(asked: Asked) -> tuple[Any, str]:
+    from ridelog import advice, bike
+
+    kind: Kind = "bike" if asked.parts[1] == "bike" else "advice"
+    name = texts.NEW_NAME[kind]
+    text = bike.template(name) if kind == "bike" else advice.template(name, date.today())  # noqa: DTZ011 - the user's day
+    return bikes.editor(kind, name, text, []), texts.BIKES_NEW[kind]
+
+
+_PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
+    (): _rides,
+    ("settings",): _settings,
+    ("bikes",): _bikes,
+    ("new", "bike"): _new,
+    ("new", "advice"): _new,
+}
+"""Pages by their whole address."""
+
+_NAMED: dict[str, Callable[[Asked], tuple[Any, str]]] = {"ride": _ride, "bikes": _edit, "sheets": _edit}
+"""Pages by the first part of their address, the second being the name of what they show."""
+
+
+def _holds(provider: Provider, parts: list[str]) -> bool:
+    """Is there a thing of that name?"""
+    if parts[0] == "ride":
+        return provider.holds(parts[1])
+    items = provider.profiles("bike" if parts[0] == "bikes" else "advice")
+    return parts[1] in {item.name for item in items}
+
+
+def leads_somewhere(provider: Provider, path: str) -> bool:
+    """False for an address that no page has, and for a thing the library does not hold."""
+    parts = _parts(path)
+    if len(parts) != 2 or parts[0] not in _NAMED:
+        return tuple(parts) in _PAGES
+    try:
+        return _holds(provider, parts)
+    except RidelogError:
+        return True  # the library is in trouble; what is the matter stands on the page
 
 
 def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any, str]:
@@ -112,7 +153,7 @@ def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any,
     parts = _parts(path)
     prefs = (screen or {}).get("prefs") or {}
     asked = Asked(provider, parts, look_of(screen), prefs)
-    made = _ride if len(parts) == 2 and parts[0] == "ride" else _PAGES.get(tuple(parts))
+    made = _PAGES.get(tuple(parts)) or (_NAMED.get(parts[0]) if len(parts) == 2 else None)
     if made is None:
         return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"
     try:
@@ -120,7 +161,8 @@ def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any,
     except RidelogError as error:
         # a library that holds the ride and still says so lacks its bike
         if isinstance(error, NotInLibrary) and not leads_somewhere(provider, path or "/"):
-            return lost.no_such_ride(parts[1]), f"Not found · {config.NAME}"
+            gone = lost.no_such_ride(parts[1]) if parts[0] == "ride" else lost.trouble(error)
+            return gone, f"Not found · {config.NAME}"
         return lost.trouble(error), f"Can't be shown · {config.NAME}"
     except Exception:
         log.exception("the page %s could not be made", path)

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import difflib
 import sqlite3
+from dataclasses import dataclass
+from datetime import datetime
 from typing import Literal
 
 from ridelog.errors import NotInLibrary
@@ -37,6 +39,24 @@ def text_of(db: sqlite3.Connection, kind: Kind, name: str) -> str:
         expected=f"one of {', '.join(near)}" if near else f"a library with {word}s in it",
         to_do=to_do,
     )
+
+
+@dataclass(frozen=True)
+class Version:
+    """A text a bike or a sheet had, from when on, and until when; None where it is in use."""
+
+    text: str
+    added: datetime
+    replaced: datetime | None
+
+
+def history(db: sqlite3.Connection, kind: Kind, name: str) -> list[Version]:
+    """All texts of a name, the latest first."""
+    query = "SELECT text, added_utc, replaced_utc FROM profile WHERE kind = ? AND name = ? ORDER BY seq DESC"
+    return [
+        Version(str(text), datetime.fromisoformat(added), datetime.fromisoformat(replaced) if replaced else None)
+        for text, added, replaced in db.execute(query, (kind, name))
+    ]
 
 
 def put(db: sqlite3.Connection, kind: Kind, name: str, text: str) -> None:

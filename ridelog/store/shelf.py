@@ -83,10 +83,14 @@ class Shelf:
         """Check a bike file and add it, with the tables it names; one of the same id is replaced, its text kept.
         Raises ProfileError."""
         from ridelog import profile_file
+
+        return self.put_bike(profile_file.read_text(path), path.name, path.parent)
+
+    def put_bike(self, text: str, where: str, folder: Path | None = None) -> Bike:
+        """The same from the text of a file; `folder` is where files it names are, None where there is none."""
         from ridelog.bike import parse_bike, with_tables_inside
 
-        text = profile_file.read_text(path)
-        bike = parse_bike(text, path.name, path.parent)
+        bike = parse_bike(text, where, folder)
         text = with_tables_inside(text, bike)
         with library_trouble(self.root), self._catalogue.write() as db:
             profiles.put(db, "bike", bike.id, text)
@@ -115,18 +119,27 @@ class Shelf:
     def add_advice(self, path: Path) -> Advice:
         """Check a sheet and add it; one of the same version is replaced, its text kept. Raises ProfileError."""
         from ridelog import profile_file
+
+        return self.put_advice(profile_file.read_text(path), path.name)
+
+    def put_advice(self, text: str, where: str) -> Advice:
+        """The same from the text of a file."""
         from ridelog.advice import default_advice, parse_advice
         from ridelog.errors import ProfileError
 
-        text = profile_file.read_text(path)
-        sheet = parse_advice(text, path.name)
+        sheet = parse_advice(text, where)
         if sheet.version == default_advice().version:
             raise ProfileError(
                 f"version is {sheet.version!r}, the name of the sheet that comes with ridelog",
-                where=path.name,
+                where=where,
                 expected="a version of your own, such as 2026-01",
                 to_do="correct the file",
             )
         with library_trouble(self.root), self._catalogue.write() as db:
             profiles.put(db, "advice", sheet.version, text)
         return sheet
+
+    def profile_history(self, kind: profiles.Kind, name: str) -> list[profiles.Version]:
+        """Every text a bike or a sheet had, the one in use first; empty where there is none of that name."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return profiles.history(db, kind, name)

@@ -1,0 +1,124 @@
+"""Bikes and advice sheets: the list, and the editor of one with what a change would make of rides that are there."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from dash import dcc, html
+
+from dashboard import config, ids, texts
+from dashboard.components import parts
+from ridelog.report.sentences import shown
+from ridelog.words import flips as flip_words
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from dashboard.provider import Kind, ProfileItem, Version
+    from ridelog.flips import Flips
+
+
+def layout(bikes: Sequence[ProfileItem], sheets: Sequence[ProfileItem]) -> html.Div:
+    """Both lists."""
+    return html.Div(
+        [html.H1(texts.BIKES, className="page"), _list("bike", bikes), _list("advice", sheets)], className="profiles"
+    )
+
+
+def _list(kind: Kind, items: Sequence[ProfileItem]) -> html.Section:
+    listed = [
+        html.Li(
+            [
+                dcc.Link(item.name, href=config.profile_path(kind, item.name)),
+                html.Span(item.told, className="small block"),
+            ]
+        )
+        for item in items
+    ]
+    inside = html.Ul(listed, className="plain") if listed else html.P(texts.BIKES_NONE[kind])
+    new = dcc.Link(texts.BIKES_NEW[kind], href=config.new_profile_path(kind))
+    return parts.card(texts.BIKES_TITLE[kind], inside, html.P(new), name=kind)
+
+
+def editor(kind: Kind, name: str, text: str, history: Sequence[Version]) -> html.Div:
+    """One file, as text: what it says is checked while it is written, and what a change would make is shown before it
+    is saved."""
+    return html.Div(
+        [
+            dcc.Store(id=ids.PROFILE, data={"kind": kind, "name": name}),
+            html.Div(dcc.Link(f"← {texts.BIKES}", href="/bikes"), className="above"),
+            html.H1(name, className="page"),
+            html.P(texts.EDIT_HINT[kind], className="small"),
+            html.Div(
+                [
+                    html.Div(
+                        [
+                            html.Label(texts.EDIT_LABEL, htmlFor=ids.PROFILE_TEXT),
+                            dcc.Textarea(id=ids.PROFILE_TEXT, value=text, spellCheck="false", className="file"),
+                            html.P(id=ids.PROFILE_SAID, role="status", className="said"),
+                            html.Div(_buttons(), className="tools"),
+                        ],
+                        className="card",
+                    ),
+                    html.Div(
+                        [
+                            dcc.Loading(
+                                html.Div(id=ids.PROFILE_FLIPS),
+                                delay_show=200,
+                                custom_spinner=html.P("Analyzing rides …", className="small", role="status"),
+                            ),
+                            _history(history),
+                        ]
+                    ),
+                ],
+                className="pair",
+            ),
+        ],
+        className="profiles",
+    )
+
+
+def _buttons() -> list[html.Button]:
+    return [
+        html.Button(texts.EDIT_LOOK, id=ids.PROFILE_LOOK, n_clicks=0, type="button"),
+        html.Button(texts.EDIT_SAVE, id=ids.PROFILE_SAVE, n_clicks=0, type="button", className="main"),
+    ]
+
+
+def _history(history: Sequence[Version]) -> html.Section:
+    if len(history) < 2:
+        return parts.card(texts.HISTORY, html.P(texts.HISTORY_NONE), name="history")
+    return parts.card(
+        texts.HISTORY,
+        *(
+            html.Details(
+                [
+                    html.Summary(texts.version_told(one.added, one.replaced)),
+                    html.Pre(one.text, tabIndex="0"),
+                    html.Button(texts.HISTORY_TAKE, id=ids.earlier(number), n_clicks=0, type="button"),
+                ]
+            )
+            for number, one in enumerate(history)
+            if number
+        ),
+        name="history",
+    )
+
+
+def flips(found: Flips) -> html.Section:
+    """What would be told otherwise of rides that are there."""
+    inside: list[object] = []
+    if not found.looked:
+        inside.append(html.P(flip_words.NO_RIDES))
+    else:
+        inside.append(html.P(texts.flips_head(found.looked, found.left, len(found.flips))))
+        if not found.flips:
+            inside.append(html.P(flip_words.NOTHING))
+    for flip in found.flips:
+        day = f"{flip.day:%-d %B %Y}, " if flip.day is not None else ""
+        inside += [
+            html.H3([day, dcc.Link(flip.ride, href=config.ride_path(flip.ride))]),
+            parts.bullets([shown(sentence) for sentence in flip.said]),
+        ]
+    inside += [html.P(f"{ride}: {reason}", className="small") for ride, reason in found.failed]
+    return parts.card(texts.FLIPS_TITLE, *inside, name="flips")
