@@ -119,7 +119,7 @@ def test_flips_are_listed_by_ride() -> None:
     from datetime import date
 
     found = Flips(3, 2, (Flip("ride-a", date(2026, 5, 9), ("Above 103 C (hot): 9 min instead of 8 min.",)),))
-    text = words(bikes.flips(found))
+    text = words(bikes.flips(found)).replace("\u00a0", " ")
     assert "3 rides were looked at, of 1 something would be told otherwise. 2 older ones were not." in text
     assert "9 May 2026" in text
     assert "instead of 8 min" in text
