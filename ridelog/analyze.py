@@ -122,7 +122,8 @@ def analyzed(
     flagged = analyze_map.judged_segments(stretches, advice, context, used)
     flagged = analyze_map_use.with_fair_verdicts(flagged, map_used, advice)
     flagged = analyze_heat_use.with_settle(flagged, balance, limit_c)
-    kept = analyze_map.adherence_of(stretches, flagged, advice, used)
+    counted = analyze_map_use.counted_track(flagged, map_used)
+    kept = analyze_map.adherence_of(stretches, flagged, advice, counted)
     over = _exposures(ride, coolant, bike, doubts)
     exposed = analyze_heat_use.with_estimates(tuple(record for record, _ in over), balance)
     if not balance.heat.fitted and balance.heat.reason is not None:

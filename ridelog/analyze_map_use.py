@@ -18,6 +18,7 @@ from ridelog.analysis.adherence import CONSERVATIVE, STANDARD, UNKNOWN, MapTrack
 from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike
 from ridelog.grid import Grid, usable
+from ridelog.intervals import Interval, difference
 from ridelog.results import ChannelResult, FloatArray, Segment
 from ridelog.ride import Ride, RideNote
 from ridelog.words import doubts as reasons
@@ -201,6 +202,28 @@ def with_fair_verdicts(flagged: tuple[Segment, ...], used: MapUse, advice: Advic
         else one
         for one in flagged
     )
+
+
+def counted_track(flagged: tuple[Segment, ...], used: MapUse) -> MapTrack:
+    """The track that shares and seconds are counted on: where the map was not logged, stretches that were not judged
+    count as not known, or seconds would speak against the rider where the verdict does not."""
+    if used.source == "logged" or used.source is None:
+        return used.track
+    unjudged = [Interval(one.start_s, one.end_s) for one in flagged if one.verdict == "unknown"]
+    pieces = sorted(
+        (span.start_s, span.end_s, state)
+        for state in (STANDARD, CONSERVATIVE)
+        for span in difference(used.track.spans(state), unjudged)
+    )
+    starts: list[float] = []
+    states: list[int] = []
+    for begin_s, end_s, state in pieces:
+        if starts and starts[-1] == begin_s:
+            starts.pop()
+            states.pop()
+        starts += [begin_s, end_s]
+        states += [state, UNKNOWN]
+    return MapTrack(np.array(starts), np.array(states, dtype=np.int8), used.track.end_s)
 
 
 def _carries(one: Segment, used: MapUse, grace_s: float) -> bool:

@@ -158,7 +158,13 @@ def test_nothing_is_missed_by_notes_alone() -> None:
     noted = run(without_switch(sandy().ride), bike, [note(0.0, "map_standard")]).analysis
     assert any(one.verdict == "missed" for one in logged.segments)
     assert not any(one.verdict == "missed" for one in noted.segments)
+    # nor do seconds count where no verdict stands
+    assert (logged.adherence.share, noted.adherence.share, noted.adherence.conservative_s) == (0.0, None, None)
+    assert noted.adherence.unknown_s == pytest.approx(noted.adherence.advised_s)
+    assert "which map was on can't be told" in " ".join(noted.summary)
     on = run(without_switch(sandy().ride), bike, [note(0.0, "map_conservative")]).analysis
+    assert on.adherence.share == 1.0
+    assert ", by the notes" in " ".join(on.summary)
     assert any(one.verdict == "followed" for one in on.segments)
 
 

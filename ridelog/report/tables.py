@@ -19,9 +19,11 @@ from ridelog.words.display import DASH, METRIC, NBSP, Display, clock, duration, 
 from ridelog.words.terms import (
     ACTION_WORDS,
     KIND_WORDS,
+    MAP_SOURCE_WORDS,
     MAP_WORDS,
     VERDICT_SIGNS,
     channel_words,
+    map_source,
     missing_channels,
     quality_words,
     question_words,
@@ -152,8 +154,11 @@ def _advice(analysis: Analysis) -> KeyFigure:
     if adherence.advised_s <= 0:
         return KeyFigure(label, DASH, "no stretch called for it")
     if adherence.share is None:
-        return KeyFigure(label, "can't tell", f"{duration(adherence.advised_s)} advised, map not logged")
+        why = "map not known there" if map_source(analysis) is not None else "map not logged"
+        return KeyFigure(label, "can't tell", f"{duration(adherence.advised_s)} advised, {why}")
     note = f"{duration(adherence.conservative_s)} of {duration(adherence.advised_s)}"
+    if (source := map_source(analysis)) in MAP_SOURCE_WORDS:
+        note += f", {MAP_SOURCE_WORDS[source]}"
     if adherence.unknown_s > 0:
         note += f", map not known for {duration(adherence.unknown_s)}"
     return KeyFigure(label, share(adherence.share), note)

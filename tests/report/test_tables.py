@@ -90,7 +90,7 @@ def test_adherence_three_ways(view: Any) -> None:
     unknown = replace(adherence, share=None, conservative_s=None)
     assert values(replace(view.analysis, adherence=unknown))[label] == (
         "can't tell",
-        "9 min 40 s advised, map not logged",
+        "9 min 40 s advised, map not known there",
     )
     none = replace(adherence, advised_s=0.0, share=None)
     assert values(replace(view.analysis, adherence=none))[label] == ("–", "no stretch called for it")
