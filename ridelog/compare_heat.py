@@ -253,7 +253,7 @@ ENOUGH_BIKES = 3
 
 def build_place(bike: Bike, first: Sequence[Usable], others: Mapping[str, Sequence[RideFit]]) -> BuildPlace:
     """Where the first rides' bike lies among the others of its build, by what the first rides' own riding would settle
-    at. The band of the difference holds what healthy bikes of a build differ by; `others` without empty ones."""
+    at. The band of the difference is that of one more bike among them; `others` without empty ones."""
     plant, prior, variance = plant_of(bike), bike_prior(bike), day_to_day()
     moving = [
         one.ride.only(one.ride.known & one.ride.running & (np.nan_to_num(one.ride.speed_mps) >= MOVING_MPS))
@@ -278,10 +278,9 @@ def build_place(bike: Bike, first: Sequence[Usable], others: Mapping[str, Sequen
     own = band_of(settles(matched_shift.with_model_error(sides.first)))
     if len(bikes) < ENOUGH_BIKES:
         return BuildPlace(bike.build, bike.id, own, tuple(bikes), None, None, "cant_tell")
-    spread = band_of(settles(sides.first) - settles(matched_shift.with_spread(sides.others, between)))
-    # About the bikes as they are listed; how far apart bikes may lie comes from the draws.
-    value = own.value - float(np.mean([one.settle.value for one in bikes]))
-    difference = Band(value, value + spread.low - spread.value, value + spread.high - spread.value)
+    # This bike as its rides tell it, the others as they lie: their scatter is what bikes of the build differ by.
+    alone = settles(sides.first)
+    difference = matched_scatter.one_more(own.value, float(alone[1:].std()), [one.settle.value for one in bikes])
     rank = 1 + sum(one.settle.value < own.value for one in bikes)
     answer = hotter_or_cooler(difference)
     return BuildPlace(

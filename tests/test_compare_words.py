@@ -100,6 +100,6 @@ def placed(answer: str) -> Comparison:
 
 def test_a_bike_among_its_build() -> None:
     hot, order = words.summary(placed("hotter"))
-    assert "hotter than a healthy bike of build 300-enduro-2 should" in hot
+    assert "hotter by more than bikes of build 300-enduro-2 differ by" in hot
     assert "about 13 C higher (2 to 24)" in hot
     assert order == "Of 4 bikes (dune-07, dune-1, dune-2 and dune-3) it is the hottest."

@@ -8,6 +8,9 @@ import numpy as np
 
 from ridelog.results import Band
 
+NORMAL = 1.959963984540054
+"""97.5 % of a normal distribution."""
+
 ENOUGH = 3
 """Under three rides a side nothing but the range is told."""
 
@@ -15,6 +18,21 @@ ENOUGH = 3
 def band(values: Sequence[float]) -> Band:
     """Mean, lowest and highest."""
     return Band(float(np.mean(values)), float(min(values)), float(max(values)))
+
+
+def one_more(value: float, value_sd: float, others: Sequence[float]) -> Band:
+    """A value less the mean of others, with a 95 % band that holds nothing if it is one more of their kind; `value_sd`
+    is how well it is known itself, the others are taken as they come. Three others or more.
+
+    Source: the prediction interval of a normal sample, any handbook of statistics: t(n - 1) s sqrt(1 + 1 / n).
+    """
+    from scipy.special import stdtrit
+
+    count = len(others)
+    reach = float(stdtrit(count - 1, 0.975)) * float(np.std(others, ddof=1)) * float(np.sqrt(1.0 + 1.0 / count))
+    reach = float(np.hypot(reach, NORMAL * value_sd))
+    apart = value - float(np.mean(others))
+    return Band(apart, apart - reach, apart + reach)
 
 
 def welch(first: Sequence[float], others: Sequence[float]) -> Band | None:

@@ -123,14 +123,6 @@ def _without_air(fit: RideFit, over: IndexArray) -> tuple[FloatArray, FloatArray
     return told - np.outer(across, across) / air, towards - across * (centre / air)
 
 
-def with_spread(thetas: FloatArray, variance: FloatArray) -> FloatArray:
-    """The same draws, each of another bike of the build: wider by the variance between bikes (n,)."""
-    noise = np.random.default_rng(SEED + 5).standard_normal((thetas.shape[0] - 1, len(NAMES)))
-    wider = thetas.copy()
-    wider[1:] += np.sqrt(variance) * noise * (thetas[1:].std(axis=0) > 0.0)
-    return wider
-
-
 def with_model_error(thetas: FloatArray) -> FloatArray:
     """The same draws, wider by what a one-lump model is off for a plant it does not mirror."""
     noise = np.random.default_rng(SEED + 2).standard_normal((thetas.shape[0] - 1, len(NAMES)))

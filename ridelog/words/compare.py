@@ -322,8 +322,8 @@ def _of_build(place: BuildPlace) -> tuple[str, ...]:
         else f"number {place.rank} from the coolest"
     )
     head = {
-        "hotter": f"{place.bike} runs hotter than a healthy bike of build {place.build} should",
-        "cooler": f"{place.bike} runs cooler than bikes of build {place.build} do",
+        "hotter": f"{place.bike} runs hotter by more than bikes of build {place.build} differ by",
+        "cooler": f"{place.bike} runs cooler by more than bikes of build {place.build} differ by",
         "same": f"{place.bike} lies within what bikes of build {place.build} differ by",
         "cant_tell": f"Whether {place.bike} is unusual for build {place.build} can't be told",
     }[place.answer]

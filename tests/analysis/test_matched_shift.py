@@ -129,6 +129,19 @@ def test_welch_beside_scipy() -> None:
     assert found.value == pytest.approx(np.mean(first) - np.mean(others))
 
 
+def test_one_more_of_a_kind_beside_scipy() -> None:
+    """The prediction interval of a normal sample, by a reference library's quantile; the value's own spread on top."""
+    from scipy import stats
+
+    others = [100.0, 104.0, 98.0, 102.0]
+    found = matched_scatter.one_more(109.0, 0.0, others)
+    low, high = stats.t.interval(0.95, 3, loc=np.mean(others), scale=np.std(others, ddof=1) * np.sqrt(1.25))
+    assert found.value == pytest.approx(8.0)
+    assert found.high - found.value == pytest.approx(high - np.mean(others))
+    assert found.value - found.low == pytest.approx(np.mean(others) - low)
+    assert matched_scatter.one_more(109.0, 3.0, others).high > found.high
+
+
 def test_under_three_rides_there_is_a_range_and_no_band() -> None:
     assert matched_scatter.welch([1.0, 2.0], [3.0, 4.0, 5.0]) is None
     assert matched_scatter.welch([2.0, 2.0, 2.0], [1.0, 1.0, 1.0]) is not None
