@@ -61,9 +61,11 @@ def test_effect_holds_the_truth_where_it_is_told_and_says_why_where_not(demo_lib
     assert "with the ground" in other["reason"]
 
 
-def test_the_wash_is_told_as_cooler(demo_library: Any) -> None:
+def test_after_the_wash_it_would_settle_lower(demo_library: Any) -> None:
+    """Before it the fins clogged from ride to ride, so the rides of that side differ among themselves."""
     told = document(demo_library.folder, "compare", "--bike", "enduro-12", "--service", "2026-06-23")
-    assert told["verdict"] == "cooler"
+    assert told["verdict"] in {"cooler", "cant_tell"}
+    assert told["settle"][0]["difference"]["high"] < 0.0
     assert {ride["id"] for ride in told["first"]} == {
         demo_library.built.rides[name] for name in ("s28-washed-12", "s29-washed-12", "s43-washed-12")
     }
