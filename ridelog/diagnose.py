@@ -46,6 +46,12 @@ its owner a day."""
 SECOND = 0.5
 """A second cause is named where it is more likely than not that both hold."""
 
+UNSETTLED = 2
+"""Where nothing is settled, the checks of so many of the likeliest causes are named."""
+
+RIDDEN, OF_TWO = ("load_without_conservative_map", "terrain_load", "standstill_soak"), 0.1
+"""What asks for heat, besides the day; and from where on the second of the two is named."""
+
 KNOWN_SHARE = 0.8
 """A map known for less of the ride counts as not logged."""
 
@@ -75,7 +81,8 @@ class Baseline:
 @dataclass(frozen=True)
 class Diagnosis:
     """What is likely behind a hot ride. `conclusion`: a cause, or "not_enough_evidence" with `reason`; `summary` says
-    the same in a sentence or two; `cautions` come with every answer."""
+    the same in a sentence or two; `fitted`: whether a heat balance stands behind it; `cautions` come with every
+    answer."""
 
     ride: str
     baseline: Baseline
@@ -86,7 +93,18 @@ class Diagnosis:
     reason: str | None = None
     advice_reason: str = ""
     summary: tuple[str, ...] = ()
+    fitted: bool = True
     cautions: tuple[str, ...] = field(default=cause_words.CAUTIONS)
+
+    @property
+    def check_next(self) -> tuple[str, ...]:
+        """What to look at: for the conclusion, or, where nothing is settled, the first checks of the likeliest causes,
+        each once, cheapest and safest first."""
+        if not self.fitted and self.conclusion == "not_enough_evidence":
+            return ()
+        if self.conclusion != "not_enough_evidence":
+            return self.ranked[0].check_next
+        return cause_words.merged([one.check_next for one in self.ranked[:UNSETTLED]])
 
     def to_json(self) -> dict[str, object]:
         """The public interface's fields, with `reason`, `advice_reason`, `summary` and `cautions` beside them."""
@@ -151,6 +169,7 @@ def diagnose(study: Study) -> Diagnosis:
         advice_followed=answer.followed,
         reason=reason,
         advice_reason=answer.reason,
+        fitted=bool(evidence.shifts),
         summary=cause_words.summary(
             conclusion,
             ranked[0].probability,
@@ -291,7 +310,8 @@ def _conclusion(weighed: Weighed, order: Sequence[str], evidence: Evidence, bala
     if not evidence.shifts and first != "sensor_fault":
         return "not_enough_evidence", cause_words.not_fitted(balance.heat.reason)
     fault = diagnosis_table.FAMILY[first] not in ("asked_for", "healthy")
-    if weighed.causes[first] >= (ENOUGH_FOR_A_FAULT if fault else ENOUGH):
+    likely = weighed.causes[first] + _with_the_day(weighed, first)
+    if likely >= (ENOUGH_FOR_A_FAULT if fault else ENOUGH):
         return first, None
     return "not_enough_evidence", cause_words.undecided(order[:2], [weighed.causes[cause] for cause in order[:2]])
 
@@ -301,6 +321,16 @@ def _second(weighed: Weighed, conclusion: str) -> str | None:
     both = weighed.both(conclusion)
     if both and sum(both.values()) >= SECOND:
         return max(both, key=lambda cause: both[cause])
-    if conclusion in ("load_without_conservative_map", "terrain_load", "standstill_soak"):
-        return "hot_conditions" if weighed.causes["hot_conditions"] > 0.1 else None
+    if conclusion in RIDDEN:
+        return "hot_conditions" if weighed.causes["hot_conditions"] > OF_TWO else None
+    if conclusion == "hot_conditions":
+        other = max(RIDDEN, key=lambda cause: weighed.causes[cause])
+        return other if weighed.causes[other] > OF_TWO else None
     return None
+
+
+def _with_the_day(weighed: Weighed, first: str) -> float:
+    """A hot day and what was ridden on it hold together: neither makes the other less likely."""
+    if first in RIDDEN:
+        return weighed.causes["hot_conditions"]
+    return max(weighed.causes[cause] for cause in RIDDEN) if first == "hot_conditions" else 0.0

@@ -21,7 +21,7 @@ from ridelog.analysis.thermal_fit import Prior
 from ridelog.analysis.thermal_prior import RideFit
 from ridelog.results import FloatArray
 
-LEAST_RIDES, LEAST_DAYS = 5, 14
+LEAST_RIDES, LEAST_DAYS = 4, 14
 """Rides, this one among them, and days from the first to the last, from which on a drift is looked for."""
 
 CHANGE_SD = 0.3

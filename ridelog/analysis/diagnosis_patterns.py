@@ -30,8 +30,8 @@ RISE_C, FALL_C, FALL_STEPS = 2.0, 2.0, 8
 """Coolant falls while it should rise: by 2 C and more in half a minute in which the healthy bike's rises as much."""
 
 STANDING_MPS = 1.5
-CLIMB_C, CLIMB_S = 3.0, 24.0
-"""A straight climb: past the fan's switch point by 3 C, for 24 s on end, at less than walking pace."""
+CLIMB_C, CLIMB_S = 3.0, 60.0
+"""A straight climb: past the fan's switch point by 3 C, for a minute on end, at less than walking pace."""
 
 LONGEST_STEPS = 900
 COLD_BELOW_C, AFTER_OPENING_S = 15.0, 180.0

@@ -121,10 +121,11 @@ def print_diagnosis(found: Diagnosis) -> None:
     from ridelog.words.causes import CAUSE_WORDS, against_what, chance
 
     show.lines(f"Ride {found.ride}", [*found.summary, against_what(len(found.baseline.rides), found.baseline.level)])
-    shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN]
+    settled = found.conclusion != "not_enough_evidence" or found.fitted
+    # Without a heat balance the likelihoods are what they were before the ride: not worth a line.
+    shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN] if settled else []
     for number, one in enumerate(shown, start=1):
         said = [*(f"For: {text}" for text in one.evidence_for), *(f"Against: {text}" for text in one.evidence_against)]
         show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()}: {chance(one.probability)}", said)
-    if shown:
-        show.lines("Check next", list(shown[0].check_next))
+    show.lines("Check next", list(found.check_next))
     show.lines("", list(found.cautions))

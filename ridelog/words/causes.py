@@ -102,6 +102,12 @@ def check_next(cause: str) -> tuple[str, ...]:
     return CAUSE_CHECKS[cause]
 
 
+def merged(lists: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
+    """Checks of several causes, each once: all first ones, then all second ones, and so on."""
+    depth = max((len(one) for one in lists), default=0)
+    return tuple(dict.fromkeys(one[n] for n in range(depth) for one in lists if n < len(one)))
+
+
 def chance(probability: float) -> str:
     """A likelihood as people say it: no finer than simulated rides bear out."""
     if probability >= 0.95:

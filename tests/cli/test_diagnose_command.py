@@ -77,3 +77,30 @@ def test_a_file_is_diagnosed_without_storing_it(library: Path) -> None:
 
 def test_a_ride_that_is_not_there_is_told(library: Path) -> None:
     assert "19990101" in ridelog(library, "diagnose", "19990101", status=2).stderr
+
+
+def test_a_ride_without_coolant_says_why_and_ranks_nothing(library: Path) -> None:
+    rows = json.loads(ridelog(library, "rides", "--json").stdout)["rides"]
+    without = next(row["id"] for row in rows if "coolant_c" not in row["channels"])
+    text = ridelog(library, "diagnose", without).stdout
+    assert "does not settle the cause" in text
+    assert "no usable coolant temperature" in text
+    assert "1. " not in text
+    done = ridelog(library, "diagnose", ids(library)[-1], "--against", without, status=2)
+    assert "no heat balance can be made of" in done.stderr
+    assert "ridelog analyze" in done.stderr
+
+
+def test_a_bike_that_is_not_there_and_a_file_without_one(library: Path) -> None:
+    assert "no-such-bike" in ridelog(library, "diagnose", ids(library)[-1], "--bike", "no-such-bike", status=2).stderr
+    text = ridelog(library, "diagnose", RIDES / "06-more-mud.csv.gz").stdout
+    assert "no bike file" in text
+    done = ridelog(library, "diagnose", RIDES / "06-more-mud.csv.gz", "--against", ids(library)[0], status=2)
+    assert "--bike" in done.stderr
+    assert "nothing-of-that-name" in ridelog(library, "diagnose", "nothing-of-that-name.csv", status=2).stderr
+
+
+def test_mud_that_came_ride_by_ride_is_told_as_such(library: Path) -> None:
+    told = diagnosed(library, ids(library)[-1])
+    said = " ".join(told["ranked"][0]["for"])
+    assert "over 4 rides in 42 days the cooling on the move changed little by little" in said.replace("Over", "over")

@@ -11,6 +11,7 @@ Where the log does not tell the map, or tells it the wrong way round, it is the 
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -115,17 +116,22 @@ def machine_seed(seed: int) -> int:
 def history(machine: int, bike: str, number: int, *, swapped: bool = False) -> Ride:
     """A healthy ride of a machine, with quality marks as an import would set them; `swapped`: its logger writes the
     map's slots the other way round."""
+    ride = _healthy_ride(machine, bike, number)
+    return _marked(swapped_slots(ride) if swapped else ride, bike_of(bike))
+
+
+@lru_cache(maxsize=4 * HISTORY)
+def _healthy_ride(machine: int, bike: str, number: int) -> Ride:
     rng = np.random.default_rng([machine, number, 71])
     plans: tuple[MapPlan, ...] = ("standard", "advice", "alternate")
-    ridden = simulate(
+    return simulate(
         int(rng.integers(1, 2**30)),
         bike,
         machine_seed=machine,
         ambient_c=float(rng.uniform(5.0, 33.0)),
         duration_s=float(rng.uniform(1500.0, 2400.0)),
         map_plan=plans[int(rng.integers(3))],
-    )
-    return _marked(swapped_slots(ridden.ride) if swapped else ridden.ride, bike_of(bike))
+    ).ride
 
 
 def case(seed: int) -> Case:

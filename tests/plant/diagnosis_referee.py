@@ -75,6 +75,16 @@ class Outcome:
         return bool({one.cause for one in self.said.ranked[:2]} & set(self.case.causes))
 
     @property
+    def called_faulty(self) -> bool:
+        """A fault was concluded."""
+        return self.said.conclusion in FAMILY and is_fault(self.said.conclusion)
+
+    @property
+    def faults(self) -> set[str]:
+        """What was wrong with the bike."""
+        return {cause for cause in self.case.causes if is_fault(cause)}
+
+    @property
     def accused(self) -> bool:
         """Said not to have followed the advice, though the conservative map was on in the sand, or was not logged."""
         return self.said.advice_followed == "no" and (not self.case.map_logged or self.case.conservative > 0.5)
@@ -120,7 +130,7 @@ class Score:
 
     def called_faulty(self) -> float:
         """Share of healthy bikes of which a fault was concluded."""
-        return share([one.said.conclusion in FAMILY and is_fault(one.said.conclusion) for one in self.healthy])
+        return share([one.called_faulty for one in self.healthy])
 
     def reliability(self) -> list[tuple[float, float, int]]:
         """(mean probability of the likeliest cause, share right, cases) in bins of equal numbers."""
@@ -156,6 +166,10 @@ class Score:
             }
             told = ", ".join(f"{what} {share(flags):.3f}" for what, flags in figures.items())
             lines.append(f"{name}: {len(rows)}; {told}")
+        two = [one for one in self.outcomes if len(one.faults) == 2]
+        named = [one for one in self.outcomes if one.said.second_cause in FAMILY and one.called_faulty]
+        right = [one for one in named if {one.said.conclusion, one.said.second_cause} == one.faults]
+        lines.append(f"two faults: {len(two)}; a second named in {len(named)} cases, both right in {len(right)}")
         lines.append(f"healthy bikes called faulty: {self.called_faulty():.3f}")
         lines.append(f"riders wrongly said not to have followed: {sum(one.accused for one in self.outcomes)}")
         wrong = Counter(one.case.slots for one in self.outcomes if one.accused)
