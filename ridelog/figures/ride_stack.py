@@ -15,7 +15,7 @@ import plotly.graph_objects as go
 
 from ridelog.advice import Advice
 from ridelog.bike import Bike
-from ridelog.figures import heat_panels, stack_panels
+from ridelog.figures import heat_panels, note_marks, stack_panels
 from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.margin_labels import labels, width_px
 from ridelog.figures.series import RideLines
@@ -34,6 +34,8 @@ _GAP_PX = 42
 _TOP_PX = 26
 _BOTTOM_PX = 34
 HEIGHT_PX = {"coolant": 240, "heat": 132, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
+NOTES_PX = 24
+"""The lane of notes, on the strip of a ride that has some."""
 _NEEDS = {
     "coolant": stack_panels.COOLANT_NAMES,
     "heat": heat_panels.HEAT_NAMES,
@@ -62,7 +64,7 @@ def ride_stack(
     """The picture of one view of the ride. `points` bounds what each line may hold (see downsample)."""
     shown = view or whole(analysis)
     names = [name for name in HEIGHT_PX if name == "strip" or lines.first(*_NEEDS[name])]
-    panels, height = _panels(names, lines, display)
+    panels, height = _panels(names, lines, display, with_notes=bool(analysis.notes))
     draft = Draft(lines, shown, display, points, layout=base_layout(height))
     for panel in panels.values():
         draft.notes.append(_title(panel))
@@ -114,7 +116,7 @@ def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
     return sentences
 
 
-def _panels(names: list[str], lines: RideLines, display: Display) -> tuple[dict[str, Panel], int]:
+def _panels(names: list[str], lines: RideLines, display: Display, *, with_notes: bool) -> tuple[dict[str, Panel], int]:
     """Panels by name from top to bottom, and the height of the figure in pixels."""
     titles = {
         "coolant": f"Coolant, {display.temperature_unit}",
@@ -122,15 +124,16 @@ def _panels(names: list[str], lines: RideLines, display: Display) -> tuple[dict[
         "speed": f"Speed, {display.speed_unit}",
         "throttle": stack_panels.throttle_title(lines),
         "drag": "Terrain drag, share of the bike's weight",
-        "strip": "Flagged stretches and map in use",
+        "strip": "Notes, flagged stretches and map in use" if with_notes else "Flagged stretches and map in use",
     }
-    inner = sum(HEIGHT_PX[name] for name in names) + _GAP_PX * (len(names) - 1)
+    heights = HEIGHT_PX | ({"strip": HEIGHT_PX["strip"] + NOTES_PX} if with_notes else {})
+    inner = sum(heights[name] for name in names) + _GAP_PX * (len(names) - 1)
     panels: dict[str, Panel] = {}
     top = float(inner)
     for number, name in enumerate(names):
-        bottom = top - HEIGHT_PX[name]
+        bottom = top - heights[name]
         y_axis = "y" if number == 0 else f"y{number + 1}"
-        panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner, HEIGHT_PX[name])
+        panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner, heights[name])
         top = bottom - _GAP_PX
     return panels, inner + _TOP_PX + _BOTTOM_PX
 
@@ -161,6 +164,15 @@ def _strip(draft: Draft, panel: Panel, analysis: Analysis) -> None:
         range=[-0.5, 1.55], tickvals=[MAP_LANE, STRETCH_LANE], ticktext=["Map", "Stretch"], showgrid=False
     )
     draft.notes.extend(_numbers(analysis, draft.view, panel))
+    if analysis.notes:
+        draft.layout[panel.layout_key].update(
+            range=[-0.5, 2.55], tickvals=[MAP_LANE, STRETCH_LANE, note_marks.NOTE_LANE],
+            ticktext=["Map", "Stretch", "Note"],
+        )  # fmt: skip
+        found = note_marks.marks(analysis.notes, draft.view)
+        draft.data.append(note_marks.trace(found, panel.axes))
+        draft.notes.extend(note_marks.labels(found, panel.y_axis))
+        draft.shapes.extend(note_marks.lines(found, panel.bottom))
 
 
 def _time_axis(draft: Draft, lowest: Panel) -> None:

@@ -14,7 +14,7 @@ from ridelog.figures.course_map import course, course_map
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import basis, customer, heat_chain, heat_model, tables
+from ridelog.report import basis, customer, heat_chain, heat_model, note_list, tables
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 from ridelog.words import customer as customer_words
@@ -110,6 +110,8 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "checks": check_lines(analysis.facts),
         "cannot_tell": tables.cannot_tell_rows(analysis),
         "notes": tables.note_sentences(ride),
+        "note_columns": note_list.NOTE_COLUMNS,
+        "note_rows": note_list.note_rows(analysis),
         "quality_columns": tables.QUALITY_COLUMNS,
         "quality": tables.quality_rows(analysis),
         "basis": basis.basis_rows(analysis, ride),
