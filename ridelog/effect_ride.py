@@ -13,7 +13,7 @@ from ridelog.analysis import effect, effect_columns, load, shapes, thermal, ther
 from ridelog.analysis.effect import Part
 from ridelog.analysis.effect_columns import Track
 from ridelog.analysis.thermal import Plant
-from ridelog.analyze import _map_on_grid, _scene
+from ridelog.analyze import _scene
 from ridelog.analyze_coolant import with_usable_coolant
 from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.bike import Bike
@@ -26,10 +26,13 @@ from ridelog.words import effect as words
 def part_of(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> Part | str:
     """What the ride gives, or why it gives nothing."""
     doubts = Doubts()
+    used = analyze_map.map_track(ride, bike, doubts)
+    if used.start_s.size == 0:
+        return words.WITHOUT["map"]
     ride = with_usable_coolant(ride, doubts)
     scene, driven = _scene(ride, bike, ambient_c, doubts)
-    used = _map_on_grid(analyze_map.map_track(ride, bike, doubts), scene.grid)
-    track = track_of(scene, driven, bike, used, analyze_drive.ground_drag(scene, driven, doubts))
+    soil = analyze_drive.ground_drag(scene, driven, doubts)
+    track = track_of(scene, driven, bike, analyze_map.on_grid(used, scene.grid.t_s), soil)
     if isinstance(track, str):
         return track
     found = effect.part_of(track)
@@ -37,13 +40,12 @@ def part_of(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> Part |
 
 
 def track_of(
-    scene: Scene, driven: Drive, bike: Bike, map_conservative: FloatArray | None, soil: shapes.Terrain | None
+    scene: Scene, driven: Drive, bike: Bike, map_conservative: FloatArray, soil: shapes.Terrain | None
 ) -> Track | str:
     """The arrays the estimate looks at, or the first thing the ride lacks."""
     grid, moved = scene.grid, scene.moved
     rpm, coolant, air = grid.get("engine_rpm"), grid.get("coolant_c"), analyze_heat.ambient(scene)
     lacking = {
-        "map": map_conservative is None,
         "coolant": coolant is None or not np.isfinite(coolant).any(),
         "engine speed": rpm is None,
         "throttle": driven.opening is None,
@@ -54,8 +56,8 @@ def track_of(
     first = next((what for what, lacks in lacking.items() if lacks), None)
     if first is not None or (rpm is None or coolant is None or moved is None or air is None or soil is None):
         return words.WITHOUT[first or "coolant"]
-    if driven.opening is None or map_conservative is None:
-        return words.WITHOUT["map"]
+    if driven.opening is None:
+        return words.WITHOUT["throttle"]
     plant = analyze_heat.plant_of(bike)
     second = np.minimum(grid.t_s / shapes.BLOCK_S, soil.smooth.size - 1).astype(np.int64)
     return Track(
