@@ -101,6 +101,7 @@ def _frame(*, adds: bool) -> html.Div:
                     [
                         dcc.Link(config.NAME, href="/", className="name"),
                         dcc.Link(texts.RIDES, href="/"),
+                        dcc.Link(texts.REVIEW, href="/review"),
                         dcc.Link(texts.BIKES, href="/bikes"),
                         dcc.Link(texts.SETTINGS, href="/settings"),
                         button if adds else None,

@@ -23,6 +23,9 @@ THREADS = 8
 STACK_POINTS = 1600
 """Points a line and view."""
 
+STRIPS = 60
+"""Rides drawn as strips on the review's page, latest first."""
+
 LOOK_MS = 1000
 """So often a page looks after imports while one is going on."""
 

@@ -6,23 +6,26 @@ import threading
 from collections import OrderedDict
 from collections.abc import Hashable
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING, Any, Protocol
 
 from dashboard import config, texts
 from ridelog.advice import Advice
 from ridelog.bike import Bike
-from ridelog.errors import NotInLibrary
+from ridelog.errors import NotInLibrary, UsageError
 from ridelog.figures.series import RideLines
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 
 if TYPE_CHECKING:
+    from ridelog.effect import Effect
     from ridelog.flips import Flips
+    from ridelog.review import Review
     from ridelog.store.library import Library
     from ridelog.store.profiles import Kind, Version
+    from ridelog.strips import Strip
     from ridelog.study import Known, Study
 
 
@@ -89,6 +92,24 @@ class ProfileItem:
     told: str
 
 
+@dataclass(frozen=True)
+class ReviewView:
+    """Everything the page of the review shows. `bikes` and `months` are those there is something to see of; `strips`
+    are of the latest rides, `strips_left` counts the others."""
+
+    review: Review
+    bike: str | None
+    since: str | None
+    bikes: tuple[str, ...]
+    months: tuple[str, ...]
+    strips: tuple[Strip, ...]
+    strips_left: int
+    failed: tuple[tuple[str, str], ...]
+    effects: tuple[Effect, ...]
+    record: dict[str, Any]
+    sheet_note: str
+
+
 class Provider(Protocol):
     """What pages and callbacks know of the data."""
 
@@ -100,6 +121,9 @@ class Provider(Protocol):
 
     def view_of(self, ride_id: str) -> RideView:
         """One analyzed ride. Raises NotInLibrary for an id the library does not hold."""
+
+    def review_of(self, bike: str | None, since: str | None) -> ReviewView:
+        """Over many rides. Raises NotInLibrary for an unknown bike, UsageError for what is no day."""
 
     def profiles(self, kind: Kind) -> list[ProfileItem]:
         """The bikes, or the sheets, of the library."""
@@ -236,9 +260,52 @@ class LibraryProvider:
             return self._library.put_bike(text, texts.THE_TEXT).id
         return self._library.put_advice(text, texts.THE_TEXT).version
 
+    # -- many rides ---------------------------------------------------------------------------------------------------
+
+    def review_of(self, bike: str | None, since: str | None) -> ReviewView:
+        """Over many rides. Raises NotInLibrary for an unknown bike, UsageError for what is no day."""
+        from ridelog.cases import tool_record
+        from ridelog.effect import effect_of
+        from ridelog.review import review
+        from ridelog.strips import strips
+
+        day = _day(since)
+        bikes = self._library.bikes()
+        named = [self._library.bike(bike)] if bike is not None else bikes
+        found = review(self._library, bike=bike, since=day)
+        listed = {one.ride for one in found.rides}
+        rows = [row for row in self._library.list_rides() if row.id in listed]
+        drawn, failed = strips(self._library, rows[: config.STRIPS])
+        everything = review(self._library) if (bike, since) != (None, None) else found
+        sheets = ", ".join(f"{one.version} from {one.valid_from} on" for one in self._library.advice_sheets())
+        return ReviewView(
+            review=found,
+            bike=bike,
+            since=since,
+            bikes=tuple(one.id for one in bikes),
+            months=tuple(group.key for group in everything.by_month if group.key[:1].isdigit()),
+            strips=tuple(drawn),
+            strips_left=max(0, len(rows) - config.STRIPS),
+            failed=tuple(failed),
+            effects=tuple(effect_of(self._library, one) for one in named),
+            record=tool_record(self._library, bike, since=day),
+            sheet_note=texts.sheet_starts(sheets) if sheets else "",
+        )
+
 
 def _parsed(kind: Kind, text: str) -> Bike | Advice:
     from ridelog.advice import parse_advice
     from ridelog.bike import parse_bike
 
     return parse_bike(text, texts.THE_TEXT) if kind == "bike" else parse_advice(text, texts.THE_TEXT)
+
+
+def _day(text: str | None) -> date | None:
+    if text is None:
+        return None
+    try:
+        return date.fromisoformat(text)
+    except ValueError as error:
+        raise UsageError(
+            f"{text[:40]!r} is not a day", where="the address", expected="a day such as 2026-05-01"
+        ) from error

@@ -7,13 +7,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
-from urllib.parse import unquote
+from urllib.parse import parse_qsl, unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import bikes, lost, ride, rides, settings
+from dashboard.pages import bikes, lost, review, ride, rides, settings
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
@@ -25,14 +25,15 @@ log = logging.getLogger(__name__)
 
 # path, kind of screen and settings in one step, so that the page is drawn once
 _SCREEN = """
-function(path, prefs) {
+function(path, search, prefs) {
     const told = prefs || {};
     const night = window.matchMedia("(prefers-color-scheme: dark)").matches;
     const dark = told.theme === "dark" || (told.theme !== "light" && night);
     document.documentElement.dataset.theme = dark ? "dark" : "light";
     const asked = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
     return {
-        path: path || "/", touch: window.matchMedia("(pointer: coarse)").matches, dark: dark, prefs: told,
+        path: path || "/", search: search || "", dark: dark, prefs: told,
+        touch: window.matchMedia("(pointer: coarse)").matches,
         only_prefs: asked.length === 1 && asked[0] === "prefs.data",
     };
 }
@@ -48,7 +49,8 @@ function(title) {
 
 def register(app: Dash, provider: Provider) -> None:
     """Tie address, page and window title together."""
-    app.clientside_callback(_SCREEN, Output(ids.SCREEN, "data"), Input(ids.URL, "pathname"), Input(ids.PREFS, "data"))
+    app.clientside_callback(_SCREEN, Output(ids.SCREEN, "data"), Input(ids.URL, "pathname"), Input(ids.URL, "search"),
+                            Input(ids.PREFS, "data"))  # fmt: skip
     app.clientside_callback(_TITLE, Input(ids.TITLE, "data"), prevent_initial_call=True)
 
     @app.callback(
@@ -75,12 +77,26 @@ def _parts(path: str | None) -> list[str]:
 
 @dataclass(frozen=True)
 class Asked:
-    """What a page is made from: the address in parts, how it is to be seen, what the browser keeps."""
+    """What a page is made from: the address in parts and what it asks for, how it is to be seen, what the browser
+    keeps."""
 
     provider: Provider
     parts: list[str]
     look: Look
     prefs: dict[str, Any]
+    query: dict[str, str]
+
+
+def _query(screen: Any) -> dict[str, str]:
+    """What the address asks for; of what it says twice, the last."""
+    search = screen.get("search") if isinstance(screen, dict) else None
+    return dict(parse_qsl(search.lstrip("?"))) if isinstance(search, str) else {}
+
+
+def _review(asked: Asked) -> tuple[Any, str]:
+    return review.layout(
+        asked.provider.review_of(asked.query.get("bike"), asked.query.get("since")), asked.look
+    ), texts.REVIEW
 
 
 def _rides(asked: Asked) -> tuple[Any, str]:
@@ -120,6 +136,7 @@ _PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
     (): _rides,
     ("settings",): _settings,
     ("bikes",): _bikes,
+    ("review",): _review,
     ("new", "bike"): _new,
     ("new", "advice"): _new,
 }
@@ -152,7 +169,7 @@ def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any,
     """Page and window title for an address. Every failure is a page that says what to do."""
     parts = _parts(path)
     prefs = (screen or {}).get("prefs") or {}
-    asked = Asked(provider, parts, look_of(screen), prefs)
+    asked = Asked(provider, parts, look_of(screen), prefs, _query(screen))
     made = _PAGES.get(tuple(parts)) or (_NAMED.get(parts[0]) if len(parts) == 2 else None)
     if made is None:
         return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"
