@@ -33,6 +33,9 @@ STANDING_MPS = 1.5
 CLIMB_C, CLIMB_S = 3.0, 60.0
 """A straight climb: past the fan's switch point by 3 C, for a minute on end, at less than walking pace."""
 
+PACE_OFF = 0.1
+"""A warm-up is foretold to a tenth. Assumed."""
+
 LONGEST_STEPS = 900
 COLD_BELOW_C, AFTER_OPENING_S = 15.0, 180.0
 """A warm-up starts so far below the thermostat's opening point; three minutes after it, the thermostat has shown. The
@@ -174,7 +177,7 @@ def _warm_up(plant: Plant, ride: Conditions, thetas: FloatArray) -> WarmUp | Non
     reached = path >= plant.opens_c
     when = np.where(reached.any(axis=0), reached.argmax(axis=0) * thermal.STEP_S, np.inf)
     low, high = (float(np.quantile(when, q, method="nearest")) for q in (0.05, 0.95))
-    healthy_s = (low, high) if np.isfinite(high) else None
+    healthy_s = ((1.0 - PACE_OFF) * low, (1.0 + PACE_OFF) * high) if np.isfinite(high) else None
     taken = int(np.argmax(opened)) if opened.any() else None
     if taken is None:
         return WarmUp(from_c, None, healthy_s, None, None)

@@ -44,7 +44,7 @@ class _Expected:
 
 _HEAT = _Expected(thermal.HEAT, 1.0, 0.08, "for each kW the engine puts {} heat into the coolant")
 _FLOW = _Expected(thermal.FLOW, -1.0, 0.08, "on the move the radiators shed {} heat")
-_FAST = _Expected(thermal.CORE, -1.0, 0.1, "cooling grows {} with speed, as where too little coolant comes to the air")
+_FAST = _Expected(thermal.CORE, -1.0, 0.1, "cooling grows {} with speed")
 
 _EXPECTED: dict[str, tuple[_Expected, ...]] = {
     "airflow_blocked": (_FLOW,),
@@ -94,6 +94,8 @@ def _sentence(text: str) -> str:
 
 def _beside(facts: Facts) -> str:
     count = facts.baseline_rides
+    if facts.evidence.drift is not None:
+        return "than at the first of its rides"
     if not count:
         return "than is usual for such bikes"
     return f"than on the {count} ride{'s' if count > 1 else ''} it is held against"
@@ -155,9 +157,10 @@ def _warmer(cause: str, facts: Facts) -> _Said:
             continue
         low, high = one.mean_c - 1.96 * one.sd_c, one.mean_c + 1.96 * one.sd_c
         word = "warmer" if one.mean_c >= 0.0 else "cooler"
+        whose = "its other rides let" if facts.evidence.drift is None else "the first of its rides lets"
         told = (
-            f"after a minute of {_MINUTES[name]} the coolant was on average {abs(one.mean_c):.1f} C {word} than the "
-            f"bike's other rides let expect (95 %: {low:+.1f} to {high:+.1f} C)"
+            f"after a minute of {_MINUTES[name]} the coolant was on average {abs(one.mean_c):.1f} C {word} than "
+            f"{whose} expect (95 %: {low:+.1f} to {high:+.1f} C)"
         )
         if one.mean_c > one.sd_c and one.mean_c > 0.5:
             (con if healthy else pro).append(told)
@@ -369,7 +372,10 @@ def _thermostat(cause: str, facts: Facts) -> _Said:
         f"the warm-up looks as if it opened {abs(shift):.0f} C {when} than on healthy rides (95 %: ± {1.96 * sd:.0f} C)"
     )
     if cause == "thermostat_stuck_open":
-        (pro if shift < -1.5 * sd and shift < -2.0 else con).append(told)
+        if shift < -1.5 * sd and shift < -2.0:
+            pro.append(told)
+        elif shift > -2.0:
+            con.append(told)
     elif shift > 1.5 * sd and shift > 2.0:
         pro.append(told)
     return pro, con

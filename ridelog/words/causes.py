@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     pass
 
 CAUSE_WORDS: dict[str, str] = {
-    "load_without_conservative_map": "heavy load on the standard map, where the sheet advises the conservative one",
+    "load_without_conservative_map": "heavy load, by the log on the standard map, where the other one is advised",
     "terrain_load": "the terrain asks for it",
     "standstill_soak": "standing with the engine running",
     "hot_conditions": "a hot day",
