@@ -62,8 +62,7 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
     if as_json:
         print_json({**found.to_json(), "cases": record}, indent=None if len(found.rides) > 100 else 2)
     else:
-        print_review(found, each=each)
-        show.lines("Closed cases", [record_line(record)] if record["closed"] else [])
+        print_review(found, each=each, record=record_line(record) if record["closed"] else None)
 
 
 def _day(text: str) -> date:
@@ -90,8 +89,9 @@ def _bike_of(library: Library, text: str) -> str:
     return bike.id
 
 
-def print_review(found: Review, *, each: bool) -> None:
-    """The review as a person reads it: the answer, the shares, the time above, what could not be judged."""
+def print_review(found: Review, *, each: bool = False, record: str | None = None) -> None:
+    """The review as a person reads it: the answer, the shares, the time above, what could not be judged, and `record`,
+    how right the tool was on closed cases."""
     from ridelog.words import review_answer as words
 
     if not found.rides:
@@ -109,6 +109,7 @@ def print_review(found: Review, *, each: bool) -> None:
         rows = [words.ride_cells(one) for one in found.rides]
         show.table("Each ride", words.RIDE_COLUMNS, rows, right=(2, 3, 4), optional=(5, 1))
     show.lines("Rides that could not be judged", words.unjudged_lines(found.unjudged, NAMED))
+    show.lines("Closed cases", [record] if record is not None else [])
     show.lines("", [words.STARRED, words.bands_line(), words.CAUTION])
 
 
