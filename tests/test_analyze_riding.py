@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import re
 from dataclasses import replace
 from html import unescape
@@ -168,3 +169,17 @@ def test_the_report_shows_it_between_the_heat_balance_and_the_checks(told: dict[
         assert "60 C " not in text
     bare = render(view.analysis, view.traces, view.ride, view.bike, advice=view.advice)
     assert "Riding and set-up" not in bare
+
+
+def test_the_ride_page_shows_it_too(told: dict[str, Any], fakes: ModuleType) -> None:
+    from plotly.utils import PlotlyJSONEncoder
+
+    from dashboard.callbacks.routing import page
+
+    view = fakes.make_view()
+    provider = fakes.FakeProvider(fakes.changed(view, analysis=replace(view.analysis, facts={**told})))
+    shown = json.dumps(page(provider, f"/ride/{fakes.RIDE_ID}")[0], cls=PlotlyJSONEncoder)
+    assert "Riding and set-up" in shown
+    assert all(name in shown for name in NAMES.values())
+    without = json.dumps(page(fakes.FakeProvider(view), f"/ride/{fakes.RIDE_ID}")[0], cls=PlotlyJSONEncoder)
+    assert "Riding and set-up" not in without

@@ -14,6 +14,7 @@ from ridelog.figures.course_map import course_map
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
 from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report import basis, heat_chain, heat_model, tables
+from ridelog.words import riding as riding_words
 from ridelog.words.checks import check_lines
 from ridelog.words.display import clock
 
@@ -37,6 +38,7 @@ def layout(view: RideView, look: Look) -> html.Div:
             _stretches(view, look),
             html.Div([_heat(view), _what_if(view)], className="pair heat-pair"),
             _explained(view),
+            *_riding(view),
             html.Div([_cannot_tell(view), _import(view)], className="pair"),
             _basis(view),
             parts.cautions(),
@@ -257,6 +259,15 @@ def chain_of(view: RideView, index: int | None) -> list[object]:
                 ", one row for every four seconds: the figures above can be worked out from it again."],
                className="small"),
     ]  # fmt: skip
+
+
+def _riding(view: RideView) -> list[html.Section]:
+    """How it was ridden and set up; nothing where the result has no such facts."""
+    rows = [html.Div([html.Dt(name), html.Dd(text)]) for name, text in tables.riding_rows(view.analysis)]
+    if not rows:
+        return []
+    note = html.P(riding_words.OIL, className="small")
+    return [parts.card(riding_words.TITLE, html.Dl(rows, className="facts"), note, name="riding")]
 
 
 def _cannot_tell(view: RideView) -> html.Section:
