@@ -53,5 +53,5 @@ def test_the_demo_runs_from_it_elsewhere(wheel: Path, tmp_path: Path, demo_libra
     environment = {**os.environ, "PYTHONPATH": str(site)}
     done = subprocess.run(command, capture_output=True, text=True, check=False, cwd=empty, env=environment)
     assert done.returncode == 0, done.stderr
-    assert "55 sample rides in " in done.stdout
+    assert "56 sample rides in " in done.stdout
     assert "not imported" not in done.stderr

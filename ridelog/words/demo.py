@@ -19,7 +19,7 @@ TRIES: tuple[tuple[str, str, str], ...] = (
     ("analyze", "{01-standard-in-sand}", "how hot, how long, where"),
     ("diagnose", "{07-half-blocked}", "what may be behind it"),
     ("diagnose", "{s32-hard-sand-31}", "hot, yet nothing broken"),
-    ("compare", "--bike enduro-12 --service 2026-06-23", "what the wash did"),
+    ("compare", "--bike enduro-12 --service 2026-03-01", "what the wash did"),
     ("compare", "--build {s38-new-fan-34}", "a bike in its build"),
     ("review", "", "is the advice followed?"),
     ("effect", "--bike enduro-07", "what the map does"),
