@@ -94,6 +94,7 @@ def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, 
     from dataclasses import replace
 
     from ridelog.analyze import heat_fit
+    from ridelog.ride import ride_day
 
     if bike is None:
         raise UsageError("--against needs a bike: heat is figured from its file", to_do="name one with --bike")
@@ -112,7 +113,9 @@ def _named(library: Library, ride: Ride, bike: Bike | None, against: tuple[str, 
                 expected="a ride with coolant, engine speed and load",
                 to_do=f"look at `ridelog analyze {name}` for the reason",
             )
-        found[name] = replace(fit, other=profile.id if profile.id != bike.id else None)
+        found[name] = replace(
+            fit, other=profile.id if profile.id != bike.id else None, day=ride_day(other), air_c=other.ambient_c
+        )
     return tuple(found.values())
 
 
