@@ -45,6 +45,16 @@ def new_profile_path(kind: str) -> str:
     return f"/new/{kind}"
 
 
+def case_path(name: str) -> str:
+    """Address of a case."""
+    return f"/cases/{quote(name, safe='')}"
+
+
+def new_case_path(ride_id: str | None = None) -> str:
+    """Address of the form that opens a case, with a ride where one is named."""
+    return "/new/case" if ride_id is None else f"/open-case/{quote(ride_id, safe='')}"
+
+
 def steps_path(ride_id: str) -> str:
     """Address of the heat balance's steps as a table."""
     return f"{ride_path(ride_id)}/heat.csv"

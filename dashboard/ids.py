@@ -70,3 +70,33 @@ EARLIER_TEXT = "earlier-text"
 def earlier(number: int) -> dict[str, str | int]:
     """Id of the button that takes an earlier text; `number` counts the history, the text in use being 0."""
     return {"type": EARLIER_TEXT, "index": number}
+
+
+RIDE_PAGE = "ride-page"
+NOTES_SAID = "notes-said"
+NOTE_HERE, NOTE_PICK = "note-here", "note-pick"
+NOTE_AT, NOTE_ABOUT, NOTE_TEXT, NOTE_SAID = "note-at", "note-about", "note-text", "note-said"
+NOTE_SAVE, NOTE_REMOVE, NOTE_CHANGE, NOTE_FORM = "note-save", "note-remove", "note-change", "note-form"
+"""Types of the pattern-matched ids of the form of a note."""
+
+
+def note(part: str, number: int = 0) -> dict[str, str | int]:
+    """Id of a part of a note's form; `number` is the note's in the library, 0 for a new one."""
+    return {"type": part, "number": number}
+
+
+CASE, CASE_PAGE, CASE_SAID = "case", "case-page", "case-said"
+CASE_BIKE, CASE_DAY, CASE_WORDS, CASE_RIDES, CASE_OPEN = (
+    "case-bike", "case-day", "case-words", "case-rides", "case-open",
+)  # fmt: skip
+CASE_FROM, CASE_CHOICE = "case-from", "case-choice"
+CASE_ATTACH, CASE_CLOSE, CASE_REOPEN, CASE_PRINT = "case-attach", "case-close", "case-reopen", "case-print"
+CASE_FOUND, CASE_CAUSE, CASE_DONE = "case-found", "case-cause", "case-done"
+CASE_ATTACH_SAID, CASE_CLOSE_SAID = "case-attach-said", "case-close-said"
+CASE_RIDE, CASE_TODAY = "case-ride", "case-today"
+"""Types of the pattern-matched ids of a ride of a case, and of how it compares with today."""
+
+
+def case_part(part: str, number: int) -> dict[str, str | int]:
+    """Id of a part of a ride of a case; `number` counts its rides."""
+    return {"type": part, "index": number}

@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Protocol
 
 from dashboard import config, texts
+from dashboard.casebook import CaseDoor, CaseLibrary
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 from ridelog.errors import NotInLibrary, UsageError
@@ -20,6 +21,7 @@ from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 
 if TYPE_CHECKING:
+    from ridelog.diagnose import Diagnosis
     from ridelog.effect import Effect
     from ridelog.flips import Flips
     from ridelog.review import Review
@@ -83,6 +85,13 @@ class RideView:
         """The samples of the figures; read out of the table once, kept with the view."""
         return RideLines(self.ride, self.traces)
 
+    @cached_property
+    def diagnosis(self) -> Diagnosis:
+        """What may be behind it; worked out once, kept with the view."""
+        from ridelog.diagnose import diagnose
+
+        return diagnose(self.study)
+
 
 @dataclass(frozen=True)
 class ProfileItem:
@@ -110,7 +119,7 @@ class ReviewView:
     sheet_note: str
 
 
-class Provider(Protocol):
+class Provider(CaseDoor, Protocol):
     """What pages and callbacks know of the data."""
 
     def rides(self, limit: int | None = 200) -> list[RideItem]:
@@ -144,7 +153,7 @@ class Provider(Protocol):
         """Put a text in use; its name. Raises ProfileError."""
 
 
-class LibraryProvider:
+class LibraryProvider(CaseLibrary):
     """Rides of a library folder, analyzed when first asked for and kept while they are looked at.
 
     A kept analysis is used as long as everything it rests on is the same: the ride's catalogue entry (with what the

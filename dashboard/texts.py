@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from ridelog.told import quoted
+from ridelog.words import notes as note_words
+
 RIDES = "Rides"
 
 ADD = "Add a log"
@@ -179,3 +182,121 @@ def strip_said(day: str, lasted: str, advised: int, followed: int) -> str:
 def sheet_starts(sheets: str) -> str:
     """Since when which sheet holds."""
     return f"Advice sheets: {sheets}."
+
+
+BEHIND = "What may be behind it"
+BEHIND_OPEN = "Open a case with this ride"
+BEHIND_NOTHING_SETTLED = "No likelihoods are told: without a heat balance they would rest on nothing of this ride."
+CAUSES_REST = "The less likely ones"
+CAUSES_FOR, CAUSES_AGAINST, CAUSES_CHECK = "Speaks for it", "Speaks against it", "Check next"
+CAUSES_NONE = "Nothing in this log."
+CHECK_FIRST = "What to look at, the cheapest and safest first"
+FOLLOWED = "Was the advice followed?"
+FOLLOWED_WORDS = {
+    "yes": "Yes.",
+    "no": "No.",
+    "unknown": "Can't tell.",
+    "not_advised": "There was nothing to follow.",
+}
+
+NOTES = "Notes on this ride"
+NOTES_NONE = (
+    "No note yet. What was seen on the way (coolant at the overflow, a stop, a change of map) helps to explain."
+)
+NOTES_HOW = "Click the picture at the moment, or type its time. Notes on the map and on lost coolant count as evidence."
+NOTE_NEW = "Add a note"
+NOTE_AT = "When: from the start (+0:12:34), or the time of day (10:31)"
+NOTE_TEXT = "What happened"
+NOTE_ABOUT = "It counts as"
+NOTE_BY_WORDS = "what its words say"
+NOTE_SAVE = "Add the note"
+NOTE_CHANGE = "Correct or remove"
+NOTE_CORRECT = "Save the correction"
+NOTE_REMOVE = "Remove this note"
+NOTE_HERE = "Note at the middle of this view"
+NOTE_OTHERWISE = "Choose a meaning with “Correct or remove” if it is another."
+NOTES_ANEW = "Analyzing the ride with its notes …"
+
+
+def note_written(at_s: float, text: str) -> str:
+    """A note was written."""
+    return f"Noted at {note_words.elapsed(at_s)}: {quoted(text)}."
+
+
+def note_corrected(at_s: float, text: str) -> str:
+    """A note was changed."""
+    return f"Corrected. Now at {note_words.elapsed(at_s)}: {quoted(text)}."
+
+
+def note_removed(at_s: float, text: str) -> str:
+    """A note was removed."""
+    return f"Removed: {quoted(text)} at {note_words.elapsed(at_s)}."
+
+
+def note_taken(about: str, why: str | None) -> str:
+    """What a note counts as."""
+    return note_words.taken(about, why, NOTE_OTHERWISE)
+
+
+CASES = "Cases"
+CASES_WHAT = (
+    "A case holds what a rider said, the rides behind it with what was found of them on that day, and what the "
+    "workshop found in the end."
+)
+CASES_NONE = "No case yet. Open one when somebody comes with a hot bike: it keeps the evidence as it was on that day."
+CASES_NEW = "Open a case"
+CASES_COLUMNS = ("Case", "Bike", "The rider said", "State", "Rides", "Workshop's cause")
+CASES_ALL = "All cases"
+CASES_NO_BIKE = "A case is about a bike, and this library has none yet."
+CASE_BIKE = "Which bike is it about?"
+CASE_BIKE_OF = "The ride you came from belongs to no bike yet, so it can't be attached. Name its bike first: "
+CASE_DAY = "Day of the complaint (year-month-day)"
+CASE_SAID = "What the rider said, in the rider's words"
+CASE_RIDES = "Rides behind it; what is found of each now is kept with the case"
+CASE_CHOOSE_BIKE = "Choose the bike: its rides are then listed here."
+CASE_NO_RIDES = "The library has no ride of this bike yet. The case can be opened without, and rides attached later."
+CASE_OPEN = "Open the case"
+CASE_FREEZING = "Analyzing the rides and keeping what is found …"
+CASE_THEN = "What was found then"
+CASE_EVIDENCE = "Causes with what speaks for and against them"
+CASE_BASIS = "What it rests on"
+CASE_TODAY = "The same today?"
+CASE_COMPARING = "Comparing with today …"
+CASE_NO_RIDE_YET = "No ride is attached yet, so nothing was found."
+CASE_ATTACH = "Attach rides"
+CASE_ATTACH_NOW = "Attach and keep what is found now"
+CASE_ALL_ATTACHED = "Every ride of this bike that the library holds is attached."
+CASE_CLOSE = "Close the case"
+CASE_FOUND = "What the workshop found"
+CASE_CAUSE = "The same as one of the causes; with it, the case counts in ridelog's own record"
+CASE_NO_CAUSE = "none named"
+CASE_CLOSE_NOW = "Close the case with this"
+CASE_REOPEN = "Open the case again"
+CASE_REOPEN_WHAT = "What the workshop found stays with it, among its earlier findings."
+CASE_PRINT = "Print this case"
+CASE_BEFORE = "What the workshop had found before"
+CASE_FACTS = ("Bike", "Day", "State", "Opened")
+NO_DAY = "day not known"
+NO_PEAK = "coolant not logged"
+BASIS_WORDS = {
+    "version": "ridelog",
+    "files": "Files of the log (SHA-256)",
+    "ride_sha256": "Ride as stored (SHA-256)",
+    "bike": "Bike",
+    "bike_sha256": "Bike file (SHA-256)",
+    "sheet": "Advice sheet",
+    "sheet_sha256": "Sheet (SHA-256)",
+    "settings_hash": "Figures of the analysis (SHA-256)",
+    "diagnosis_sha256": "Figures of the diagnosis (SHA-256)",
+    "prior_rides": "Rides it was held against",
+    "prior_hash": "Their fits (SHA-256)",
+    "notes_sha256": "Notes (SHA-256)",
+    "ambient_c": "Air temperature given for the ride",
+    "start_utc": "Start of the ride (UTC)",
+    "known_hash": "All of it together (SHA-256)",
+}
+
+
+def case_title(name: str) -> str:
+    """A case by its name."""
+    return f"Case {name}"

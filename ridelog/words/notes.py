@@ -79,12 +79,12 @@ def removed(number: int, at_s: float, text: str) -> str:
     return f"Removed note {number} at {elapsed(at_s)}: {quoted(text)}."
 
 
-def taken(about: str, why: str | None) -> str:
-    """What a note counts as; `why` None where it was told."""
+def taken(about: str, why: str | None, otherwise: str = "--about says otherwise.") -> str:
+    """What a note counts as; `why` None where it was told; `otherwise`: how to tell it."""
     if why is None or why == "plain":
         reason = "as told" if why is None else "by its words"
         return f"It counts as: {ABOUT_WORDS[about]} ({reason})."
-    return f"It counts as: {ABOUT_WORDS[about]}, since {WHY_OTHER[why]}. --about says otherwise."
+    return f"It counts as: {ABOUT_WORDS[about]}, since {WHY_OTHER[why]}. {otherwise}"
 
 
 def listed(at_s: float, about: str, text: str) -> str:
