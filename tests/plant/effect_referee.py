@@ -292,6 +292,8 @@ class Score:
         )
         for wanted in RATIOS:
             these = [one for one in self.told if one.wanted == wanted]
+            if not these:
+                continue
             errors = np.array([one.said.ratio.value - one.truths.same_work for one in these if one.said.ratio])
             near = np.array(
                 [one.said.same_throttle.value - one.truths.same_throttle for one in these if one.said.same_throttle]
