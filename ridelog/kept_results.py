@@ -41,8 +41,11 @@ if TYPE_CHECKING:
     from ridelog.store.library import Library
     from ridelog.study import Known
 
-FORM = 1
+FORM = 2
 """Rises when a document holds something else than before."""
+
+MAP_CHANNEL = "map_conservative"
+"""Stands among a result's channels where the map is known from something else than its switch."""
 
 VERDICTS = ("followed", "late", "missed", "unknown", "not_advised")
 
@@ -72,8 +75,9 @@ class RideResult(NamedTuple):
     """What a review needs of one ride.
 
     `riding_s`: seconds with the coolant known and the engine not off. `air_c`: the day's air, None where not known.
-    `one_map`: the log shows a single map all through. `reason`: why nothing can be said of the advice on this ride,
-    None where something can, were it that nothing was advised.
+    `one_map`: the log shows a single map all through. `estimated_map`: the map was not logged, but noted by hand or
+    inferred, which can speak for a rider and hardly against. `reason`: why nothing can be said of the advice on this
+    ride, None where something can, were it that nothing was advised.
     """
 
     kinds: tuple[KindRow, ...]
@@ -81,6 +85,7 @@ class RideResult(NamedTuple):
     riding_s: float
     air_c: float | None
     one_map: bool
+    estimated_map: bool
     reason: str | None
     prior: str | None
 
@@ -112,6 +117,7 @@ def result_of(done: Study) -> RideResult:
     riding = np.isfinite(coolant) if coolant is not None else np.zeros(0, dtype=np.bool_)
     if rpm is not None and riding.size:
         riding &= rpm != 0.0
+    estimated = any(one.origin == "estimated" for name, one in analysis.ride.channels.items() if name == MAP_CHANNEL)
     seen = np.unique(used[np.isfinite(used)]) if used is not None else np.zeros(0)
     return RideResult(
         kinds=_kinds(analysis, known=not swapped),
@@ -129,7 +135,8 @@ def result_of(done: Study) -> RideResult:
         else (),
         riding_s=_ms(float(np.count_nonzero(riding)) * traces.step_s),
         air_c=analysis.ride.ambient_c,
-        one_map=seen.size == 1,
+        one_map=seen.size == 1 and not estimated,
+        estimated_map=estimated,
         reason=_reason(analysis, done.known.advice, swapped=swapped),
         prior=prior_hash(done.known.baseline),
     )

@@ -106,9 +106,12 @@ class SheetChange:
 
 @dataclass(frozen=True)
 class Review:
-    """All that `review --json` tells but the record of closed cases. `sheets` are those in force on rides, earliest
-    first; `one_map_rides` show a single map all through; `faulty_rides`, marked so by hand, are in no outcome;
-    `undated_left_out` counts those that `since` leaves out."""
+    """All that `review --json` tells but the record of closed cases.
+
+    `logged_map` is `overall` without the `estimated_map_rides`, on which notes or the ignition angle told the map: they
+    can count as followed and hardly as not. `one_map_rides` show a single map all through; `faulty_rides`, marked so by
+    hand, are in no outcome; `undated_left_out` counts those that `since` leaves out.
+    """
 
     rides: tuple[RideEntry, ...]
     by_bike: tuple[Group, ...]
@@ -120,6 +123,8 @@ class Review:
     outcome_by_sheet: tuple[OutcomeRow, ...]
     followed_or_not: tuple[Comparison, ...]
     sheet_changes: tuple[SheetChange, ...]
+    logged_map: Group
+    estimated_map_rides: int
     one_map_rides: int
     faulty_rides: int
     undated_left_out: int
@@ -153,6 +158,8 @@ class Review:
             ],
             "unjudged_rides": len(self.unjudged),
             "unjudged": [{"ride": one.ride, "bike": one.bike, "reason": one.reason} for one in self.unjudged],
+            "logged_map": asdict(self.logged_map),
+            "estimated_map_rides": self.estimated_map_rides,
             "one_map_rides": self.one_map_rides,
             "faulty_rides": self.faulty_rides,
             "undated_left_out": self.undated_left_out,
@@ -192,6 +199,9 @@ def reviewed(found: Sequence[Found], *, undated_left_out: int = 0) -> Review:
     columns = table(found)
     everything = np.arange(len(found))
     whole = Rides(columns, everything, "overall", by_kind=True)
+    # Rides of which something is in the share.
+    estimated = columns.estimated_map & columns.judged & (columns.known_s.sum(axis=1) > 0.0)
+    logged = Rides(columns, np.flatnonzero(~estimated) if estimated.any() else everything[:0], "logged map")
     sheets = _parts([one.sheet for one in found])
     by_sheet = {key: Rides(columns, which, f"sheet {key}", outcome=True) for key, which in sheets.items()}
     bands = {
@@ -209,6 +219,8 @@ def reviewed(found: Sequence[Found], *, undated_left_out: int = 0) -> Review:
         outcome_by_sheet=_outcomes(columns, by_sheet),
         followed_or_not=_followed_or_not(columns, bands["80-100"]),
         sheet_changes=_changes(columns, by_sheet),
+        logged_map=logged.group("logged_map") if estimated.any() else whole.group("logged_map"),
+        estimated_map_rides=int(np.count_nonzero(estimated)),
         one_map_rides=int(np.count_nonzero(columns.one_map & columns.judged & (columns.advised_s.sum(axis=1) > 0.0))),
         faulty_rides=int(np.count_nonzero(columns.faulty)),
         undated_left_out=undated_left_out,

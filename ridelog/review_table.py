@@ -43,6 +43,7 @@ class Table:
     thresholds: tuple[tuple[float, str], ...]
     above_s: FloatArray
     one_map: np.ndarray[tuple[int], np.dtype[np.bool_]]
+    estimated_map: np.ndarray[tuple[int], np.dtype[np.bool_]]
     judged: np.ndarray[tuple[int], np.dtype[np.bool_]]
     faulty: np.ndarray[tuple[int], np.dtype[np.bool_]]
     band: IntArray
@@ -53,7 +54,7 @@ class Table:
         return self.advised_s - self.unknown_s
 
 
-NOTHING = RideResult((), (), 0.0, None, one_map=False, reason=None, prior=None)
+NOTHING = RideResult((), (), 0.0, None, one_map=False, estimated_map=False, reason=None, prior=None)
 
 
 def table(found: Sequence[Found]) -> Table:
@@ -90,6 +91,7 @@ def table(found: Sequence[Found]) -> Table:
         air_c=np.array([np.nan if one.air_c is None else one.air_c for one in results], dtype=np.float64),
         thresholds=thresholds,
         above_s=above,
+        estimated_map=np.array([one.estimated_map for one in results], dtype=np.bool_),
         one_map=np.array([one.one_map for one in results], dtype=np.bool_),
         judged=told,
         faulty=np.array([one.row.condition == "faulty" for one in found], dtype=np.bool_),

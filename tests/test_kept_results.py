@@ -279,6 +279,21 @@ def test_all_at_once_and_one_by_one_agree(library: Library, tmp_path: Path) -> N
     kept_as_told(library)
 
 
+def test_a_map_known_from_notes_is_marked_so(library: Library, tmp_path: Path) -> None:
+    stored(library, tmp_path, "one-4", date(2026, 5, 10), without=("map_slot",))
+    silent = of(results(library, library.review_rows()))["one-4"]
+    assert silent.result is not None
+    assert not silent.result.estimated_map
+    library.add_note("one-4", 5.0, "map_conservative", "conservative from the gate on")
+    noted = of(results(library, library.review_rows()))["one-4"]
+    assert noted.result is not None
+    assert noted.result.estimated_map
+    assert not noted.result.one_map
+    logged = of(results(library, library.review_rows()))["one-1"].result
+    assert logged is not None
+    assert not logged.estimated_map
+
+
 def of(found: list[Found]) -> dict[str, Found]:
     return {one.row.id: one for one in found}
 
@@ -303,7 +318,9 @@ def test_a_bike_without_a_file_is_told(library: Library) -> None:
     assert told["one-1"].result is not None
 
 
-@pytest.mark.parametrize("document", ["", "null", "[]", "{}", '[[["heavy_drag",1]],[],0,null,false,null,null]', "[1,2"])
+@pytest.mark.parametrize(
+    "document", ["", "null", "[]", "{}", '[[["heavy_drag",1]],[],0,null,false,false,null,null]', "[1,2"]
+)
 def test_a_damaged_document_is_made_anew(library: Library, analyzed: Analyzed, document: str) -> None:
     with sqlite3.connect(library.root / "library.sqlite") as db:
         db.execute("UPDATE kept_result SET document = ? WHERE ride_seq = 1", (document,))

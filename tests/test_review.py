@@ -42,6 +42,7 @@ def ride(
     reason: str | None = None,
     condition: str = "healthy",
     one_map: bool = False,
+    estimated_map: bool = False,
     dated: bool = True,
 ) -> Found:
     """A ride with `on` of its advised seconds with a known map on the conservative one; None advises nothing."""
@@ -56,7 +57,7 @@ def ride(
         AboveRow(c, name, s, 0.9 * s, 1.1 * s)
         for (c, name), s in zip(((95.0, "warm"), (105.0, "hot")), above, strict=False)
     )
-    result = RideResult(kinds, rows, riding, air, one_map, reason, None)
+    result = RideResult(kinds, rows, riding, air, one_map, estimated_map, reason, None)
     begun = datetime(when.year, when.month, when.day, 9, tzinfo=UTC) if dated else None
     row = ReviewRow(f"ride-{number:03d}", bike, begun, None, "UTC", air, condition, "content", "basis", "document", ())
     return Found(row, when if dated else None, sheet, result, reason)
@@ -129,6 +130,20 @@ def test_a_band_is_that_of_rides_and_not_of_seconds() -> None:
     assert found.high is not None
     # Forty coins: 1.96 sqrt(0.25 / 40) = 0.155 either way.
     assert found.high - found.low == pytest.approx(2 * 0.155, rel=0.15)
+
+
+def test_what_was_not_logged_is_told_apart() -> None:
+    """Notes and the ignition angle can show the map that was on, hardly one that was not: the share without them."""
+    rides = [ride(n, on=50.0) for n in range(12)] + [ride(20 + n, on=100.0, estimated_map=True) for n in range(12)]
+    found = reviewed(rides)
+    assert found.overall.share == pytest.approx(0.75)
+    assert found.logged_map.share == pytest.approx(0.5)
+    assert found.estimated_map_rides == 12
+    assert "without them the share is 50 %" in " ".join(words.answer(found))
+    plain = reviewed(rides[:12])
+    assert (plain.logged_map.share, plain.logged_map.low) == (plain.overall.share, plain.overall.low)
+    alone = " ".join(words.answer(reviewed(rides[12:])))
+    assert "no share can be told" in alone
 
 
 def test_groups() -> None:
@@ -294,6 +309,7 @@ def any_ride(draw: st.DrawFn) -> Found:
         reason=draw(st.none() | st.just("It can't be judged.")),
         condition=draw(st.sampled_from(["healthy", "faulty", "unknown"])),
         one_map=draw(st.booleans()),
+        estimated_map=draw(st.booleans()),
         dated=draw(st.booleans()),
     )
 

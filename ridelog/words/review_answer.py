@@ -194,6 +194,8 @@ def _warmer(row: Comparison, first: str, second: str) -> str:
 
 def _doubts(review: Review) -> list[str]:
     said = []
+    if review.estimated_map_rides:
+        said.append(_estimated(review))
     if review.one_map_rides:
         verb = "shows" if review.one_map_rides == 1 else "show"
         said.append(
@@ -210,6 +212,15 @@ def _doubts(review: Review) -> list[str]:
     if review.unjudged:
         said.append(f"{_many(len(review.unjudged), 'ride')} could not be judged; the reasons stand below.")
     return said
+
+
+def _estimated(review: Review) -> str:
+    rides, without = _many(review.estimated_map_rides, "ride"), review.logged_map.share
+    return (
+        f"On {rides} the map is known from notes or from the ignition angle, which can show that it was on and hardly "
+        f"that it was not: without {'it' if review.estimated_map_rides == 1 else 'them'} "
+        + (f"the share is {share(without)}." if without is not None else "no share can be told.")
+    )
 
 
 # -- tables -----------------------------------------------------------------------------------------------------------

@@ -45,7 +45,7 @@ def result(rng: np.random.Generator) -> RideResult:
     above = np.round(riding * np.cumprod(rng.beta(0.5, 4.0, 3)), 3).tolist()
     rows = [AboveRow(c, name, s, s, s) for (name, c), s in zip(bike.DEFAULT_THRESHOLDS_C, above, strict=True)]
     why = None if logged or not kinds else "Which map was on can't be told: the log has no map switch."
-    return RideResult(tuple(kinds), tuple(rows), riding, float(rng.uniform(5, 35)), False, why, None)
+    return RideResult(tuple(kinds), tuple(rows), riding, float(rng.uniform(5, 35)), False, False, why, None)
 
 
 def fill(library: Library, folder: Path, rides: int, bikes: int) -> None:
