@@ -8,6 +8,7 @@ import hashlib
 import json
 import multiprocessing
 import os
+import signal
 import tempfile
 from collections.abc import Generator, Iterator, Sequence
 from concurrent.futures import BrokenExecutor, ProcessPoolExecutor
@@ -70,11 +71,16 @@ def made(names: Sequence[str], out: Path, workers: int | None = None) -> Generat
 def _together(names: Sequence[str], out: Path, workers: int) -> Iterator[tuple[str, dict]]:
     # Spawned, not forked: this process may have threads.
     context = multiprocessing.get_context("spawn")
-    with ProcessPoolExecutor(min(workers, len(names)), mp_context=context) as pool:
+    with ProcessPoolExecutor(min(workers, len(names)), context, initializer=_leave_stopping_to_the_first) as pool:
         try:
             yield from zip(names, pool.map(make_one, names, [out] * len(names)), strict=True)
         finally:
             pool.shutdown(cancel_futures=True)
+
+
+def _leave_stopping_to_the_first() -> None:
+    """Ctrl-C goes to all processes of a terminal: one answers it."""
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
 def _text(value: object) -> str:
