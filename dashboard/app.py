@@ -12,7 +12,7 @@ from dashboard import config, downloads, ids, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
-from dashboard.callbacks import bikes, routing, settings, zooming
+from dashboard.callbacks import bikes, notes, routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import RidelogError
@@ -60,6 +60,7 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     app.layout = _frame(adds=desk is not None)
     routing.register(app, provider)
     zooming.register(app, provider)
+    notes.register(app, provider)
     settings.register(app)
     bikes.register(app, provider)
     server = app.server

@@ -215,6 +215,7 @@ NOTE_CORRECT = "Save the correction"
 NOTE_REMOVE = "Remove this note"
 NOTE_HERE = "Note at the middle of this view"
 NOTE_OTHERWISE = "Choose a meaning with “Correct or remove” if it is another."
+NOTE_GONE = "This note is no longer there. Load the page again."
 NOTES_ANEW = "Analyzing the ride with its notes …"
 
 

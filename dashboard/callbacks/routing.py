@@ -109,7 +109,7 @@ def _settings(asked: Asked) -> tuple[Any, str]:
 
 def _ride(asked: Asked) -> tuple[Any, str]:
     view = asked.provider.view_of(asked.parts[1])
-    return ride.layout(view, asked.look), title(view.ride)
+    return ride.layout(view, asked.look, asked.provider.notes(view.ride.id)), title(view.ride)
 
 
 def _bikes(asked: Asked) -> tuple[Any, str]:

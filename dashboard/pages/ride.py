@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING
+
 from dash import dcc, html
 from plotly.graph_objects import Figure
 
@@ -9,6 +12,8 @@ from dashboard import config, ids, texts
 from dashboard.components import parts
 from dashboard.components.stretches import stretch_table
 from dashboard.look import Look
+from dashboard.pages import behind
+from dashboard.pages import notes as note_pages
 from dashboard.provider import RideView
 from ridelog.figures.course_map import course_map
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
@@ -18,33 +23,57 @@ from ridelog.words import riding as riding_words
 from ridelog.words.checks import check_lines
 from ridelog.words.display import clock
 
+if TYPE_CHECKING:
+    from dashboard.casebook import NoteItem
 
-def layout(view: RideView, look: Look) -> html.Div:
-    """The whole page."""
-    ride, analysis = view.ride, view.analysis
-    shown = whole(analysis, touch=look.touch)
+
+def layout(view: RideView, look: Look, notes: Sequence[NoteItem] = ()) -> html.Div:
+    """The whole page, in a box that is filled anew when a note changes what is told."""
     return html.Div(
-        [
-            dcc.Store(id=ids.RIDE, data=ride.id),
-            dcc.Store(id=ids.VIEW, data=view_data(shown)),
-            _links(ride.id, look),
-            html.H1(tables.title(ride)),
-            html.P(tables.answer(analysis), className="answer", id="answer"),
-            parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
-            _not_logged(tables.missing_text(set(ride.channels))),
-            html.P(texts.UNITS_NOTE, className="small") if look.units.name == "imperial" else None,
-            parts.key_figures(tables.key_figures(analysis, look.units)),
-            html.Div([_picture(view, shown, look), _side(view, look)], className="work"),
-            _stretches(view, look),
-            html.Div([_heat(view), _what_if(view)], className="pair heat-pair"),
-            _explained(view),
-            *_riding(view),
-            html.Div([_cannot_tell(view), _import(view)], className="pair"),
-            _basis(view),
-            parts.cautions(),
-        ],
-        className="ride",
-    )  # fmt: skip
+        dcc.Loading(
+            html.Div(content(view, look, notes), id=ids.RIDE_PAGE, className="ride"),
+            target_components={ids.RIDE_PAGE: "children"},
+            delay_show=200,
+            custom_spinner=html.P(texts.NOTES_ANEW, className="working", role="status"),
+            overlay_style={"visibility": "visible", "opacity": 0.5},
+        )
+    )
+
+
+def content(
+    view: RideView,
+    look: Look,
+    notes: Sequence[NoteItem] = (),
+    *,
+    shown: View | None = None,
+    said: Sequence[str] = (),
+    draft: Mapping[str, str] | None = None,
+) -> list[object]:
+    """What stands on it. `shown`: the part of the ride in view; `said` of a note that was just written; `draft`: a new
+    note as far as it was typed."""
+    ride, analysis = view.ride, view.analysis
+    seen = shown or whole(analysis, touch=look.touch)
+    return [
+        dcc.Store(id=ids.RIDE, data=ride.id),
+        dcc.Store(id=ids.VIEW, data=view_data(seen)),
+        dcc.Store(id=ids.NOTE_PICK),
+        _links(ride.id, look),
+        html.H1(tables.title(ride)),
+        html.P(tables.answer(analysis), className="answer", id="answer"),
+        parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
+        _not_logged(tables.missing_text(set(ride.channels))),
+        html.P(texts.UNITS_NOTE, className="small") if look.units.name == "imperial" else None,
+        parts.key_figures(tables.key_figures(analysis, look.units)),
+        html.Div([_picture(view, seen, look), _side(view, look)], className="work"),
+        html.Div([behind.card(view), note_pages.card(notes, said, draft)], className="pair behind-pair"),
+        _stretches(view, look, seen.selected),
+        html.Div([_heat(view), _what_if(view)], className="pair heat-pair"),
+        _explained(view),
+        *_riding(view),
+        html.Div([_cannot_tell(view), _import(view)], className="pair"),
+        _basis(view),
+        parts.cautions(),
+    ]
 
 
 def _links(ride_id: str, look: Look) -> html.Div:
@@ -109,6 +138,7 @@ def _picture(view: RideView, shown: View, look: Look) -> html.Section:
                 _button(ids.LATER, "▶", "Later"),
                 _button(ids.CLOSER, "+", "Closer"),
                 _button(ids.WIDER, "−", "Wider"),
+                html.Button(texts.NOTE_HERE, id=ids.NOTE_HERE, n_clicks=0, type="button"),
                 html.Span(how, className="small"),
             ],
             className="tools",
@@ -177,7 +207,7 @@ def _exposure(view: RideView, look: Look) -> html.Section:
     )  # fmt: skip
 
 
-def _stretches(view: RideView, look: Look) -> html.Section:
+def _stretches(view: RideView, look: Look, selected: int | None = None) -> html.Section:
     count = len(view.analysis.segments)
     if count == 0:
         return parts.card(
@@ -189,7 +219,7 @@ def _stretches(view: RideView, look: Look) -> html.Section:
         more = html.Button(words, id=ids.MORE, n_clicks=0, type="button", className="more")
     return parts.card(
         "Flagged stretches",
-        html.Div([stretches_of(view, look, config.STRETCHES), more], id=ids.TABLE),
+        html.Div([stretches_of(view, look, config.STRETCHES, selected), more], id=ids.TABLE),
         html.P(tables.STRETCHES_NOTE, className="small"),
         name="stretches",
     )

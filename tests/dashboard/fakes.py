@@ -11,6 +11,7 @@ from datetime import UTC, datetime
 import numpy as np
 import polars as pl
 
+from dashboard.casebook import NoteItem
 from dashboard.provider import RideItem, RideView
 from ridelog.advice import default_advice
 from ridelog.analyze import Analyzed
@@ -244,6 +245,12 @@ class FakeProvider:
 
     def holds(self, ride_id: str) -> bool:
         return ride_id == self.view.ride.id
+
+    def notes(self, ride_id: str) -> list[NoteItem]:  # noqa: ARG002
+        return [
+            NoteItem(40 + mark, mark, note.at_s, "–", note.about, note.about, note.text)
+            for mark, note in enumerate(self.view.analysis.notes, 1)
+        ]
 
     def view_of(self, ride_id: str) -> RideView:
         self.asked += 1
