@@ -86,11 +86,13 @@ class _Part:
 def hot_places(
     library: Library, bike: str | None = None, progress: Callable[[str], None] | None = None, most: int = SHOWN
 ) -> HotPlaces:
-    """The hottest places of a bike's rides, or of all; rides of other bikes are counted there as well. Raises
-    LibraryError, NotInLibrary."""
+    """The hottest places of a bike's rides, or of all; rides of other bikes are counted there as well, rides marked
+    faulty nowhere. Raises LibraryError, NotInLibrary."""
     if bike is not None:
         bike = library.bike(bike).id
-    parts = _parts(library, progress)
+    # A bike with a fault gets hot on any ground.
+    faulty = {row.id for row in library.list_rides(limit=None) if row.condition == "faulty"}
+    parts = _parts(library, faulty, progress)
     doubts = [
         CannotTell(row.id, part.reason)
         for row, part in parts
@@ -110,12 +112,15 @@ def hot_places(
     )
 
 
-def _parts(library: Library, progress: Callable[[str], None] | None) -> list[tuple[ReviewRow, _Part]]:
+def _parts(library: Library, faulty: set[str], progress: Callable[[str], None] | None) -> list[tuple[ReviewRow, _Part]]:
     rows = library.review_rows()
     kept = library.parts([row.id for row in rows], KIND)
     bases = _Bases(library)
     found: list[tuple[ReviewRow, _Part | None]] = []
     for row in rows:
+        if row.id in faulty:
+            found.append((row, _Part(None, words.FAULTY, None)))
+            continue
         if row.bike is not None and row.bike not in bases.bikes:
             found.append((row, _Part(None, words.no_such_bike(row.bike), None)))
             continue

@@ -27,7 +27,7 @@ from ridelog.analysis.passes_hottest import HotPlace, RideVisits, hottest
 from ridelog.analysis.passes_way import Way
 from ridelog.places import ridden as as_ridden
 from ridelog.places import same_ground, track
-from ridelog.results import to_json
+from ridelog.results import Band, to_json
 from ridelog.ride import ChannelInfo, QualityMark, Ride
 from ridelog.store.library import Library
 from ridelog.study import Known, Study, study
@@ -84,7 +84,8 @@ def test_laps_are_found_and_measured(played: Study) -> None:
     for one, then in pairwise(full):
         assert one.end_s == pytest.approx(then.start_s, abs=0.01)
         assert then.at_m - one.at_m == pytest.approx(3000.0, rel=0.02)
-    assert found.summary == (f"A loop of {words.km(row.length_m)}: {len(full)} whole laps.",)
+    assert found.summary[0] == f"A loop of {words.km(row.length_m)}: {len(full)} whole laps."
+    assert len(row.compared) == len(full) - 1
     to_json(found)
 
 
@@ -396,9 +397,39 @@ def test_a_changed_ride_is_looked_at_anew(tmp_path: Path, played: Study, monkeyp
     library.edit(outcome.ride_id, ambient_c=21.0)
     places_hot.hot_places(library)
     assert len(made) == 2
+    library.edit(outcome.ride_id, condition="faulty")
+    left_out = places_hot.hot_places(library)
+    assert left_out.rides == 0
+    assert [one.reason for one in left_out.cannot_tell] == [words.FAULTY]
+    assert len(made) == 2
 
 
 # -- words ------------------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("verdict", "band", "expected"),
+    [
+        (
+            "warmer",
+            Band(13.4, 6.6, 25.9),
+            "ride b ran warmer than ride a: the coolant would settle 13 C higher (7 to 26)",
+        ),
+        (
+            "cooler",
+            Band(-9.0, -14.2, -3.0),
+            "ride b ran cooler than ride a: the coolant would settle 9 C lower (3 to 14)",
+        ),
+        ("same", Band(1.2, -3.0, 5.4), "ride b ran as ride a, within what the log can tell: +1.2 C (-3.0 to +5.4)"),
+        ("cant_tell", None, "Whether ride b ran warmer than ride a can't be told: the coolant needs a minute or two"),
+    ],
+)
+def test_the_answer_is_one_sentence(played: Study, verdict: str, band: Band | None, expected: str) -> None:
+    row = same_ground([played]).stretches[0]
+    told = replace(row.compared[0].compared, verdict=verdict, matched_c=band, reason="too_short")  # type: ignore[arg-type]
+    row = replace(row, compared=(replace(row.compared[0], ride="b", against_ride="a", compared=told),))
+    cover = same_ground([played]).rides[0]
+    assert expected in words.summary([cover, replace(cover, ride="b")], [row], 0)[1]
 
 
 def test_stretches_have_letters() -> None:

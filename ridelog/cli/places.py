@@ -112,5 +112,5 @@ def print_hottest(found: HotPlaces) -> None:
 def _print_untold(items: tuple[CannotTell, ...]) -> None:
     from ridelog.words import places as words
 
-    show.lines("Rides that could not be looked at", words.untold(items))
+    show.lines("Left out", words.untold(items))
     show.lines("", words.CAUTIONS)

@@ -47,7 +47,7 @@ VERDICTS = {
 }
 
 REASONS = {
-    "no_balance": "one of the rides has no heat balance (`ridelog analyze` says why)",
+    "no_balance": "there is no heat balance to go by (`ridelog analyze` says why)",
     "too_short": "the coolant needs a minute or two to answer, and the pass is shorter",
     "other_engine": "the bikes differ in engine, fan or thermostat, so one can't be put in the other's place",
     "not_foretold": "too little of the pass is known, or it was mostly spent standing",
@@ -110,26 +110,15 @@ def passed(row: StretchRow) -> str:
 
 
 def summary(covers: Sequence[RideCover], rows: Sequence[StretchRow], untold: int) -> list[str]:
-    """What was found, in a sentence or two."""
+    """What was found, in a few sentences: the ground, then what the bike did on it at the same load and air."""
     if not covers:
         return ["The same ground can't be told: no ride that was asked for has positions to go by."]
     said = []
     alone = len(covers) == 1
     if rows:
         longest = max(rows, key=lambda row: row.length_m)
-        laps = [one for one in longest.passes if one.full]
-        if alone and longest.kind == "loop":
-            said.append(f"A loop of {km(longest.length_m)}: {len(laps)} whole laps.")
-        elif alone:
-            said.append(
-                f"{_stretches(len(rows))} ridden more than once; the longest, {km(longest.length_m)}, "
-                f"{_times(len(laps))}."
-            )
-        else:
-            said.append(
-                f"{_stretches(len(rows))} ridden by more than one of these {rides(len(covers))}; the longest is "
-                f"{km(longest.length_m)}."
-            )
+        said.append(_found(longest, len(rows), len(covers)))
+        said += _answers(longest, alone=alone)
     elif alone:
         said.append("No stretch of 200 m or more was ridden twice in the same direction.")
     else:
@@ -139,8 +128,55 @@ def summary(covers: Sequence[RideCover], rows: Sequence[StretchRow], untold: int
             where = "" if alone else f"Ride {cover.ride}: "
             said.append(f"{where}{km(cover.opposed_m)} led back along ground ridden before, the other way: kept apart.")
     if untold:
-        said.append(f"{rides(untold)} could not be looked at; the reasons stand below.")
+        said.append(f"{rides(untold)} {'is' if untold == 1 else 'are'} left out; the reasons stand below.")
     return said
+
+
+def _found(longest: StretchRow, number: int, of: int) -> str:
+    laps = sum(one.full for one in longest.passes)
+    if of == 1 and longest.kind == "loop":
+        return f"A loop of {km(longest.length_m)}: {laps} whole laps."
+    if of == 1:
+        return f"{_stretches(number)} ridden more than once; the longest, {km(longest.length_m)}, {_times(laps)}."
+    by = len({one.ride for one in longest.passes if one.full})
+    what = f"a loop of {km(longest.length_m)}" if longest.kind == "loop" else km(longest.length_m)
+    if number == 1:
+        who = ("Both rides" if of == 2 else f"All {of} rides") if by == of else f"{by} of these {of} rides"
+        return f"{who} share {what}, {laps} {_many(longest.kind)} in all."
+    return f"{_stretches(number)} ridden by more than one of these {of} rides; the longest is {what}, shared by {by}."
+
+
+def _answers(row: StretchRow, *, alone: bool) -> list[str]:
+    """What the comparisons on one stretch come to: between rides, or within the one."""
+    chosen = [one for one in row.compared if alone or one.ride != one.against_ride]
+    told = [one for one in chosen if one.compared.matched_c is not None]
+    if alone and told and all(one.compared.verdict == "same" for one in told):
+        return [f"At the same load and air its {_many(row.kind)} are the same within what the log can tell."]
+    return [_answer(one, row.kind, alone=alone) for one in chosen]
+
+
+def _answer(one: ComparedRow, of: str, *, alone: bool) -> str:
+    names = (
+        (f"{_one(of)} {one.number}", f"{_one(of)} {one.against_number}")
+        if alone
+        else (f"ride {one.ride}", f"ride {one.against_ride}")
+    )
+    told = one.compared
+    if told.matched_c is None:
+        return f"Whether {names[0]} ran warmer than {names[1]} can't be told: {REASONS[told.reason or 'not_foretold']}."
+    if told.verdict == "same":
+        figures = band(told.matched_c, " C", digits=1, sign=True)
+        return f"At the same load and air {names[0]} ran as {names[1]}, within what the log can tell: {figures}."
+    value, *ends = (abs(end) for end in (told.matched_c.value, told.matched_c.low, told.matched_c.high))
+    way = "higher" if told.verdict == "warmer" else "lower"
+    return (
+        f"At the same load and air {names[0]} ran {told.verdict} than {names[1]}: the coolant would settle "
+        f"{value:.0f} C {way} ({min(ends):.0f} to {max(ends):.0f})."
+    )
+
+
+def _many(of: str) -> str:
+    return "laps" if of == "loop" else "passes"
 
 
 def _stretches(count: int) -> str:
@@ -172,6 +208,9 @@ def no_such_bike(bike: str) -> str:
     return f"its bike {bike} is not in the library. Add the bike file (ridelog bikes add)"
 
 
+FAULTY = "marked as having had a fault, so it tells nothing of the ground (ridelog edit changes that)"
+
+
 def hot_summary(bike: str | None, count: int, told: int, places: Sequence[HotPlace], untold: int) -> list[str]:
     """What was found over many rides."""
     whose = f"of bike {bike} " if bike is not None else ""
@@ -189,15 +228,23 @@ def hot_summary(bike: str | None, count: int, told: int, places: Sequence[HotPla
             told_of = others(first, bike)
             said.append(f"Other bikes there: {told_of}." if told_of != DASH else "No other bike went there.")
     if untold:
-        said.append(f"{rides(untold)} {whose}could not be looked at; the reasons stand below.")
+        said.append(f"{rides(untold)} {whose}{'is' if untold == 1 else 'are'} left out; the reasons stand below.")
     return said
+
+
+GROUND_WORDS = {
+    "heavy_drag": "deep-drag ground",
+    "wide_open": "ground ridden wide open",
+    "high_speed": "fast ground",
+    "slow_climb": "slow climb",
+    "standstill": "standing with the engine running",
+    "heat_only": "ground that no rule names",
+}
 
 
 def words_of(place: HotPlace) -> str:
     """The kind of ground in words."""
-    if place.kind < 0:
-        return "ground of no flagged kind"
-    return terms.KIND_WORDS[KINDS[place.kind]].lower()
+    return GROUND_WORDS["heat_only" if place.kind < 0 else KINDS[place.kind]]
 
 
 def passes_hot(place: HotPlace) -> str:
