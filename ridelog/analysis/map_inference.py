@@ -37,7 +37,7 @@ OFFSETS_DEG: tuple[float, ...] = tuple(np.arange(-10.0, 10.01, 0.5).tolist())
 OFFSET_USUAL_DEG, OFFSET_WIDE_DEG, OFFSET_WIDE_SHARE = 0.7, 5.0, 0.2
 """Most channels show the table's own angle, some are off by several degrees. Assumed."""
 
-DRIFT_DEG = 0.1
+DRIFT_DEG = 0.03
 """How far the offset moves in a second, standard deviation; it adds up as a random walk."""
 
 SPREADS_DEG = (0.4, 1.0, 2.0)

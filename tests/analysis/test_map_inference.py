@@ -300,7 +300,7 @@ def test_simulated_rides_are_told_right() -> None:
 def test_many_simulated_rides_are_told_right() -> None:
     """Of the seconds called known at least 99 % are right. Seeds that nobody looked at while the model was made."""
     scores: dict[str, Score] = {}
-    for seed in range(1001, 1121):
+    for seed in range(2001, 2081):
         play(seed, 40.0, scores)
     for name, score in sorted(scores.items()):
         print(
