@@ -260,6 +260,16 @@ def test_few_rides_tell_no_difference() -> None:
     assert "too few" in " ".join(words.answer(found))
 
 
+@pytest.mark.parametrize(("followed", "others"), [(0, 30), (30, 0), (2, 7)])
+def test_a_side_that_was_hardly_ever_above_tells_no_difference(followed: int, others: int) -> None:
+    """A band from drawing rides of which none, or next to none, was above it looks far surer than it is."""
+    rides = [ride(n, on=95.0, above=(10.0 * (n < followed), 0.0)) for n in range(30)]
+    rides += [ride(50 + n, on=5.0, above=(900.0 * (n < others), 0.0)) for n in range(30)]
+    (warm, _) = reviewed(rides).followed_or_not
+    assert warm.difference.clear
+    assert warm.answer == "cannot_tell"
+
+
 def test_from_one_sheet_to_the_next() -> None:
     rides = [ride(n, on=20.0 + n % 7, sheet="old", air=15.0) for n in range(20)]
     rides += [ride(50 + n, on=80.0 + n % 7, sheet="new", air=27.0) for n in range(20)]
