@@ -24,8 +24,8 @@ THROTTLE_RANGE = (0.0, 100.0)
 ADVANCE_RANGE = (-20.0, 60.0)
 """What can stand in a table. Common practice, no source: more than 60 degrees is no ignition advance of any engine."""
 
-MOST = 100
-"""Rows, and columns, of a table at most."""
+MOST = 64
+"""Rows, and columns, of a table at most: two such tables still fit into a bike file."""
 
 _NUMBER = re.compile(r"[+-]?\d+([.,]\d+)?")
 

@@ -162,3 +162,20 @@ def test_a_table_comes_back_from_its_text_digit_by_digit(rows: list[list[float]]
     inside = f'schema = 1\nid = "a"\n[maps]\nignition_standard = {table.as_toml()}\nignition_conservative = '
     assert parse_bike(inside + TABLE.as_toml(), "a").ignition_standard == table
     assert parse("a = " + table.as_toml(), "x").has("a")
+
+
+def test_the_largest_tables_still_fit_into_a_bike_file(tmp_path: Path) -> None:
+    def largest(size: int) -> str:
+        head = ",".join(str(100.0 * n / size) for n in range(size))
+        return f"rpm,{head}\n" + "".join(f"{1000 + 100 * n}," + ",".join(["-12.5"] * size) + "\n" for n in range(size))
+
+    path = bike_file(tmp_path)
+    for name in ("a.csv", "b.csv"):
+        (tmp_path / "tables" / name).write_text(largest(64))
+    library = Library.open(tmp_path / "library")
+    kept = library.add_bike(path)
+    again = tmp_path / "again.bike.toml"
+    again.write_text(library.bike_text("dune"))
+    assert read_bike(again) == kept
+    with pytest.raises(ProfileError, match="64 at most"):
+        parse_csv(largest(65), "a.csv")

@@ -85,7 +85,7 @@ def test_analyze_answers_the_hot_ride(library: Path) -> None:
     result = document(library, "analyze", _hot(library))
     assert list(result)[1:] == [
         "ride", "basis", "quality", "exposure", "segments", "adherence", "heat", "what_if", "boiling", "facts",
-        "summary", "cannot_tell",
+        "summary", "cannot_tell", "notes",
     ]  # fmt: skip
     limit = next(row for row in result["exposure"] if row["name"] == "limit")
     truth_s = 42.8  # seconds the simulated coolant itself spends above 115 C, from the truth file
