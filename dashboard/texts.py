@@ -276,6 +276,13 @@ CASE_REOPEN = "Open the case again"
 CASE_REOPEN_WHAT = "What the workshop found stays with it, among its earlier findings."
 CASE_PRINT = "Print this case"
 CASE_BEFORE = "What the workshop had found before"
+CASE_COMPLAINT = "The complaint"
+CASE_RIDER_SAID = "The rider said:"
+CASE_NAMED = "Cause:"
+CASE_BIKE_MISSING = "Choose the bike it is about."
+CASE_RIDES_MISSING = "Choose at least one ride."
+CASE_RIDE_GONE = "The ride is no longer in this case. Load the page again."
+NONE_GIVEN = "none"
 CASE_FACTS = ("Bike", "Day", "State", "Opened")
 NO_DAY = "day not known"
 NO_PEAK = "coolant not logged"
@@ -296,6 +303,21 @@ BASIS_WORDS = {
     "start_utc": "Start of the ride (UTC)",
     "known_hash": "All of it together (SHA-256)",
 }
+
+
+def case_ride(number: int, frozen: object) -> str:
+    """A ride of a case."""
+    return f"Ride {number}: what was found on {frozen:%-d %B %Y}"
+
+
+def found_before(cause: str, closed: object, reopened: object) -> str:
+    """An earlier finding of the workshop."""
+    return f"Cause: {cause}. Closed on {closed:%-d %B %Y}, opened again on {reopened:%-d %B %Y}."
+
+
+def some_of_kind(family: str) -> str:
+    """A whole kind of causes, to choose."""
+    return f"kind of cause: {family}"
 
 
 def case_title(name: str) -> str:

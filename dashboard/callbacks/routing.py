@@ -13,7 +13,7 @@ from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import bikes, lost, review, ride, rides, settings
+from dashboard.pages import bikes, case, cases, lost, review, ride, rides, settings
 from dashboard.provider import Provider
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
@@ -132,24 +132,55 @@ def _new(asked: Asked) -> tuple[Any, str]:
     return bikes.editor(kind, name, text, []), texts.BIKES_NEW[kind]
 
 
+def _cases(asked: Asked) -> tuple[Any, str]:
+    return cases.layout(asked.provider.cases(), asked.provider.case_record()), texts.CASES
+
+
+def _case(asked: Asked) -> tuple[Any, str]:
+    found = asked.provider.case(asked.parts[1])
+    rides = asked.provider.rides_of(found.bike) if found.bike is not None else []
+    return case.layout(found, rides, asked.look), texts.case_title(found.id)
+
+
+def _open_case(asked: Asked) -> tuple[Any, str]:
+    ride_id = asked.parts[1] if asked.parts[0] == "open-case" else None
+    bikes_there = asked.provider.bike_names()
+    bike = asked.provider.bike_of(ride_id) if ride_id is not None else None
+    if ride_id is None and len(bikes_there) == 1:
+        bike = bikes_there[0]
+    offered = asked.provider.rides_of(bike) if bike is not None else []
+    today = date.today()  # noqa: DTZ011 - the user's day
+    return cases.opening(bikes_there, asked.look, bike=bike, ride=ride_id, rides=offered, today=today), texts.CASES_NEW
+
+
 _PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
     (): _rides,
     ("settings",): _settings,
     ("bikes",): _bikes,
     ("review",): _review,
+    ("cases",): _cases,
+    ("new", "case"): _open_case,
     ("new", "bike"): _new,
     ("new", "advice"): _new,
 }
 """Pages by their whole address."""
 
-_NAMED: dict[str, Callable[[Asked], tuple[Any, str]]] = {"ride": _ride, "bikes": _edit, "sheets": _edit}
+_NAMED: dict[str, Callable[[Asked], tuple[Any, str]]] = {
+    "ride": _ride,
+    "bikes": _edit,
+    "sheets": _edit,
+    "cases": _case,
+    "open-case": _open_case,
+}
 """Pages by the first part of their address, the second being the name of what they show."""
 
 
 def _holds(provider: Provider, parts: list[str]) -> bool:
     """Is there a thing of that name?"""
-    if parts[0] == "ride":
+    if parts[0] in ("ride", "open-case"):
         return provider.holds(parts[1])
+    if parts[0] == "cases":
+        return parts[1] in {one.id for one in provider.cases()}
     items = provider.profiles("bike" if parts[0] == "bikes" else "advice")
     return parts[1] in {item.name for item in items}
 
@@ -178,7 +209,7 @@ def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any,
     except RidelogError as error:
         # a library that holds the ride and still says so lacks its bike
         if isinstance(error, NotInLibrary) and not leads_somewhere(provider, path or "/"):
-            gone = lost.no_such_ride(parts[1]) if parts[0] == "ride" else lost.trouble(error)
+            gone = lost.no_such_ride(parts[1]) if parts[0] in ("ride", "open-case") else lost.trouble(error)
             return gone, f"Not found · {config.NAME}"
         return lost.trouble(error), f"Can't be shown · {config.NAME}"
     except Exception:

@@ -19,15 +19,24 @@ LEAST = 0.05
 """A cause less likely than this is no part of those."""
 
 
-def ranked(causes: Sequence[Mapping[str, Any]], *, open_first: bool) -> html.Div:
-    """The causes, the likeliest first, each opening to its evidence. `causes` as `Diagnosis.to_json` has them."""
+def ranked(causes: Sequence[Mapping[str, Any]], *, open_first: bool, told_apart: Sequence[str] = ()) -> html.Div:
+    """The causes, the likeliest first, each opening to its evidence. `causes` as `Diagnosis.to_json` has them;
+    `told_apart`: checks that stand on the page by themselves and are not said twice."""
     first = [one for one in causes[:FIRST] if one["probability"] >= LEAST] or list(causes[:1])
     rest = causes[len(first) :]
-    listed = [_cause(number, one, is_open=open_first and number == 1) for number, one in enumerate(first, 1)]
+    listed = [
+        _cause(number, _besides(one, told_apart), is_open=open_first and number == 1)
+        for number, one in enumerate(first, 1)
+    ]
     if rest:
         small = [html.Li(f"{_name(one)}: {chance(one['probability'])}") for one in rest]
         listed.append(html.Details([html.Summary(texts.CAUSES_REST), html.Ul(small)], className="cause"))
     return html.Div(listed, className="causes")
+
+
+def _besides(one: Mapping[str, Any], told_apart: Sequence[str]) -> dict[str, Any]:
+    same = tuple(one.get("check_next", ())) == tuple(told_apart)
+    return {name: value for name, value in one.items() if not (same and name == "check_next")}
 
 
 def _name(one: Mapping[str, Any]) -> str:
@@ -58,7 +67,9 @@ def _evidence(one: Mapping[str, Any]) -> list[object]:
         (texts.CAUSES_AGAINST, "against"),
         (texts.CAUSES_CHECK, "check_next"),
     ):
-        sentences = one.get(name, ())
+        if name not in one:
+            continue
+        sentences = one[name]
         told.append(html.H3(title))
         told.append(parts.bullets([sentence(text) for text in sentences]) if sentences else html.P(texts.CAUSES_NONE))
     return told

@@ -18,7 +18,9 @@ def card(view: RideView) -> html.Section:
     inside: list[object] = list(causes.summary([text for text in found.summary if text != found.advice_reason]))
     if found.fitted or found.conclusion != "not_enough_evidence":
         told = document["ranked"]
-        inside.append(causes.ranked(told if isinstance(told, list) else [], open_first=True))
+        inside.append(
+            causes.ranked(told if isinstance(told, list) else [], open_first=True, told_apart=found.check_next)
+        )
     else:
         inside.append(html.P(texts.BEHIND_NOTHING_SETTLED, className="small"))
     if found.check_next:
