@@ -432,6 +432,21 @@ def test_the_answer_is_one_sentence(played: Study, verdict: str, band: Band | No
     assert expected in words.summary([cover, replace(cover, ride="b")], [row], 0)[1]
 
 
+def test_many_comparisons_are_told_together(played: Study) -> None:
+    found = same_ground([played])
+    row, like = found.stretches[0], found.stretches[0].compared[0]
+    same = replace(like.compared, verdict="same", matched_c=Band(0.1, -2.0, 2.2), reason=None)
+    warm = replace(like.compared, verdict="warmer", matched_c=Band(5.0, 1.0, 9.0), reason=None)
+    blank = replace(like.compared, verdict="cant_tell", matched_c=None, reason="too_short")
+    rows = [replace(like, number=n, compared=each) for n, each in enumerate([same] * 20 + [warm, blank], 2)]
+    said = words.summary(found.rides, [replace(row, compared=tuple(rows))], 0)[1:]
+    assert "20 of 21 other laps ran as lap 1" in said[0]
+    assert "lap 22 ran warmer than lap 1" in said[1]
+    assert "by chance" in said[2]
+    assert "Of 1 it can't be told" in said[3]
+    assert len(said) == 4
+
+
 def test_stretches_have_letters() -> None:
     assert [words.name(n) for n in (0, 1, 25, 26, 27, 51, 52, 701, 702)] == [
         "A", "B", "Z", "AA", "AB", "AZ", "BA", "ZZ", "AAA",

@@ -131,7 +131,7 @@ class Compared:
 
 def measure(ridden: Ridden, start_s: float, end_s: float) -> tuple[Measured, Rows]:
     """A pass from `start_s` to `end_s` of the ride."""
-    first = int(np.searchsorted(ridden.t_s, start_s - 1e-9))
+    first = min(int(np.searchsorted(ridden.t_s, start_s - 1e-9)), ridden.t_s.size - 1)
     past = max(first + 1, int(np.searchsorted(ridden.t_s, end_s + 1e-9)))
     span = slice(first, past)
     still = _still(ridden)
@@ -207,7 +207,7 @@ def _with_heat(
 ) -> tuple[Measured, Rows]:
     span = slice(*steps)
     told = ridden.told_c if ridden.told_c is not None else drawn.ride.coolant_c
-    made, shed = _flows(drawn, told, span)
+    made, shed = _flows(drawn, told, steps)
     known = np.isfinite(made[0])
     share = float(known.mean())
     power = drawn.ride.power_kw[span][np.isfinite(drawn.ride.power_kw[span])]
@@ -251,10 +251,23 @@ DRAWS = 41
 """Drawn vectors behind sums along a pass; settle temperatures use all of them."""
 
 
-def _flows(drawn: Drawn, told_c: FloatArray, span: slice) -> tuple[FloatArray, FloatArray]:
-    few = drawn.first(DRAWS)
-    made, shed = few.flows(told_c[None])
-    return made[:, span], shed[:, span]
+LEAD_STEPS = 75
+"""Steps before a pass that its metal and its fan still remember: five minutes."""
+
+
+def _cut(drawn: Drawn, steps: tuple[int, int], lead: int = 0) -> tuple[Drawn, int]:
+    """The balance over some steps alone, and how many of them come before the first that was asked for: a lap of a long
+    ride costs what a lap costs."""
+    first = max(0, steps[0] - lead)
+    some = np.zeros(drawn.ride.t_s.size, dtype=np.bool_)
+    some[first : steps[1]] = True
+    return replace(drawn, ride=drawn.ride.only(some)), steps[0] - first
+
+
+def _flows(drawn: Drawn, told_c: FloatArray, steps: tuple[int, int]) -> tuple[FloatArray, FloatArray]:
+    few, before = _cut(drawn.first(DRAWS), steps, LEAD_STEPS)
+    made, shed = few.flows(told_c[None, steps[0] - before : steps[1]])
+    return made[:, before:], shed[:, before:]
 
 
 def _beyond(drawn: Drawn, ride: thermal.Conditions, steps: tuple[int, int]) -> FloatArray | None:
@@ -264,8 +277,9 @@ def _beyond(drawn: Drawn, ride: thermal.Conditions, steps: tuple[int, int]) -> F
     seen = np.isfinite(ride.coolant_c[first : past + 1])
     if not seen[0] or seen.mean() < KNOWN_SHARE or not ride.known[first:past].all():
         return None
-    windows = thermal.Windows(np.array([first]), past - first, ride.coolant_c[[first]])
-    path = thermal.march(drawn.plant, drawn.thetas, ride, windows)[:, :, 0].T
+    some, before = _cut(replace(drawn, ride=ride), steps, LEAD_STEPS)
+    windows = thermal.Windows(np.array([before]), past - first, ride.coolant_c[[first]])
+    path = thermal.march(drawn.plant, drawn.thetas, some.ride, windows)[:, :, 0].T
     here = ride.coolant_c[first : first + path.shape[1]]
     told = np.isfinite(here)
     return np.asarray((here[told] - path[:, : here.size][:, told]).mean(axis=1))
@@ -275,11 +289,11 @@ def answer(drawn: Drawn, steps: tuple[int, int]) -> float:
     """Share of a difference in where the coolant settles that its mean over a pass shows: 1 - (1 - exp(-x)) / x after x
     time constants."""
     first, past = steps
-    best = drawn.first(1)
-    known = best.ride.known[first:past] & best.ride.running[first:past]
+    best, _ = _cut(drawn.first(1), steps)
+    known = best.ride.known & best.ride.running
     if not known.any():
         return 0.0
-    g = (best.sheds.still + best.sheds.fan_off)[0, first:past][known]
+    g = (best.sheds.still + best.sheds.fan_off)[0, known]
     x = float(g.mean()) * (past - first) * thermal.STEP_S
     return 1.0 - (1.0 - float(np.exp(-x))) / x if x > 0.0 else 0.0
 
@@ -367,20 +381,23 @@ def _settles(drawn: Drawn, rows: Rows) -> FloatArray | None:
     first, past = rows.steps
     if past - first < LEAST_STEPS or np.count_nonzero(rows.rests[first:past]) > 0.5 * (past - first):
         return None
-    riding = replace(drawn, ride=replace(drawn.ride, speed_mps=np.where(rows.rests, np.nan, drawn.ride.speed_mps)))
-    ends = riding.settle_of(np.array([rows.steps]))[:, 0]
+    some, _ = _cut(drawn, rows.steps)
+    speed = np.where(rows.rests[first:past], np.nan, some.ride.speed_mps)
+    riding = replace(some, ride=replace(some.ride, speed_mps=speed))
+    ends = riding.settle_of(np.array([[0, past - first]]))[:, 0]
     return ends if np.isfinite(ends).all() else None
 
 
 def _made_per_km(drawn: Drawn, told: Measured, rows: Rows) -> FloatArray | None:
     """Heat made a km of a pass with the coolant at the reference temperature, stops left out, (draws,)."""
     span = slice(*rows.steps)
-    known = drawn.ride.known[span]
+    some, _ = _cut(drawn, rows.steps)
+    known = some.ride.known
     moving = known & ~rows.rests[span]
     riding_s = told.duration_s - (told.standing_s or 0.0)
     if known.size == 0 or known.mean() < KNOWN_SHARE or not moving.any() or not told.length_m or riding_s <= 0.0:
         return None
-    return np.asarray(drawn.load_kps[:, span][:, moving].mean(axis=1) * riding_s / (told.length_m / 1000.0))
+    return np.asarray(some.load_kps[:, moving].mean(axis=1) * riding_s / (told.length_m / 1000.0))
 
 
 def _in_the_air_of(drawn: Drawn, there: Ridden) -> Drawn:

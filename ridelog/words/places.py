@@ -146,13 +146,28 @@ def _found(longest: StretchRow, number: int, of: int) -> str:
     return f"{_stretches(number)} ridden by more than one of these {of} rides; the longest is {what}, shared by {by}."
 
 
+EACH_TOLD = 4
+"""So many comparisons are told one by one, more of them together."""
+
+
 def _answers(row: StretchRow, *, alone: bool) -> list[str]:
     """What the comparisons on one stretch come to: between rides, or within the one."""
     chosen = [one for one in row.compared if alone or one.ride != one.against_ride]
     told = [one for one in chosen if one.compared.matched_c is not None]
     if alone and told and all(one.compared.verdict == "same" for one in told):
         return [f"At the same load and air its {_many(row.kind)} are the same within what the log can tell."]
-    return [_answer(one, row.kind, alone=alone) for one in chosen]
+    if len(chosen) <= EACH_TOLD:
+        return [_answer(one, row.kind, alone=alone) for one in chosen]
+    odd = [one for one in chosen if one.compared.verdict in ("warmer", "cooler")]
+    what, first = (_many(row.kind), f"{_one(row.kind)} 1") if alone else ("rides", f"ride {chosen[0].against_ride}")
+    same = f"{len(told) - len(odd)} of {len(told)} other {what}"
+    said = [f"At the same load and air {same} ran as {first}, within what the log can tell."]
+    said += [_answer(one, row.kind, alone=alone) for one in odd[:EACH_TOLD]]
+    if odd:
+        said.append("Of so many, one in twenty is called different by chance.")
+    if len(told) < len(chosen):
+        said.append(f"Of {len(chosen) - len(told)} it can't be told; the reasons stand in the table.")
+    return said
 
 
 def _answer(one: ComparedRow, of: str, *, alone: bool) -> str:
