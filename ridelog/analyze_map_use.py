@@ -59,7 +59,7 @@ class MapUse:
         if self.source in (None, "logged"):
             return {}
         inferred = self.source == "inferred"
-        source = "ignition_deg and both maps' tables" if inferred else "notes on the ride"
+        source = reasons.FROM_IGNITION if inferred else reasons.FROM_NOTES
         share = float(self.facts["known_s"]) / duration_s if duration_s > 0.0 else 0.0
         rate_hz = 1.0 / map_inference.SECOND_S if inferred else None
         return {"map_conservative": ChannelResult("1", rate_hz, None, min(1.0, share), "estimated", source)}

@@ -123,6 +123,8 @@ def unlisted_slots(strange: Sequence[str], bike: str, slot_values: Sequence[tupl
     )
 
 
+FROM_IGNITION, FROM_NOTES = "ignition advance and both maps' tables", "notes on the ride"
+"""What stands as the source of a map that was not logged."""
 IGNITION_UNSURE = "the ignition angle leaves both maps possible all along, because it may be off by what they differ"
 NO_IGNITION_TABLES = "the ignition angle is logged: with both maps' tables in the bike file it may tell the map"
 IGNITION_ALONE = "the ignition angle tells the map only beside engine speed and throttle, which the log does not have"
