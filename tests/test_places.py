@@ -404,6 +404,28 @@ def test_a_changed_ride_is_looked_at_anew(tmp_path: Path, played: Study, monkeyp
     assert len(made) == 2
 
 
+def test_another_ride_of_the_bike_costs_that_ride_alone(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, repository: Path
+) -> None:
+    """What other rides tell of the bike is the same as before, so the first ride's part is good as it is."""
+    from ridelog.ingest import ImportOptions, import_files
+
+    library = Library.open(tmp_path / "library")
+    bike = library.add_bike(repository / "sample_logs" / "bikes" / "enduro-07.bike.toml")
+    made: list[str] = []
+    real = places_hot.part_of
+    monkeypatch.setattr(places_hot, "part_of", lambda done: made.append(done.ride.id) or real(done))
+    for number in range(3):
+        source = tmp_path / f"ride{number}.csv"
+        rows = "\n".join(f"{t},{80 + (t + number) % 9},{43.2 + 1e-4 * t:.6f},-31.6,4000,40" for t in range(200))
+        source.write_text(f"Time (s),Coolant (C),Latitude,Longitude,RPM,Throttle (%)\n{rows}\n", encoding="utf-8")
+        (outcome,) = import_files(library, [source], ImportOptions(bike=bike, bike_id=bike.id, ambient_c=20.0))
+        assert outcome.ride_id is not None
+        assert places_hot.hot_places(library, bike.id).rides == number + 1
+        assert made[-1] == outcome.ride_id
+        assert len(made) == number + 1
+
+
 # -- words ------------------------------------------------------------------------------------------------------------
 
 
