@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from ridelog.store.library import Library
 
 
-@click.command(short_help="Set passes over the same ground side by side; list the hottest places.")
+@click.command(short_help="The same ground again, pass by pass; the hottest places.")
 @click.argument("rides", metavar="[RIDE]...", nargs=-1)
 @click.option("--bike", metavar="BIKE", help="Without a ride: the hottest places of this bike's rides.")
 @click.option(
