@@ -6,6 +6,7 @@ Printed by the browser, this page is the case on paper: forms and links away are
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from dash import dcc, html
@@ -15,9 +16,10 @@ from dashboard.components import causes, parts
 from dashboard.pages.cases import choices, freezing
 from ridelog import __version__
 from ridelog.cases import NONE_OF_THESE, answer_of, frozen_of, outcome
-from ridelog.report.sentences import sentence, shown
+from ridelog.report.sentences import moment, sentence, shown
 from ridelog.words import cases as words
 from ridelog.words.causes import CAUSE_WORDS, CAUTIONS, FAMILY_WORDS
+from ridelog.words.display import duration
 
 if TYPE_CHECKING:
     from dashboard.casebook import ComplaintRow, RideChoice
@@ -109,7 +111,7 @@ def _ride(number: int, one: Frozen) -> html.Section:
     return parts.card(
         texts.case_ride(number + 1, one.frozen_utc),
         dcc.Store(id=ids.case_part(ids.CASE_RIDE, number), data=one.ride),
-        html.P(dcc.Link(one.ride, href=config.ride_path(one.ride)), className="small"),
+        html.P([*_when(key), dcc.Link(one.ride, href=config.ride_path(one.ride))], className="small"),
         *causes.summary(diagnosis["summary"]),
         html.P(shown(words.figures(key))),
         *(html.P(shown(text)) for text in words.noted(key)),
@@ -126,11 +128,18 @@ def _ride(number: int, one: Frozen) -> html.Section:
         html.Details(
             [
                 html.Summary(texts.CASE_BASIS),
+                html.P(shown(words.rested_on(document["version"], document["basis"]))),
                 parts.plain_table(("", ""), _basis_rows(one), texts.CASE_BASIS, class_name="basis"),
             ]
         ),
         name=f"ride-{number + 1}",
     )
+
+
+def _when(key: Mapping[str, Any]) -> list[str]:
+    """When the ride was, and how long: a case is read long after."""
+    start = datetime.fromisoformat(key["start_utc"]) if key.get("start_utc") else None
+    return [f"{moment(start, None) or texts.NO_DAY}, {duration(key.get('duration_s'))}, "]
 
 
 def _basis_rows(one: Frozen) -> list[tuple[str, str]]:
@@ -163,8 +172,8 @@ def compared(one: Frozen, now: Today) -> list[html.P]:
             changed.append(words.rides_beside(one.document["basis"]["prior_rides"], now.now["prior_rides"]))
         else:
             changed.append(words.CHANGED_WORDS[part])
-    then = f"{words.cause_words(one.conclusion)}{words.chance(next(iter(one.chances.values()), None))}"
-    later = f"{words.cause_words(now.conclusion or '')}{words.chance(now.probability)}"
+    then = words.named(one.conclusion, next(iter(one.chances.values()), None))
+    later = words.named(now.conclusion or "", now.probability)
     return [html.P(shown(words.changed(changed, then, later, same_answer=now.conclusion == one.conclusion)))]
 
 

@@ -127,7 +127,8 @@ def options(rides: Sequence[RideChoice], look: Look) -> list[dict[str, str]]:
 def _told(one: RideChoice, look: Look) -> str:
     when = moment(one.start_utc, one.timezone, one.start_local) or texts.NO_DAY
     peak = look.units.peak_text(one.peak_c) if one.peak_c is not None else texts.NO_PEAK
-    return ", ".join((when, duration(one.duration_s), peak, CONDITION_WORDS.get(one.condition, one.condition)))
+    condition = [CONDITION_WORDS[one.condition]] if one.condition in ("healthy", "faulty") else []
+    return ", ".join((when, duration(one.duration_s), peak, *condition))
 
 
 def freezing(name: str) -> dcc.Loading:

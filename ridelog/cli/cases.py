@@ -313,7 +313,6 @@ def _today_lines(frozen: Frozen, now: Today) -> list[str]:
             parts.append(words.rides_beside(frozen.document["basis"]["prior_rides"], now.now["prior_rides"]))
         else:
             parts.append(words.CHANGED_WORDS[part])
-    then_first = next(iter(frozen.chances.values()), None)
-    then = f"{words.cause_words(frozen.conclusion)}{words.chance(then_first)}"
-    later = f"{words.cause_words(now.conclusion or '')}{words.chance(now.probability)}"
+    then = words.named(frozen.conclusion, next(iter(frozen.chances.values()), None))
+    later = words.named(now.conclusion or "", now.probability)
     return [words.changed(parts, then, later, same_answer=now.conclusion == frozen.conclusion)]

@@ -54,6 +54,11 @@ def chance(probability: float | None) -> str:
     return "" if probability is None else f" ({100.0 * probability:.0f} %)"
 
 
+def named(conclusion: str, probability: float | None) -> str:
+    """An answer with its chance. Where none is given, the chance of the first cause says nothing of it."""
+    return cause_words(conclusion) + ("" if conclusion == "not_enough_evidence" else chance(probability))
+
+
 def state(closed_utc: datetime | None) -> str:
     """Whether a case is closed, and since when."""
     return "open" if closed_utc is None else f"closed {closed_utc:%Y-%m-%d}"
