@@ -12,7 +12,7 @@ from dashboard import config, downloads, ids, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
-from dashboard.callbacks import bikes, cases, notes, routing, settings, zooming
+from dashboard.callbacks import bikes, cases, compare, notes, routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import RidelogError
@@ -64,6 +64,7 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     cases.register(app, provider)
     settings.register(app)
     bikes.register(app, provider)
+    compare.register(app)
     server = app.server
     if desk is not None:
         adding_callbacks.register(app, desk)
@@ -103,6 +104,7 @@ def _frame(*, adds: bool) -> html.Div:
                     [
                         dcc.Link(config.NAME, href="/", className="name"),
                         dcc.Link(texts.RIDES, href="/"),
+                        dcc.Link(texts.COMPARE, href="/compare"),
                         dcc.Link(texts.REVIEW, href="/review"),
                         dcc.Link(texts.CASES, href="/cases"),
                         dcc.Link(texts.BIKES, href="/bikes"),

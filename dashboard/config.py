@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from urllib.parse import quote
+from urllib.parse import quote, urlencode
 
 NAME = "ridelog"
 
@@ -22,6 +22,9 @@ THREADS = 8
 
 STACK_POINTS = 1600
 """Points a line and view."""
+
+COMPARED_RIDES = 8
+"""Rides set beside each other at once."""
 
 STRIPS = 60
 """Rides drawn as strips on the review's page, latest first."""
@@ -53,6 +56,11 @@ def case_path(name: str) -> str:
 def new_case_path(ride_id: str | None = None) -> str:
     """Address of the form that opens a case, with a ride where one is named."""
     return "/new/case" if ride_id is None else f"/open-case/{quote(ride_id, safe='')}"
+
+
+def compare_path(*ride_ids: str) -> str:
+    """Address of the comparison of rides."""
+    return f"/compare?{urlencode({'rides': ','.join(ride_ids)})}"
 
 
 def steps_path(ride_id: str) -> str:

@@ -100,3 +100,6 @@ CASE_RIDE, CASE_TODAY = "case-ride", "case-today"
 def case_part(part: str, number: int) -> dict[str, str | int]:
     """Id of a part of a ride of a case; `number` counts its rides."""
     return {"type": part, "index": number}
+
+
+COMPARE_RIDES = "compare-rides"

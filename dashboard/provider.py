@@ -15,12 +15,14 @@ from dashboard import config, texts
 from dashboard.casebook import CaseDoor, CaseLibrary
 from ridelog.advice import Advice
 from ridelog.bike import Bike
-from ridelog.errors import NotInLibrary, UsageError
+from ridelog.errors import NotInLibrary, RidelogError, UsageError
 from ridelog.figures.series import RideLines
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
 
 if TYPE_CHECKING:
+    from ridelog.analysis.matched_records import Comparison
+    from ridelog.analysis.passes_records import SameGround
     from ridelog.diagnose import Diagnosis
     from ridelog.effect import Effect
     from ridelog.flips import Flips
@@ -119,6 +121,31 @@ class ReviewView:
     sheet_note: str
 
 
+@dataclass(frozen=True)
+class CompareQuestion:
+    """What the address asks to compare: rides, or the rides before and after work on a bike, or a ride's bike among its
+    build."""
+
+    rides: tuple[str, ...] = ()
+    bike: str | None = None
+    service: str | None = None
+    build: bool = False
+
+
+@dataclass(frozen=True)
+class CompareView:
+    """What the page of a comparison shows. `said` is why nothing is compared, '' where nothing was asked; `services`
+    are bike, day and what was done; `traces` by ride."""
+
+    items: tuple[RideItem, ...]
+    services: tuple[tuple[str, str, str], ...]
+    rides: tuple[str, ...]
+    comparison: Comparison | None
+    ground: SameGround | None
+    traces: dict[str, Traces]
+    said: str
+
+
 class Provider(CaseDoor, Protocol):
     """What pages and callbacks know of the data."""
 
@@ -133,6 +160,9 @@ class Provider(CaseDoor, Protocol):
 
     def review_of(self, bike: str | None, since: str | None) -> ReviewView:
         """Over many rides. Raises NotInLibrary for an unknown bike, UsageError for what is no day."""
+
+    def compare_of(self, asked: CompareQuestion) -> CompareView:
+        """Rides beside rides. What can't be compared is said in the view."""
 
     def profiles(self, kind: Kind) -> list[ProfileItem]:
         """The bikes, or the sheets, of the library."""
@@ -300,6 +330,46 @@ class LibraryProvider(CaseLibrary):
             record=tool_record(self._library, bike, since=day),
             sheet_note=texts.sheet_starts(sheets) if sheets else "",
         )
+
+    def compare_of(self, asked: CompareQuestion) -> CompareView:
+        """Rides beside rides. What can't be compared is said in the view."""
+        from ridelog.places import same_ground
+
+        comparison, ground, said = None, None, ""
+        traces: dict[str, Traces] = {}
+        rides = asked.rides[: config.COMPARED_RIDES]
+        try:
+            if asked.service is not None or asked.build or len(rides) > 1:
+                comparison = self._compared(asked, rides)
+        except RidelogError as error:
+            said = error.one_line()
+        try:
+            views = [self.view_of(ride) for ride in rides]
+            traces = {view.ride.id: view.traces for view in views}
+            ground = same_ground([view.study for view in views]) if views and not asked.build else None
+        except RidelogError as error:
+            said = said or error.one_line()
+        services = [
+            (bike.id, service.day.isoformat(), service.what)
+            for bike in self._library.bikes()
+            for service in bike.services
+        ]
+        return CompareView(tuple(self.rides()), tuple(services), rides, comparison, ground, traces, said)
+
+    def _compared(self, asked: CompareQuestion, rides: tuple[str, ...]) -> Comparison:
+        from ridelog import compare_rides
+        from ridelog.compare import Asked, compare, compare_with_build
+
+        if asked.service is not None:
+            day = _day(asked.service)
+            chosen = compare_rides.around_service(self._library, self._library.bike(asked.bike or ""), day or date.min)
+            sides = Asked("service", chosen.first_name, chosen.others_name, chosen.service, chosen.left_out)
+            return compare(chosen.first, chosen.others, sides)
+        if asked.build:
+            build = compare_rides.among_build(self._library, rides)
+            return compare_with_build(build.bike, build.first, build.others)
+        chosen = compare_rides.named(self._library, rides)
+        return compare(chosen.first, chosen.others, Asked("rides", chosen.first_name, chosen.others_name))
 
 
 def _parsed(kind: Kind, text: str) -> Bike | Advice:

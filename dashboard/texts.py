@@ -323,3 +323,24 @@ def some_of_kind(family: str) -> str:
 def case_title(name: str) -> str:
     """A case by its name."""
     return f"Case {name}"
+
+
+COMPARE = "Compare"
+COMPARE_WHICH = "What to compare"
+COMPARE_RIDES = "Rides; the first is set beside the others"
+COMPARE_PLACEHOLDER = "Choose two rides or more"
+COMPARE_HINT = "Choose two rides or more above. One alone shows its own laps."
+COMPARE_SERVICES = "Before and after work on a bike"
+COMPARE_BUILD = "Set this ride's bike beside the other bikes of its build"
+COMPARE_PLACES = "By place: ground ridden more than once"
+COMPARE_PASSES = "Passes compared"
+COMPARE_RIDING = "How the rides were ridden"
+COMPARE_OPEN = "What can't be told, and why"
+COMPARE_LEFT_OUT = "Left out"
+COMPARE_TO_RIDES = "The rides"
+COMPARE_WITH = "Compare with another ride"
+
+
+def compare_service(bike: str, day: str, what: str) -> str:
+    """A piece of work to compare around."""
+    return f"{bike}, {day}: {what}"

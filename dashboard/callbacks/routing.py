@@ -13,8 +13,8 @@ from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import bikes, case, cases, lost, review, ride, rides, settings
-from dashboard.provider import Provider
+from dashboard.pages import bikes, case, cases, compare, lost, review, ride, rides, settings
+from dashboard.provider import CompareQuestion, Provider
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
 
@@ -99,6 +99,13 @@ def _review(asked: Asked) -> tuple[Any, str]:
     ), texts.REVIEW
 
 
+def _compare(asked: Asked) -> tuple[Any, str]:
+    query = asked.query
+    rides = tuple(part for part in dict.fromkeys(query.get("rides", "").split(",")) if part)
+    question = CompareQuestion(rides, query.get("bike"), query.get("service"), query.get("build") == "1")
+    return compare.layout(asked.provider.compare_of(question), asked.look), texts.COMPARE
+
+
 def _rides(asked: Asked) -> tuple[Any, str]:
     return rides.layout(asked.provider.rides(config.LATEST), asked.look), texts.RIDES
 
@@ -160,6 +167,7 @@ _PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
     ("review",): _review,
     ("cases",): _cases,
     ("new", "case"): _open_case,
+    ("compare",): _compare,
     ("new", "bike"): _new,
     ("new", "advice"): _new,
 }

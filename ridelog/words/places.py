@@ -314,6 +314,11 @@ def untold(items: Sequence[CannotTell]) -> list[str]:
 # -- cells of tables --------------------------------------------------------------------------------------------------
 
 
+def pass_name(row: PassRow, of: str) -> str:
+    """A pass beside others: `20260509-1330, lap 2`."""
+    return f"{row.ride.rpartition('-')[0] or row.ride}, {_one(of)} {row.number}"
+
+
 def pass_columns(of: str) -> tuple[str, ...]:
     """Heads of a table of passes over a loop or a stretch."""
     return (
