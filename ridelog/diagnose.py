@@ -44,7 +44,7 @@ ENOUGH, ENOUGH_FOR_A_FAULT = 0.5, 0.6
 its owner a day."""
 
 SECOND = 0.5
-"""A second cause is named where it is more likely than not that both hold."""
+"""A second cause is named where, with the first, another more likely than not holds too."""
 
 UNSETTLED = 2
 """Where nothing is settled, the checks of so many of the likeliest causes are named."""
@@ -58,8 +58,8 @@ KNOWN_SHARE = 0.8
 
 @dataclass(frozen=True)
 class Ranked:
-    """A cause with its probability, what speaks for and against it, and what to check next, cheapest and safest
-    first."""
+    """A cause with its probability (over all causes 1), what speaks for and against it, and what to check next,
+    cheapest and safest first. `holds`: how likely it holds, alone or with another."""
 
     cause: str
     family: str
@@ -67,6 +67,7 @@ class Ranked:
     evidence_for: tuple[str, ...]
     evidence_against: tuple[str, ...]
     check_next: tuple[str, ...]
+    holds: float
 
 
 @dataclass(frozen=True)
@@ -120,6 +121,7 @@ class Diagnosis:
                     "for": list(one.evidence_for),
                     "against": list(one.evidence_against),
                     "check_next": list(one.check_next),
+                    "holds": one.holds,
                 }
                 for one in self.ranked
             ],
@@ -151,6 +153,7 @@ def diagnose(study: Study) -> Diagnosis:
             weighed.causes[cause],
             *cause_evidence.speaks(cause, facts),
             cause_words.check_next(cause),
+            weighed.holds[cause],
         )
         for cause in order
     )
@@ -172,7 +175,7 @@ def diagnose(study: Study) -> Diagnosis:
         fitted=bool(evidence.shifts),
         summary=cause_words.summary(
             conclusion,
-            ranked[0].probability,
+            ranked[0].holds,
             healthy=sum(one.probability for one in ranked if one.family in ("asked_for", "healthy")),
             second=second,
             reason=reason,
@@ -310,16 +313,16 @@ def _conclusion(weighed: Weighed, order: Sequence[str], evidence: Evidence, bala
     if not evidence.shifts and first != "sensor_fault":
         return "not_enough_evidence", cause_words.not_fitted(balance.heat.reason)
     fault = diagnosis_table.FAMILY[first] not in ("asked_for", "healthy")
-    likely = weighed.causes[first] + _with_the_day(weighed, first)
+    likely = weighed.holds[first] + _with_the_day(weighed, first)
     if likely >= (ENOUGH_FOR_A_FAULT if fault else ENOUGH):
         return first, None
-    return "not_enough_evidence", cause_words.undecided(order[:2], [weighed.causes[cause] for cause in order[:2]])
+    return "not_enough_evidence", cause_words.undecided(order[:2], [weighed.holds[cause] for cause in order[:2]])
 
 
 def _second(weighed: Weighed, conclusion: str) -> str | None:
     """A cause that more likely than not holds together with the first."""
     both = weighed.both(conclusion)
-    if both and sum(both.values()) >= SECOND:
+    if both and sum(both.values()) >= SECOND * weighed.holds[conclusion]:
         return max(both, key=lambda cause: both[cause])
     if conclusion in RIDDEN:
         return "hot_conditions" if weighed.causes["hot_conditions"] > OF_TWO else None

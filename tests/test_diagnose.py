@@ -59,7 +59,7 @@ def test_a_sample_of_blind_cases(sample: Score) -> None:
     sick = [one for one in sample.outcomes if one.case.causes == ("sensor_fault",)]
     assert sick
     assert all(one.said.conclusion == "sensor_fault" for one in sick)
-    assert any(one.said.second_cause for one in sample.outcomes)
+    assert any(one.said.second_cause in one.faults for one in sample.outcomes)
 
 
 def test_every_answer_is_whole(sample: Score) -> None:
@@ -99,9 +99,12 @@ def test_all_blind_cases() -> None:
     share = {
         what: sum(getattr(one, what) for one in both) / len(both) for what in ("family_right", "cause_right", "in_two")
     }
-    assert share["family_right"] >= 0.89, told.text()
-    assert share["cause_right"] >= 0.87, told.text()
-    assert share["in_two"] >= 0.95, told.text()
+    moved = told.moved
+    assert sum(one.family_right for one in moved) >= 0.90 * len(moved), told.text()
+    assert sum(one.cause_right for one in moved) >= 0.85 * len(moved), told.text()
+    assert sum(one.in_two for one in moved) >= 0.95 * len(moved), told.text()
+    assert share["family_right"] >= 0.91, told.text()
+    assert share["cause_right"] >= 0.90, told.text()
     assert told.called_faulty() <= 0.03, told.text()
     assert told.calibration_error() <= 0.05, told.text()
     assert sum(one.accused for one in told.outcomes) == 0, told.text()

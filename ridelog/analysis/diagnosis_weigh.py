@@ -55,10 +55,12 @@ class Work:
 
 @dataclass(frozen=True)
 class Weighed:
-    """Probabilities of causes (sum 1), and of the states behind them."""
+    """Probabilities of causes (sum 1), and of the states behind them. `holds`: that a cause holds, alone or with
+    another; these may sum to more."""
 
     causes: dict[str, float]
     states: dict[tuple[str, ...], float] = field(default_factory=dict)
+    holds: dict[str, float] = field(default_factory=dict)
 
     def both(self, cause: str) -> dict[str, float]:
         """Probability that another cause holds together with this one, by the other."""
@@ -113,17 +115,23 @@ def weigh(evidence: Evidence) -> Weighed:
     chance /= chance.sum()
     sick = _sick(evidence.sensor)
     weights = {state: float((1.0 - sick) * value) for state, value in zip(states, chance, strict=True)}
+    any_state = {cause: sum(value for state, value in weights.items() if cause in state) for cause in table.PRIOR}
     causes = dict.fromkeys(table.FAMILY, 0.0)
     for state, value in weights.items():
         if state == (HEALTHY,):
             for cause, share in evidence.asked.shares().items():
                 causes[cause] += value * share
+        elif len(state) == 1:
+            causes[state[0]] += value
         else:
-            for cause, share in zip(state, table.PAIR_SHARES[: len(state)] if len(state) == 2 else (1.0,), strict=True):
+            likelier_first = sorted(state, key=lambda cause: (-any_state[cause], cause))
+            for cause, share in zip(likelier_first, table.PAIR_SHARES, strict=True):
                 causes[cause] += value * share
     causes["sensor_fault"] = sick
     total = sum(causes.values())
-    return Weighed({cause: value / total for cause, value in causes.items()}, weights)
+    probabilities = {cause: value / total for cause, value in causes.items()}
+    holds = {cause: max(value, any_state.get(cause, 0.0) / total) for cause, value in probabilities.items()}
+    return Weighed(probabilities, weights, holds)
 
 
 def _sick(sensor: Sensor) -> float:

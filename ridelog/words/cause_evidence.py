@@ -308,8 +308,8 @@ def _falls(facts: Facts) -> _Said:
         return [], []
     times = "once" if seen.falls == 1 else f"{seen.falls} times"
     told = (
-        f"{times} in {seen.minutes:.0f} min the coolant fell by 2 C or more within half a minute in which it should "
-        "have risen by as much: a sensor in steam or air reads so, and the engine may then be hotter than the reading"
+        f"{times} in {seen.minutes:.0f} min the coolant fell by 2 C or more within half a minute, though by load and "
+        "speed it was bound to rise as much: a sensor in steam or air reads so, and the engine may be hotter than that"
     )
     return [told], []
 
