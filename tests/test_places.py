@@ -116,6 +116,21 @@ def test_what_a_pass_shows_is_what_the_log_shows(played: Study) -> None:
     assert told.duration_s == 400.0
 
 
+@pytest.mark.parametrize(("hidden_s", "told"), [(30.0, True), (120.0, False)])
+def test_a_pass_is_no_slower_for_a_speed_that_was_not_logged(hidden_s: float, told: bool) -> None:
+    """Way and speed of a pass come from what is known of it; where too much is not, they are not told."""
+    t_s = np.arange(0.0, 200.0, 0.2)
+    speed = np.where((t_s >= 50.0) & (t_s < 50.0 + hidden_s), np.nan, 10.0)
+    way = np.concatenate([[0.0], np.cumsum(np.nan_to_num(speed[1:]) * 0.2)])
+    ride = passes_measure.Ridden(t_s, 0.2, None, speed, None, way, None)
+    measured, _ = passes_measure.measure(ride, 0.0, float(t_s[-1]))
+    if told:
+        assert measured.mean_speed_mps == pytest.approx(10.0, rel=0.01)
+        assert measured.length_m == pytest.approx(2000.0, rel=0.01)
+    else:
+        assert (measured.mean_speed_mps, measured.length_m) == (None, None)
+
+
 def test_a_stop_is_told_and_left_out_of_speed_and_settling(played: Study) -> None:
     one = as_ridden(played)
     assert one.speed_mps is not None

@@ -139,9 +139,9 @@ def measure(ridden: Ridden, start_s: float, end_s: float) -> tuple[Measured, Row
     seen = np.isfinite(coolant)
     used = ridden.conservative[span] if ridden.conservative is not None else np.full(past - first, np.nan)
     mapped = np.isfinite(used)
-    length = _between(ridden.way_m, first, past)
     standing = float(np.count_nonzero(still[span])) * ridden.step_s if ridden.speed_mps is not None else None
     riding_s = end_s - start_s - (standing or 0.0)
+    length = _length(ridden, still, first, past, riding_s)
     done = Measured(
         duration_s=end_s - start_s,
         standing_s=standing,
@@ -191,8 +191,17 @@ def _still(ridden: Ridden) -> BoolArray:
     return still
 
 
-def _between(way_m: FloatArray | None, first: int, past: int) -> float | None:
-    return float(way_m[past - 1] - way_m[first]) if way_m is not None else None
+def _length(ridden: Ridden, still: BoolArray, first: int, past: int, riding_s: float) -> float | None:
+    """Metres of a pass. Where the speed is not known for some of it, that is ridden at the speed of the rest; None
+    where that would be too much."""
+    if ridden.way_m is None or ridden.speed_mps is None:
+        return None
+    way_m = float(ridden.way_m[past - 1] - ridden.way_m[first])
+    moving = np.isfinite(ridden.speed_mps[first:past])[~still[first:past]]
+    if moving.all():
+        return way_m
+    known_s = float(np.count_nonzero(moving)) * ridden.step_s
+    return way_m / known_s * riding_s if moving.mean() >= KNOWN_SHARE else None
 
 
 def _edge(values: FloatArray, step_s: float, within_s: float = 5.0) -> float | None:

@@ -223,7 +223,7 @@ def no_such_bike(bike: str) -> str:
     return f"its bike {bike} is not in the library. Add the bike file (ridelog bikes add)"
 
 
-FAULTY = "marked as having had a fault, so it tells nothing of the ground (ridelog edit changes that)"
+FAULTY = "a ride marked as having had a fault tells nothing of the ground (ridelog edit changes the mark)"
 
 
 def hot_summary(bike: str | None, count: int, told: int, places: Sequence[HotPlace], untold: int) -> list[str]:
