@@ -51,6 +51,7 @@ function(said) {
         const box = document.getElementById("notes-said");
         if (box) { box.focus(); }
     }, 0); }
+    return window.dash_clientside.no_update;
 }
 """
 
@@ -73,7 +74,8 @@ def register(app: Dash, provider: Provider) -> None:
         State(ids.VIEW, "data"),
         prevent_initial_call=True,
     )
-    app.clientside_callback(_SAID, Input(ids.NOTES_SAID, "children"))
+    # a callback without an output is not run for what comes with a new page
+    app.clientside_callback(_SAID, Output(ids.NOTES_SAID, "data-said"), Input(ids.NOTES_SAID, "children"))
 
     @app.callback(
         Output({"type": ids.NOTE_FORM, "number": MATCH}, "children"),

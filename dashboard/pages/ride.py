@@ -125,9 +125,9 @@ def picture(view: RideView, shown: View, look: Look) -> Figure:
 
 def _picture(view: RideView, shown: View, look: Look) -> html.Section:
     figure = picture(view, shown, look)
-    how = "Drag across the picture, or press a stretch's number in the table, to look closer."
+    how = "Drag across the picture, or press a stretch's number, to look closer. Click a moment to note it."
     if shown.touch:
-        how = "Touch a stretch's number in the table to look closer."
+        how = "Touch a stretch's number in the table to look closer, or a moment to note it."
     return parts.card(
         "The ride against time",
         parts.legend(tables.legend(view.analysis, view.traces)),

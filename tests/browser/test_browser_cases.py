@@ -1,0 +1,179 @@
+"""From the picture to a printed case, in a real browser: a note at the moment clicked, a case with its evidence."""
+
+from __future__ import annotations
+
+import base64
+import shutil
+from collections.abc import Callable, Iterator
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import pytest
+from selenium.webdriver import ActionChains, Keys
+
+from dashboard.provider import LibraryProvider
+
+pytestmark = pytest.mark.browser
+
+RANGE = "return document.querySelector('#stack .js-plotly-plot').layout.xaxis.range.map(Number)"
+HOSTILE = "coolant at the overflow <img src=x onerror=alert(1)>"
+
+
+def field(part: str, number: int = 0) -> str:
+    """Selector of a part of a note's form."""
+    return f"""[id='{{"number":{number},"type":"{part}"}}']"""
+
+
+def into_view(look: Any, selector: str) -> Any:
+    found = look.wait(selector)
+    look.run("arguments[0].scrollIntoView({block: 'center'})", found)
+    return found
+
+
+def clean(look: Any) -> None:
+    """No word on the console, no failed request, nothing from another host."""
+    asked, failed = look.traffic()
+    assert look.complaints() == []
+    assert failed == []
+    hosts = {urlsplit(address).netloc for address in asked if not address.startswith(("data:", "blob:", "about:"))}
+    assert hosts == {urlsplit(look.base).netloc}
+
+
+@pytest.fixture(scope="module")
+def library(sample_library: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A copy of the sample library: these tests write into it."""
+    root = tmp_path_factory.mktemp("written") / "library"
+    shutil.copytree(sample_library, root)
+    return root
+
+
+@pytest.fixture(scope="module")
+def base(library: Path, serve_library: Callable[[Path], Iterator[str]]) -> Iterator[str]:
+    yield from serve_library(library)
+
+
+@pytest.fixture(scope="module")
+def ride(library: Path) -> str:
+    """The hottest ride."""
+    return max(LibraryProvider(library).rides(), key=lambda item: item.peak_c or 0.0).id
+
+
+@pytest.fixture
+def desk(base: str, open_browser: Callable[..., Any]) -> Iterator[Any]:
+    look = open_browser(base, 1440, 900, touch=False)
+    yield look
+    look.driver.quit()
+
+
+@pytest.fixture
+def phone(base: str, open_browser: Callable[..., Any]) -> Iterator[Any]:
+    look = open_browser(base, 390, 844, touch=True)
+    yield look
+    look.driver.quit()
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_note_at_the_moment_that_was_clicked(
+    size: str, library: Path, ride: str, request: pytest.FixtureRequest
+) -> None:
+    look = request.getfixturevalue(size)
+    look.open(f"/ride/{ride}", "#stack .main-svg .trace")
+    plot = into_view(look, "#stack .nsewdrag")
+    aside = plot.size["width"] // 8
+    ActionChains(look.driver).move_to_element_with_offset(plot, aside, 0).pause(0.3).click().perform()
+    told = look.until(lambda: look.text("#note-here") if "Note at 0:" in look.text("#note-here") else None)
+    into_view(look, "#note-here").click()
+    look.until(lambda: look.run("return document.activeElement.tagName") == "TEXTAREA")
+    at = look.wait(f"input{field('note-at')}").get_attribute("value")
+    assert f"Note at {at.removeprefix('+')}" == told
+    shown = look.run(RANGE)
+    # what is wrong is said beside the form, and nothing typed is lost
+    look.wait(f"textarea{field('note-text')}").send_keys(HOSTILE)
+    box = look.wait(f"input{field('note-at')}")
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys("soon")
+    into_view(look, f"button{field('note-save')}").click()
+    look.until(lambda: "is no time" in look.text(f"p{field('note-said')}"))
+    assert look.wait(f"textarea{field('note-text')}").get_attribute("value") == HOSTILE
+    box.send_keys(Keys.CONTROL + "a")
+    box.send_keys(at)
+    into_view(look, f"button{field('note-save')}").click()
+    look.until(lambda: "counts as: coolant lost" in look.text("#notes-said"))
+    look.until(lambda: look.run("return document.activeElement.id") == "notes-said")
+    look.until(lambda: look.run(RANGE) == pytest.approx(shown))
+    (note,) = LibraryProvider(library).notes(ride)
+    assert HOSTILE in look.text(".notes"), "what was typed stands there as text"
+    marks = look.run("return [...document.querySelectorAll('#stack .annotation-text')].map((one) => one.textContent)")
+    assert "1" in marks
+    assert look.run("return document.documentElement.scrollWidth <= innerWidth")
+    look.full_picture(f"ride-noted-{size}")
+    # correct it, by keyboard alone
+    summary = into_view(look, f"summary{field('note-change', note.number)}")
+    summary.send_keys(Keys.ENTER)
+    text = look.wait(f"textarea{field('note-text', note.number)}")
+    text.send_keys(Keys.CONTROL + "a")
+    text.send_keys("waited at the gate")
+    into_view(look, f"button{field('note-save', note.number)}").send_keys(Keys.ENTER)
+    look.until(lambda: "Corrected." in look.text("#notes-said"))
+    assert "waited at the gate" in look.text(".notes")
+    # and take it away again
+    into_view(look, f"summary{field('note-change', note.number)}").click()
+    look.wait(f"button{field('note-remove', note.number)}")
+    into_view(look, f"button{field('note-remove', note.number)}").click()
+    look.until(lambda: "Removed:" in look.text("#notes-said"))
+    assert LibraryProvider(library).notes(ride) == []
+    clean(look)
+
+
+@pytest.mark.parametrize("size", ["desk", "phone"])
+def test_a_case_from_the_ride_to_paper(size: str, library: Path, ride: str, request: pytest.FixtureRequest) -> None:
+    look = request.getfixturevalue(size)
+    look.open(f"/ride/{ride}", "#stack .main-svg .trace")
+    found = LibraryProvider(library).view_of(ride).diagnosis
+    assert found.summary[0].split("(")[0].strip() in look.text("[aria-labelledby='h-behind']")
+    into_view(look, f"a[href='/open-case/{ride}']").click()
+    look.wait("#case-open")
+    assert look.run("return document.querySelectorAll('#case-rides input:checked').length") == 1
+    into_view(look, "#case-open").click()
+    look.until(lambda: "what the rider said is empty" in look.text("#case-said"))
+    look.wait("#case-words").send_keys("It boils. <b>Again</b>.")
+    look.full_picture(f"case-form-{size}")
+    into_view(look, "#case-open").click()
+    look.until(lambda: "/cases/" in look.driver.current_url, 60)
+    look.wait("#case-page")
+    look.until(lambda: "Today: the same." in look.text(), 60)
+    assert "“It boils. <b>Again</b>.”" in f"“{look.text('blockquote')}”"
+    assert look.run("return document.documentElement.scrollWidth <= innerWidth")
+    look.full_picture(f"case-{size}")
+    address = look.driver.current_url
+    paper = look.driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    assert base64.b64decode(paper["data"]).startswith(b"%PDF")
+    look.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    # the driver's own reading takes what is in a closed box for hidden, whatever the style says
+    seen = " ".join(look.run("return document.querySelector('main').innerText").replace("\u00a0", " ").split())
+    # on paper, evidence stands open and no form is left
+    assert "Speaks for it" in seen
+    assert found.ranked[0].check_next[0][:30] in seen
+    assert "Close the case" not in seen
+    assert look.run("return getComputedStyle(document.querySelector('.fields')).display") == "none"
+    look.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+    look.wait("#case-found").send_keys("fins packed with mud")
+    label = next(
+        one for one in look.driver.find_elements("css selector", "#case-cause label") if "too little air" in one.text
+    )
+    look.run("arguments[0].scrollIntoView({block: 'center'})", label)
+    label.click()
+    into_view(look, "#case-close").click()
+    look.wait("#case-reopen")
+    assert "fins packed with mud" in look.text()
+    look.driver.back()
+    look.wait("#case-open")
+    look.driver.get(address)
+    look.wait("#case-reopen")
+    look.until(lambda: "Today: the same." in look.text(), 60)
+    look.open("/cases", "main table")
+    assert address.rpartition("/")[2] in look.text("main table")
+    assert look.run("return document.documentElement.scrollWidth <= innerWidth")
+    look.picture(f"cases-{size}")
+    clean(look)
