@@ -23,4 +23,5 @@ def refusal(error: RidelogError) -> str:
         # what is to be typed in a terminal keeps its options
         parts = re.split(r"(`[^`]*`|ridelog [a-z].*$)", to_do)
         said.append("What to do: " + "".join(p if i % 2 else _OPTION.sub("", p) for i, p in enumerate(parts)))
-    return " ".join(part if part.endswith((".", "?", "!")) else f"{part}." for part in said)
+    told = " ".join(part if part.endswith((".", "?", "!")) else f"{part}." for part in said)
+    return told[:1].upper() + told[1:]

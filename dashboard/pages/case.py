@@ -76,7 +76,8 @@ def _head(case: ComplaintRow) -> html.Section:
     found = answer_of(case)
     answer = texts.CASE_NO_RIDE_YET
     if found.conclusion is not None:
-        answer = shown(words.answer(found.conclusion, found.probability, found.rides))
+        # how likely stands with each ride, as it was told then; a mean of several would be a figure without a band
+        answer = words.answer(found.conclusion, None, found.rides)
     inside: list[Any] = [
         html.Figure([html.Figcaption(texts.CASE_RIDER_SAID, className="small"), html.Blockquote(html.P(case.said))]),
         html.P(answer, className="headline"),

@@ -136,7 +136,7 @@ def test_a_case_from_the_ride_to_paper(size: str, library: Path, ride: str, requ
     look.wait("#case-open")
     assert look.run("return document.querySelectorAll('#case-rides input:checked').length") == 1
     into_view(look, "#case-open").click()
-    look.until(lambda: "what the rider said is empty" in look.text("#case-said"))
+    look.until(lambda: "What the rider said is empty" in look.text("#case-said"))
     look.wait("#case-words").send_keys("It boils. <b>Again</b>.")
     look.full_picture(f"case-form-{size}")
     into_view(look, "#case-open").click()

@@ -116,11 +116,11 @@ def test_words_without_a_plain_meaning_say_how_to_give_one_on_this_page(provider
 @pytest.mark.parametrize(
     ("typed", "expected"),
     [
-        (("", "x", ""), "the note has no time"),
+        (("", "x", ""), "The note has no time"),
         (("soon", "x", ""), "'soon' is no time"),
         (("9:99", "x", ""), "'9:99' is no time"),
         (("+99:00:00", "x", ""), "is outside the ride"),
-        (("+0:01:00", "  ", ""), "the note is empty"),
+        (("+0:01:00", "  ", ""), "The note is empty"),
         (("+0:01:00", "x" * 1001, ""), "at most 1,000"),
         (("+0:01:00", "x", "treasure"), "can't be about 'treasure'"),
     ],
