@@ -10,6 +10,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 import pytest
+from selenium.common.exceptions import StaleElementReferenceException
 from selenium.webdriver import ActionChains, Keys
 
 from dashboard.provider import LibraryProvider
@@ -26,9 +27,23 @@ def field(part: str, number: int = 0) -> str:
 
 
 def into_view(look: Any, selector: str) -> Any:
-    found = look.wait(selector)
-    look.run("arguments[0].scrollIntoView({block: 'center'})", found)
-    return found
+    """The element, in the middle of the window; asked for again where the page was just drawn anew under it."""
+
+    def found() -> Any:
+        try:
+            one = look.wait(selector)
+            look.run("arguments[0].scrollIntoView({block: 'center'})", one)
+        except StaleElementReferenceException:
+            return None
+        return one
+
+    return look.until(found, 30)
+
+
+def said(look: Any, selector: str = "main") -> str:
+    """What stands in an element now, read in one step: it may be drawn anew while one looks."""
+    script = "const found = document.querySelector(arguments[0]); return found ? found.innerText : ''"
+    return " ".join(str(look.run(script, selector)).replace("\u00a0", " ").split())
 
 
 def clean(look: Any) -> None:
@@ -82,7 +97,7 @@ def test_a_note_at_the_moment_that_was_clicked(
     plot = into_view(look, "#stack .nsewdrag")
     aside = plot.size["width"] // 8
     ActionChains(look.driver).move_to_element_with_offset(plot, aside, 0).pause(0.3).click().perform()
-    told = look.until(lambda: look.text("#note-here") if "Note at 0:" in look.text("#note-here") else None)
+    told = look.until(lambda: said(look, "#note-here") if "Note at 0:" in said(look, "#note-here") else None)
     into_view(look, "#note-here").click()
     look.until(lambda: look.run("return document.activeElement.tagName") == "TEXTAREA")
     at = look.wait(f"input{field('note-at')}").get_attribute("value")
@@ -94,12 +109,12 @@ def test_a_note_at_the_moment_that_was_clicked(
     box.send_keys(Keys.CONTROL + "a")
     box.send_keys("soon")
     into_view(look, f"button{field('note-save')}").click()
-    look.until(lambda: "is no time" in look.text(f"p{field('note-said')}"))
+    look.until(lambda: "is no time" in said(look, f"p{field('note-said')}"))
     assert look.wait(f"textarea{field('note-text')}").get_attribute("value") == HOSTILE
     box.send_keys(Keys.CONTROL + "a")
     box.send_keys(at)
     into_view(look, f"button{field('note-save')}").click()
-    look.until(lambda: "counts as: coolant lost" in look.text("#notes-said"))
+    look.until(lambda: "counts as: coolant lost" in said(look, "#notes-said"))
     look.until(lambda: look.run("return document.activeElement.id") == "notes-said")
     look.until(lambda: look.run(RANGE) == pytest.approx(shown))
     (note,) = LibraryProvider(library).notes(ride)
@@ -115,13 +130,13 @@ def test_a_note_at_the_moment_that_was_clicked(
     text.send_keys(Keys.CONTROL + "a")
     text.send_keys("waited at the gate")
     into_view(look, f"button{field('note-save', note.number)}").send_keys(Keys.ENTER)
-    look.until(lambda: "Corrected." in look.text("#notes-said"))
-    assert "waited at the gate" in look.text(".notes")
+    look.until(lambda: "Corrected." in said(look, "#notes-said"))
+    look.until(lambda: "waited at the gate" in said(look, ".notes"))
     # and take it away again
     into_view(look, f"summary{field('note-change', note.number)}").click()
     look.wait(f"button{field('note-remove', note.number)}")
     into_view(look, f"button{field('note-remove', note.number)}").click()
-    look.until(lambda: "Removed:" in look.text("#notes-said"))
+    look.until(lambda: "Removed:" in said(look, "#notes-said"))
     assert LibraryProvider(library).notes(ride) == []
     clean(look)
 
@@ -136,13 +151,13 @@ def test_a_case_from_the_ride_to_paper(size: str, library: Path, ride: str, requ
     look.wait("#case-open")
     assert look.run("return document.querySelectorAll('#case-rides input:checked').length") == 1
     into_view(look, "#case-open").click()
-    look.until(lambda: "What the rider said is empty" in look.text("#case-said"))
+    look.until(lambda: "What the rider said is empty" in said(look, "#case-said"))
     look.wait("#case-words").send_keys("It boils. <b>Again</b>.")
     look.full_picture(f"case-form-{size}")
     into_view(look, "#case-open").click()
     look.until(lambda: "/cases/" in look.driver.current_url, 60)
     look.wait("#case-page")
-    look.until(lambda: "Today: the same." in look.text(), 60)
+    look.until(lambda: "Today: the same." in said(look), 60)
     assert "“It boils. <b>Again</b>.”" in f"“{look.text('blockquote')}”"
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
     look.full_picture(f"case-{size}")
@@ -171,7 +186,7 @@ def test_a_case_from_the_ride_to_paper(size: str, library: Path, ride: str, requ
     look.wait("#case-open")
     look.driver.get(address)
     look.wait("#case-reopen")
-    look.until(lambda: "Today: the same." in look.text(), 60)
+    look.until(lambda: "Today: the same." in said(look), 60)
     look.open("/cases", "main table")
     assert address.rpartition("/")[2] in look.text("main table")
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
