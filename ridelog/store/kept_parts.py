@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from ridelog.store.catalogue import IN_PIECES, Catalogue, channel_names, now_utc
+from ridelog.store.sealed import document_in, numbers_in, sealed_bytes, sealed_text
 from ridelog.store.trouble import library_trouble
 
 
@@ -52,15 +53,16 @@ class KeptParts:
         ]
 
     def parts(self, rides: Sequence[str], kind: str) -> dict[str, bytes]:
-        """The numbers kept of these rides, whatever they rest on."""
-        kept: dict[str, bytes] = {}
+        """The numbers kept of these rides, whatever they rest on; without those that were damaged."""
+        rows: list[tuple[str, object, object]] = []
         with library_trouble(self.root), self._catalogue.read() as db:
             for start in range(0, len(rides), IN_PIECES):
                 piece = rides[start : start + IN_PIECES]
-                query = f"""SELECT id, numbers FROM kept_part JOIN ride ON seq = ride_seq
+                query = f"""SELECT id, basis, numbers FROM kept_part JOIN ride ON seq = ride_seq
                             WHERE kind = ? AND id IN ({",".join("?" * len(piece))})"""  # noqa: S608
-                kept.update(db.execute(query, (kind, *piece)).fetchall())
-        return kept
+                rows += db.execute(query, (kind, *piece)).fetchall()
+        kept = ((ride, numbers_in(basis, numbers)) for ride, basis, numbers in rows)
+        return {ride: numbers for ride, numbers in kept if numbers is not None}
 
     def keep_part(self, ride: str, kind: str, basis: str, numbers: bytes) -> None:
         """Keep a part in place of the one before it; of a ride that is gone nothing is kept."""
@@ -70,14 +72,16 @@ class KeptParts:
                    SELECT seq, ?, ?, ?, ? FROM ride WHERE id = ?
                    ON CONFLICT (ride_seq, kind) DO UPDATE SET
                        basis = excluded.basis, numbers = excluded.numbers, made_utc = excluded.made_utc""",
-                (kind, basis, numbers, now_utc(), ride),
+                (kind, basis, sealed_bytes(basis, numbers), now_utc(), ride),
             )
 
     def estimate(self, subject: str) -> tuple[str, str] | None:
-        """What is kept of a subject: what it rests on and the document; None where nothing is."""
+        """What is kept of a subject: what it rests on and the document; None where nothing is, or what is was
+        damaged."""
         with library_trouble(self.root), self._catalogue.read() as db:
             row = db.execute("SELECT basis, document FROM kept_estimate WHERE subject = ?", (subject,)).fetchone()
-        return (row[0], row[1]) if row is not None else None
+        document = document_in(*row) if row is not None else None
+        return (row[0], document) if document is not None else None
 
     def keep_estimate(self, subject: str, basis: str, document: str) -> None:
         """Keep an estimate in place of the one before it."""
@@ -86,5 +90,5 @@ class KeptParts:
                 """INSERT INTO kept_estimate (subject, basis, document, made_utc) VALUES (?, ?, ?, ?)
                    ON CONFLICT (subject) DO UPDATE SET
                        basis = excluded.basis, document = excluded.document, made_utc = excluded.made_utc""",
-                (subject, basis, document, now_utc()),
+                (subject, basis, sealed_text(basis, document), now_utc()),
             )

@@ -13,13 +13,14 @@ from pathlib import Path
 from typing import NamedTuple
 
 from ridelog.store.catalogue import LOCAL_START, Catalogue, now_utc
+from ridelog.store.sealed import document_in, sealed_text
 from ridelog.store.trouble import library_trouble
 
 
 class ReviewRow(NamedTuple):
     """A ride with what a review looks at. `start_utc` is aware; `start_local` stands where the log has a time without a
     zone. `content` is the hash of the ride file. `notes` are (seconds, what it is about, text) in order of time.
-    `basis` and `document` are None where nothing is kept."""
+    `basis` and `document` are None where nothing is kept; `document` also where what is kept was damaged."""
 
     id: str
     bike: str | None
@@ -70,7 +71,7 @@ class KeptResults:
                    SELECT seq, ?, ?, ? FROM ride WHERE id = ?
                    ON CONFLICT (ride_seq) DO UPDATE SET
                        basis = excluded.basis, document = excluded.document, made_utc = excluded.made_utc""",
-                [(one.basis, one.document, now_utc(), one.ride) for one in results],
+                [(one.basis, sealed_text(one.basis, one.document), now_utc(), one.ride) for one in results],
             )
 
 
@@ -94,7 +95,7 @@ def _rows(db: sqlite3.Connection, bike: str | None) -> list[ReviewRow]:
             condition,
             content,
             basis,
-            document,
+            document_in(basis, document),
             tuple(noted.get(seq, ())),
         )
         for seq, ride, of, start, began, zone, ambient_c, condition, content, basis, document in db.execute(

@@ -91,7 +91,7 @@ def bare(library: Library) -> int:
     db = sqlite3.connect(library.root / "library.sqlite")
     query = """SELECT id, bike, start_utc, timezone, ambient_c, condition, stored_sha256, basis, document
                FROM ride LEFT JOIN kept_result ON ride_seq = seq"""
-    found = [json.loads(row[-1]) for row in db.execute(query)]
+    found = [json.loads(row[-1].partition(" ")[2]) for row in db.execute(query)]
     db.close()
     return len(found)
 
