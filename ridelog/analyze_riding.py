@@ -2,7 +2,8 @@
 
 Every entry holds `answer` ("yes", "no" or None), `reason` (why there is none, else None), its figures and `where`:
 stretches with `start_s`, `end_s`, how far along the ride they began (`way_m`) and the coolant at both ends, where
-known. No positions: results are shared more freely than tracks.
+known. Those that look along the whole ride hold `known_share` too: of the ride, 0..1, in which their channels are
+known; what was not seen is in no figure. No positions: results are shared more freely than tracks.
 """
 
 from __future__ import annotations
@@ -103,11 +104,10 @@ def _cold_load(ride: Ridden) -> dict[str, Any]:
     found = riding.cold_load(ride)
     if found is None:
         return _untold(reasons.NO_THROTTLE)
-    if found.cold_s <= 0.0:
-        return _untold(reasons.NEVER_COLD)
     return _told(
         found.loaded_s >= riding.COLD_LOADED_S,
         _listed(found.where, ride),
+        known_share=riding.known_share(ride, ride.coolant_c, ride.opening, ride.rpm),
         below_c=riding.COLD_C,
         cold_s=found.cold_s,
         loaded_s=found.loaded_s,
@@ -142,6 +142,7 @@ def _wide_open(ride: Ridden, driven: Drive) -> dict[str, Any]:
     return _told(
         bool(found),
         _listed(found, ride),
+        known_share=riding.known_share(ride, ride.opening),
         from_opening=riding.WIDE_OPENING,
         times=len(found),
         seconds=sum(one.seconds for one in found),
@@ -163,7 +164,8 @@ def _sharp_shut(ride: Ridden, log: Ride) -> dict[str, Any]:
         for one in found[:MOST_LISTED]
         for place in _listed([one.before], ride)
     ]
-    return _told(bool(found), shuts, times=len(found), long_wide_open=long)
+    known = riding.known_share(ride, ride.opening)
+    return _told(bool(found), shuts, known_share=known, times=len(found), long_wide_open=long)
 
 
 def _fast(ride: Ridden, scene: Scene) -> dict[str, Any]:
@@ -180,6 +182,7 @@ def _fast(ride: Ridden, scene: Scene) -> dict[str, Any]:
     return _told(
         found.seconds > 0.0,
         _listed(found.where, ride),
+        known_share=riding.known_share(ride, ride.opening, ride.rpm),
         from_rpm=found.from_rpm,
         basis=basis,
         from_opening=riding.FAST_OPENING,

@@ -103,20 +103,15 @@ def _side_ride(study: Study) -> SideRide:
 def _heat(first: Sequence[Study], others: Sequence[Study], doubts: list[CannotTell]) -> HeatSides | str:
     bikes = [one.known.bike for one in (*first, *others)]
     if any(bike is None for bike in bikes):
-        return "a ride has no bike file: heat is figured from the bike's power curve. Name the bike (ridelog edit)"
+        return words.NO_BIKE
     named = [bike for bike in bikes if bike is not None]
     if not all(compare_heat.alike(bike, named[0]) for bike in named):
-        return (
-            "the rides are of bikes of different builds (or with and without fan or thermostat): what they heat and "
-            "shed can't be set side by side"
-        )
+        return words.DIFFERENT_BUILDS
     sides = [[one for one in map(compare_heat.usable, part) if one is not None] for part in (first, others)]
     for part, ridden in zip(sides, (first, others), strict=True):
         if not part:
-            reasons = dict.fromkeys(one.found.analysis.heat.reason or "no reason was kept" for one in ridden)
-            return f"no heat balance can be made of {words.listed([one.ride.id for one in ridden])}: " + "; ".join(
-                reasons
-            )
+            reasons = dict.fromkeys(one.found.analysis.heat.reason or words.NO_REASON for one in ridden)
+            return words.no_balance([one.ride.id for one in ridden], list(reasons))
     # Power from the throttle and power from the bike's motion differ by more than most faults do.
     source = sides[0][0].load_source
     odd = [one for part in sides for one in part if one.load_source != source]
@@ -137,7 +132,7 @@ def _heated(found: Comparison, heat: HeatSides, doubts: list[CannotTell]) -> Com
     if not cooling:
         doubts.append(CannotTell("cooling_by_speed", words.TOO_LITTLE_SHUT))
     doubts += [
-        CannotTell("matched_heat", f"{one.id} is left out of the heat figures: {one.reason}")
+        CannotTell("matched_heat", words.left_out_of_heat(one.id, one.reason))
         for one in (*found.first, *found.others)
         if not one.fitted
     ]
@@ -236,7 +231,7 @@ def compare_with_build(bike: Bike, first: Sequence[Study], others: Mapping[str, 
         if place.rank is None:
             found = replace(found, reason=words.few_bikes(place))
     else:
-        reason = first[0].found.analysis.heat.reason or "no reason was kept"
+        reason = first[0].found.analysis.heat.reason or words.NO_REASON
         found = replace(found, reason=reason)
         doubts.append(CannotTell("matched_heat", reason))
     found = replace(found, cannot_tell=tuple(doubts))

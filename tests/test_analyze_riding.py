@@ -126,6 +126,25 @@ def test_what_a_log_lacks_is_told_with_its_reason(without: str, unknown: set[str
         assert text.startswith("Can't tell: ") == (name in open_ones)
 
 
+def test_an_engine_that_was_never_cold_was_not_loaded_cold() -> None:
+    size = a_ride().samples.height
+    found = facts(a_ride(coolant_c=np.full(size, 85.0)))["riding"]
+    assert (found["cold_load"]["answer"], found["cold_load"]["cold_s"]) == ("no", 0.0)
+    assert "Load on a cold engine: The coolant never read under 60 C" in " ".join(riding_lines({"riding": found}))
+
+
+def test_an_answer_tells_of_how_much_of_the_ride_it_speaks(told: dict[str, Any]) -> None:
+    """What was not seen is not told as not done."""
+    size = a_ride().samples.height
+    half = np.where(np.arange(size) < size // 2, 15.0 + 10.0 * np.sin(np.arange(size) / 40.0), np.nan)
+    riding = facts(a_ride(throttle_pct=half))["riding"]
+    rows = dict(riding_rows({"riding": riding}))
+    for key in ("wide_open", "sharp_shut", "fast_wide_open", "cold_load"):
+        assert riding[key]["known_share"] == pytest.approx(0.5, abs=0.02)
+        assert "of the 50 % of the ride that shows it" in rows[NAMES[key]]
+    assert not any("that shows it" in text for _, text in riding_rows(told))
+
+
 def test_a_slow_throttle_cant_show_a_sharp_shut() -> None:
     ride = a_ride()
     slow = replace(

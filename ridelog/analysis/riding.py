@@ -68,6 +68,16 @@ def at_least(values: FloatArray | None, level: float, size: int) -> BoolArray:
         return np.asarray(values >= level, dtype=np.bool_)
 
 
+def known_share(ride: Ridden, *channels: FloatArray | None) -> float:
+    """Share of the ride in which all of these channels are known, 0..1; those that the log does not have are left
+    out."""
+    known = np.ones(ride.t_s.size, dtype=np.bool_)
+    for values in channels:
+        if values is not None:
+            known &= np.isfinite(values)
+    return float(known.mean()) if known.size else 0.0
+
+
 def stretches(ride: Ridden, mask: BoolArray, *, pause_s: float = 0.0, least_s: float = 0.0) -> list[Stretch]:
     """Runs of a mask, pauses bridged, that last long enough. A pause in which the throttle is not known is no pause."""
     found: list[tuple[int, int]] = []
@@ -93,7 +103,8 @@ def stretch_of(ride: Ridden, first: int, past: int) -> Stretch:
 
 @dataclass(frozen=True)
 class ColdLoad:
-    """Load while the coolant read under COLD_C, engine running. `cold_s`: how long it did; highest figures in it."""
+    """Load while the coolant read under COLD_C, engine running. `cold_s`: how long it did, 0 where never; highest
+    figures in it."""
 
     cold_s: float
     loaded_s: float

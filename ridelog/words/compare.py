@@ -61,6 +61,12 @@ OTHER_POWER = (
     "power is figured from the throttle on one side and, for want of a throttle in the log, from the bike's motion on "
     "the other: what they heat can't be set side by side"
 )
+NO_BIKE = "a ride has no bike file: heat is figured from the bike's power curve. Name the bike (ridelog edit)"
+DIFFERENT_BUILDS = (
+    "the rides are of bikes of different builds (or with and without fan or thermostat): what they heat and shed can't "
+    "be set side by side"
+)
+NO_REASON = "no reason was kept"
 NO_CELLS = "engine speed and throttle are not both logged on both sides"
 CONTRARY = (
     "the fitted balance and the coolant's own trace point to different sides, so that neither is believed. Ride the "
@@ -115,6 +121,16 @@ def side_names(found: Comparison) -> tuple[str, str]:
 
 
 # -- why not ----------------------------------------------------------------------------------------------------------
+
+
+def no_balance(rides_: Sequence[str], reasons: Sequence[str]) -> str:
+    """No ride of a side has a heat balance."""
+    return f"no heat balance can be made of {listed(rides_)}: {'; '.join(reasons)}"
+
+
+def left_out_of_heat(ride: str, reason: str | None) -> str:
+    """A ride without a heat balance, beside others that have one."""
+    return f"{ride} is left out of the heat figures: {reason or NO_REASON}"
 
 
 def left_out_for_power(ride: str) -> str:

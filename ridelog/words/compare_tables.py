@@ -83,7 +83,10 @@ def fan_words(side: FanUse) -> str:
     if side.runs == 0 and side.source == "logged":
         return f"logged for {looked}, it never ran"
     if side.runs == 0:
-        return f"can't tell: not logged, and no saw-tooth of the coolant in {looked} of standing, where alone one shows"
+        return (
+            f"can't tell: it was not logged, and in {looked} of standing, where alone it would show, the coolant did "
+            "not go up and down as it does with a fan"
+        )
     how = "as logged" if side.source == "logged" else "guessed from the coolant of the standing bike"
     text = f"{side.runs} {'run' if side.runs == 1 else 'runs'} in {looked}, {how}"
     if side.on_c is not None:

@@ -8,7 +8,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from ridelog.results import Analysis, Exposure
-from ridelog.words.causes import CAUSE_WORDS
+from ridelog.words.causes import CAUSE_WORDS, chance
 from ridelog.words.display import Display, duration, number, share
 
 if TYPE_CHECKING:
@@ -155,13 +155,17 @@ def why(analysis: Analysis, diagnosis: Diagnosis) -> list[str]:
         return [f"No reason can be told from this log: {reason}."]
     if diagnosis.conclusion == "not_enough_evidence" or first is None:
         return ["This log does not settle the reason. " + _left_standing(diagnosis)]
-    chance = odds(first.probability)
+    odds = chance(first.probability)
     if diagnosis.conclusion == "normal":
-        said = [f"By this log nothing is wrong with the cooling ({chance})."]
+        said = [f"By this log nothing is wrong with the cooling ({odds})."]
     elif first.family == "asked_for":
-        said = [f"Most likely no fault of the bike: {CAUSE_WORDS[diagnosis.conclusion]} ({chance})."]
+        sound = chance(sum(one.probability for one in diagnosis.ranked if one.family in ("asked_for", "healthy")))
+        said = [
+            f"No fault of the bike shows ({sound}).",
+            f"Most likely: {CAUSE_WORDS[diagnosis.conclusion]} ({odds}).",
+        ]
     else:
-        said = [f"Most likely: {CAUSE_WORDS[diagnosis.conclusion]} ({chance}). It is a likelihood, not a finding."]
+        said = [f"Most likely: {CAUSE_WORDS[diagnosis.conclusion]} ({odds}). It is a likelihood, not a finding."]
     if diagnosis.second_cause is not None:
         said.append(f"It may come together with this: {CAUSE_WORDS[diagnosis.second_cause]}.")
     return said
@@ -171,21 +175,13 @@ def _left_standing(diagnosis: Diagnosis) -> str:
     left = [one for one in diagnosis.ranked[:3] if one.probability >= 0.15]
     if not left:
         return "No single reason stands out."
-    named = "; ".join(f"{CAUSE_WORDS[one.cause]} ({odds(one.probability)})" for one in left)
+    named = "; ".join(f"{CAUSE_WORDS[one.cause]} ({chance(one.probability)})" for one in left)
     return f"Not ruled out: {named}."
 
 
 def after(stretch: str) -> str:
     """`just after: slow climb`."""
     return f"just after: {stretch[:1].lower()}{stretch[1:]}"
-
-
-def odds(probability: float) -> str:
-    """`about 8 in 10`: the digits a likelihood from one log is worth."""
-    tenths = round(10.0 * probability)
-    if tenths >= 10:
-        return "more than 9 in 10"
-    return f"about {tenths} in 10" if tenths >= 1 else "less than 1 in 10"
 
 
 def other_map(analysis: Analysis, diagnosis: Diagnosis, display: Display) -> str | None:

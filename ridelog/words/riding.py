@@ -13,7 +13,6 @@ TITLE = "Riding and set-up"
 NO_COOLANT = "the log has no usable coolant temperature"
 NO_THROTTLE = "the log has no usable throttle"
 NO_ENGINE_SPEED = "the log has no usable engine speed"
-NEVER_COLD = "the coolant never read under 60 C with the engine running"
 IDLE_LACKS = "it takes engine speed, throttle and speed"
 HANG_WITHOUT_IDLE = "the idle speed is not known"
 NEVER_FULLY_OPEN = "the throttle was never seen against its open stop"
@@ -76,7 +75,19 @@ def _highest(fact: dict[str, Any]) -> str:
     return " and ".join(parts)
 
 
+FULLY_KNOWN = 0.95
+"""From so much of the ride on its coverage is not worth a word."""
+
+
+def _seen(fact: dict[str, Any]) -> str:
+    """What part of the ride an answer speaks of, where it is not nearly all."""
+    share = fact.get("known_share", 1.0)
+    return f" That is of the {as_share(share)} of the ride that shows it." if share < FULLY_KNOWN else ""
+
+
 def _cold_load(fact: dict[str, Any]) -> str:
+    if fact["cold_s"] <= 0.0:
+        return f"The coolant never read under {fact['below_c']:.0f} C with the engine running."
     cold = f"The coolant read under {fact['below_c']:.0f} C for {duration(fact['cold_s'])} with the engine running"
     highest = f"; the most it was asked for was {_highest(fact)}" if _highest(fact) else ""
     if fact["answer"] == "no":
@@ -178,7 +189,12 @@ def riding_rows(facts: dict[str, Any] | None) -> list[tuple[str, str]]:
     if not told:
         return []
     return [
-        (name, _SAID[key](told[key]) if told[key]["answer"] is not None else f"Can't tell: {told[key]['reason']}.")
+        (
+            name,
+            _SAID[key](told[key]) + _seen(told[key])
+            if told[key]["answer"] is not None
+            else f"Can't tell: {told[key]['reason']}.",
+        )
         for key, name in NAMES.items()
     ]
 

@@ -143,13 +143,18 @@ def test_without_coolant_nothing_hot_is_claimed(fakes: ModuleType) -> None:
     assert "No reason can be told from this log" in text
 
 
-@pytest.mark.parametrize(
-    ("probability", "told"),
-    [(0.999, "more than 9 in 10"), (0.84, "about 8 in 10"), (0.5, "about 5 in 10"), (0.02, "less than 1 in 10")],
-)
-def test_odds_have_the_digits_they_are_worth(probability: float, told: str) -> None:
-    # Round(5.0) is 5 either way; half tenths fall to the even one, which no reader can see.
-    assert words.odds(probability) == told
+def test_a_bike_without_a_fault_is_told_so_with_the_odds_of_that(done: Study, said: Diagnosis) -> None:
+    """What the ground asks for may be the likeliest cause with five in ten while hardly any fault is left."""
+    found = {"terrain_load": 0.5, "hot_conditions": 0.3, "normal": 0.12, "fan_fault": 0.08}
+    ranked = tuple(
+        replace(one, probability=found.get(one.cause, 0.0))
+        for one in sorted(said.ranked, key=lambda one: -found.get(one.cause, 0.0))
+    )
+    told = words.why(done.found.analysis, replace(said, conclusion="terrain_load", second_cause=None, ranked=ranked))
+    assert told == [
+        "No fault of the bike shows (about 9 in 10).",
+        "Most likely: the terrain asks for it (about 5 in 10).",
+    ]
 
 
 def test_hostile_names_stay_text(done: Study, said: Diagnosis) -> None:
