@@ -84,7 +84,7 @@ def fan_words(side: FanUse) -> str:
         return f"logged for {looked}, it never ran"
     if side.runs == 0:
         return (
-            f"can't tell: it was not logged, and in {looked} of standing, where alone it would show, the coolant did "
+            f"can't tell: not logged, and in {looked} of standing, where alone it would show, the coolant did "
             "not go up and down as it does with a fan"
         )
     how = "as logged" if side.source == "logged" else "guessed from the coolant of the standing bike"
