@@ -51,6 +51,7 @@ def basis(library: Library, row: RideRow, known: Known) -> dict[str, Any]:
     """Hashes and names of all that an answer on a ride rests on. Equal bases give equal answers."""
     from ridelog.analyze_heat import prior_hash
     from ridelog.analyze_settings import settings_hash
+    from ridelog.diagnose_settings import diagnosis_hash
 
     return {
         "files": [{"name": file.name, "sha256": file.sha256} for file in row.files],
@@ -60,9 +61,10 @@ def basis(library: Library, row: RideRow, known: Known) -> dict[str, Any]:
         "sheet": known.advice.version,
         "sheet_sha256": _hashed(asdict(known.advice)),
         "settings_hash": settings_hash(known.bike, known.advice),
-        "diagnosis_sha256": _diagnosis_hash(),
+        "diagnosis_sha256": diagnosis_hash(),
         "prior_hash": prior_hash(known.baseline),
         "prior_rides": [fit.ride for fit in known.baseline],
+        "effect_sha256": known.effect.hash if known.effect is not None else None,
         "notes_sha256": _hashed([[note.at_s, note.about, note.text] for note in known.notes]),
         "ambient_c": row.ambient_c,
         "start_utc": row.start_utc.isoformat() if row.start_utc is not None else None,
@@ -72,27 +74,6 @@ def basis(library: Library, row: RideRow, known: Known) -> dict[str, Any]:
 
 def _hashed(value: Any) -> str:
     return hashlib.sha256(json.dumps(value, sort_keys=True, default=str).encode()).hexdigest()
-
-
-def _diagnosis_hash() -> str:
-    """Over the figures of the diagnosis, which the analysis' own hash leaves out."""
-    import pkgutil
-    from importlib import import_module
-
-    import numpy as np
-
-    from ridelog import analysis, diagnose, diagnose_advice
-
-    names = sorted(one.name for one in pkgutil.iter_modules(analysis.__path__) if one.name.startswith("diagnosis_"))
-    modules = [diagnose, diagnose_advice, *(import_module(f"{analysis.__name__}.{name}") for name in names)]
-    with np.printoptions(threshold=2**31, floatmode="unique"):
-        told = [
-            (module.__name__, name, repr(value))
-            for module in modules
-            for name, value in sorted(vars(module).items())
-            if name.isupper() and " at 0x" not in repr(value)
-        ]
-    return _hashed(told)
 
 
 def _key_figures(analysis: Analysis) -> dict[str, Any]:
@@ -162,7 +143,18 @@ class Frozen:
 
 
 Changed = Literal[
-    "version", "ride_bike", "bike", "sheet", "baseline", "notes", "ambient", "start", "ride_file", "figures", "other"
+    "version",
+    "ride_bike",
+    "bike",
+    "sheet",
+    "baseline",
+    "effect",
+    "notes",
+    "ambient",
+    "start",
+    "ride_file",
+    "figures",
+    "other",
 ]
 
 
@@ -223,6 +215,7 @@ _PARTS: tuple[tuple[Changed, tuple[str, ...]], ...] = (
     ("ride_file", ("ride_sha256",)),
     ("sheet", ("sheet", "sheet_sha256")),
     ("baseline", ("prior_hash",)),
+    ("effect", ("effect_sha256",)),
     ("notes", ("notes_sha256",)),
     ("ambient", ("ambient_c",)),
     ("start", ("start_utc",)),
@@ -235,7 +228,8 @@ def _changes(then: dict[str, Any], now: dict[str, Any]) -> tuple[Changed, ...]:
         return ()
 
     def differs(*keys: str) -> bool:
-        return any(then.get(key) != now[key] for key in keys)
+        # What an older case did not keep shows in the hash over everything.
+        return any(key in then and then[key] != now[key] for key in keys)
 
     found: list[Changed] = []
     if differs("bike"):
@@ -243,9 +237,10 @@ def _changes(then: dict[str, Any], now: dict[str, Any]) -> tuple[Changed, ...]:
     elif differs("bike_sha256"):
         found.append("bike")
     found += [name for name, keys in _PARTS if differs(*keys)]
-    if found[:1] == ["bike"] and not differs("prior_rides") and "baseline" in found:
-        # Another bike file gives the same rides other figures: that is one change, not two.
-        found.remove("baseline")
+    if found[:1] == ["bike"]:
+        # Another bike file gives the same rides other figures: that is one change, not two or three.
+        same = [name for name in ("baseline", "effect") if name == "effect" or not differs("prior_rides")]
+        found = [name for name in found if name not in same]
     if differs("diagnosis_sha256") or (differs("settings_hash") and not differs("bike_sha256", "sheet_sha256")):
         found.append("figures")
     return tuple(found) or (("other",) if differs("known_hash") else ())

@@ -2,8 +2,9 @@
 
 A result rests on the ride's samples, its air temperature, its notes, the bike file, the sheet in force on its day,
 every numeric constant of the analysis and the version. What other rides of the bike tell (the prior of the heat
-balance) moves neither the map in use nor a reading of the sensor; it reaches a review only where the sheet advises on
-stretches that are found by their heat (`rests_on_prior`). Only then does another ride of the bike count as well.
+balance) moves neither the map in use nor a reading of the sensor; it reaches a result only where the sheet advises on
+stretches that are found by their heat (`rests_on_prior`). Only then does another ride of the bike count as well. What
+other rides say of the bike's slot numbers is laid over the results when they are read, and not kept with them.
 
 The hashes of thousands of rides are compared in memory, after one reading of the catalogue.
 """
@@ -14,7 +15,7 @@ import hashlib
 import json
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, replace
 from datetime import date
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -26,7 +27,9 @@ from ridelog.analyze_heat import prior_hash
 from ridelog.analyze_settings import fit_hash, settings_hash
 from ridelog.baseline import Subject, learned
 from ridelog.diagnose_advice import followed
+from ridelog.diagnose_settings import diagnosis_hash
 from ridelog.errors import LibraryError, RidelogError
+from ridelog.map_numbers import numbers_doubtful
 from ridelog.results import Analysis
 from ridelog.ride import day_of
 from ridelog.store.kept_results import KeptResult
@@ -184,6 +187,7 @@ class Bases:
         self.bikes: dict[str, Bike] = {bike.id: bike for bike in library.bikes()}
         self.sheets = library.advice_sheets()
         self._library = library
+        self._diagnosis = diagnosis_hash()
         self._of_sheet: dict[str, tuple[str, bool]] = {}
         self._of_bike: dict[str, str] = {}
         self._of_build: dict[str, str] = {}
@@ -227,7 +231,7 @@ class Bases:
     def _sheet(self, sheet: Advice) -> tuple[str, bool]:
         known = self._of_sheet.get(sheet.version)
         if known is None:
-            known = _hash((settings_hash(None, sheet), __version__, str(FORM))), rests_on_prior(sheet)
+            known = _hash((settings_hash(None, sheet), self._diagnosis, __version__, str(FORM))), rests_on_prior(sheet)
             self._of_sheet[sheet.version] = known
         return known
 
@@ -284,7 +288,40 @@ def results(
         if progress is not None:
             progress(words.analyzing(number, len(open_)))
         found[index] = _made(library, bases, rows[index])
-    return [one for one in found if one is not None]
+    return _with_doubted_numbers(library, bases, [one for one in found if one is not None], progress)
+
+
+def _with_doubted_numbers(
+    library: Library, bases: Bases, found: Sequence[Found], progress: Callable[[str], None] | None
+) -> list[Found]:
+    """The same, with the map not known on the rides of a bike whose slot numbers the heat of its rides speaks against.
+    Other rides say so, and the kept result of one ride holds none of it."""
+    asked = sorted({one.row.bike for one in found if one.row.bike is not None and _by_number(one.result)})
+    doubted = {name for name in asked if numbers_doubtful(library, bases.bikes[name], progress)}
+    return [
+        replace(one, result=(without := _without_map(one.result)), reason=without.reason)
+        if one.row.bike in doubted and one.result is not None and _by_number(one.result)
+        else one
+        for one in found
+    ]
+
+
+def _by_number(result: RideResult | None) -> bool:
+    """Whether something of the advice is told by a logged slot number."""
+    return (
+        result is not None and not result.estimated_map and any(one.unknown_s < one.advised_s for one in result.kinds)
+    )
+
+
+def _without_map(result: RideResult) -> RideResult:
+    unknown, not_advised = VERDICTS.index("unknown"), VERDICTS.index("not_advised")
+    kinds = []
+    for one in result.kinds:
+        counts = [0] * len(VERDICTS)
+        counts[not_advised] = one.counts[not_advised]
+        counts[unknown] = sum(one.counts) - one.counts[not_advised]
+        kinds.append(one._replace(unknown_s=one.advised_s, conservative_s=0.0, counts=tuple(counts)))
+    return result._replace(kinds=tuple(kinds), reason=cause_words.HEAT_SPEAKS_AGAINST_NUMBERS)
 
 
 def _made(library: Library, bases: Bases, row: ReviewRow) -> Found:

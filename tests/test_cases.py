@@ -15,11 +15,13 @@ import pytest
 
 import ridelog
 import sample_logs
-from ridelog import case_findings, cases
+from ridelog import case_findings, cases, study
 from ridelog.analysis import diagnosis_table
 from ridelog.case_findings import Changed, Frozen, findings, today
+from ridelog.effect import Effect
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
 from ridelog.ingest import ImportOptions, import_files
+from ridelog.results import Band
 from ridelog.store.complaints import ComplaintRow, FrozenRide
 from ridelog.store.library import Library
 from ridelog.words import cases as words
@@ -143,6 +145,18 @@ def test_a_change_afterwards_leaves_what_was_found_and_is_named(library: Library
     assert now != after.document
     assert beside.conclusion == now["diagnosis"]["conclusion"]
     assert beside.probability == now["diagnosis"]["ranked"][0]["probability"]
+
+
+def test_another_estimate_of_the_map_is_named_as_that(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
+    case = opened(library)
+    assert frozen(case).document["basis"]["effect_sha256"] is None
+    told = Effect(
+        bike="enduro-12", build="", level="bike", identified=True, reason=None, heat_ratio=Band(0.9, 0.85, 0.95),
+        same_throttle=Band(0.9, 0.85, 0.95), method="", hash="a",
+    )  # fmt: skip
+    monkeypatch.setattr(study, "known_effect", lambda *_: told)
+    assert today(library, frozen(case)).changed == ("effect",)
+    assert words.CHANGED_WORDS["effect"] == "the estimate of what the conservative map does"
 
 
 def test_notes_stay_with_what_was_found(library: Library) -> None:

@@ -16,6 +16,7 @@ CHANGED_WORDS: dict[str, str] = {
     "bike": "the bike file",
     "sheet": "the advice sheet in force on that day",
     "baseline": "the bike's rides it is held against",
+    "effect": "the estimate of what the conservative map does",
     "notes": "the notes on the ride",
     "ambient": "the air temperature given for the ride",
     "start": "the ride's date or time of day",
