@@ -29,7 +29,7 @@ from ridelog.baseline import Subject, learned
 from ridelog.diagnose_advice import followed
 from ridelog.diagnose_settings import diagnosis_hash
 from ridelog.errors import LibraryError, RidelogError
-from ridelog.map_numbers import numbers_doubtful
+from ridelog.map_numbers import bikes_doubted
 from ridelog.results import Analysis
 from ridelog.ride import day_of
 from ridelog.store.kept_results import KeptResult
@@ -297,7 +297,7 @@ def _with_doubted_numbers(
     """The same, with the map not known on the rides of a bike whose slot numbers the heat of its rides speaks against.
     Other rides say so, and the kept result of one ride holds none of it."""
     asked = sorted({one.row.bike for one in found if one.row.bike is not None and _by_number(one.result)})
-    doubted = {name for name in asked if numbers_doubtful(library, bases.bikes[name], progress)}
+    doubted = bikes_doubted(library, [bases.bikes[name] for name in asked], progress)
     return [
         replace(one, result=(without := _without_map(one.result)), reason=without.reason)
         if one.row.bike in doubted and one.result is not None and _by_number(one.result)

@@ -7,7 +7,7 @@ made on each map over many rides can. Where it speaks against the bike file, not
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from contextlib import suppress
 from datetime import date
 from typing import TYPE_CHECKING
@@ -30,11 +30,18 @@ _LATEST = Subject("", date.max, "")
 """No ride is left out, and the latest come first."""
 
 
-def numbers_doubtful(library: Library, bike: Bike, progress: Callable[[str], None] | None = None) -> bool:
-    """Whether the map named conservative likely makes more heat than the other, by the bike's latest MOST_RIDES rides
-    that can be fitted. The answer is kept. Raises LibraryError."""
+def bikes_doubted(
+    library: Library, bikes: Iterable[Bike], progress: Callable[[str], None] | None = None
+) -> frozenset[str]:
+    """Ids of the bikes of which the map named conservative likely makes more heat than the other, by their latest
+    MOST_RIDES rides that can be fitted. The answers are kept. Raises LibraryError."""
+    figures = diagnosis_hash()
+    return frozenset(bike.id for bike in bikes if _doubted(library, bike, figures, progress))
+
+
+def _doubted(library: Library, bike: Bike, figures: str, progress: Callable[[str], None] | None) -> bool:
     marks = [" ".join(one) for one in library.ride_marks(bike.id)]
-    rests_on = (fit_hash(bike), diagnosis_hash(), __version__, *marks)
+    rests_on = (fit_hash(bike), figures, __version__, *marks)
     basis = hashlib.sha256("\n".join(rests_on).encode()).hexdigest()
     subject = f"map numbers {bike.id}"
     kept = library.estimate(subject)

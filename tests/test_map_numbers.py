@@ -14,7 +14,7 @@ from plant.trouble import swapped_slots
 from ridelog import map_numbers
 from ridelog.errors import LibraryError
 from ridelog.kept_results import Found, results
-from ridelog.map_numbers import numbers_doubtful
+from ridelog.map_numbers import bikes_doubted
 from ridelog.ride import Ride, SourceFile
 from ridelog.store.library import Library
 from ridelog.words import causes as cause_words
@@ -56,13 +56,17 @@ def library(tmp_path_factory: pytest.TempPathFactory) -> Library:
     return library
 
 
+def numbers_doubtful(library: Library, name: str) -> bool:
+    return name in bikes_doubted(library, [library.bike(name)])
+
+
 def told(library: Library, bike: str) -> list[Found]:
     return results(library, library.review_rows(bike))
 
 
 def test_the_heat_tells_which_way_round_the_numbers_are(library: Library) -> None:
-    assert not numbers_doubtful(library, library.bike("right"))
-    assert numbers_doubtful(library, library.bike("wrong"))
+    assert not numbers_doubtful(library, "right")
+    assert numbers_doubtful(library, "wrong")
 
 
 def test_then_the_map_is_not_known_on_any_of_its_rides(library: Library) -> None:
@@ -88,7 +92,7 @@ def test_then_the_map_is_not_known_on_any_of_its_rides(library: Library) -> None
 def test_with_the_numbers_put_right_in_the_bike_file_it_is_told_again(library: Library, tmp_path: Path) -> None:
     library.add_bike(bike_file(tmp_path, "wrong", conservative_slot=1))
     try:
-        assert not numbers_doubtful(library, library.bike("wrong"))
+        assert not numbers_doubtful(library, "wrong")
         assert [one.result.kinds for one in told(library, "wrong") if one.result] == [
             one.result.kinds for one in told(library, "right") if one.result
         ]
@@ -97,14 +101,14 @@ def test_with_the_numbers_put_right_in_the_bike_file_it_is_told_again(library: L
 
 
 def test_the_answer_is_kept_until_a_ride_is_marked_faulty(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
-    numbers_doubtful(library, library.bike("wrong"))
+    numbers_doubtful(library, "wrong")
     asked: list[str] = []
     fits_of = map_numbers.fits_of
     monkeypatch.setattr(map_numbers, "fits_of", lambda *given: asked.append("fits") or fits_of(*given))
-    assert numbers_doubtful(library, library.bike("wrong"))
+    assert numbers_doubtful(library, "wrong")
     assert asked == []
     library.edit("wrong-0", condition="faulty")
-    numbers_doubtful(library, library.bike("wrong"))
+    numbers_doubtful(library, "wrong")
     assert asked == ["fits"]
     library.edit("wrong-0", condition="unknown")
 
@@ -115,5 +119,5 @@ def test_a_library_that_cannot_be_written_costs_no_answer(library: Library, monk
 
     monkeypatch.setattr(type(library), "keep_estimate", full)
     library.edit("wrong-1", ambient_c=21.0)
-    assert numbers_doubtful(library, library.bike("wrong"))
+    assert numbers_doubtful(library, "wrong")
     library.edit("wrong-1", ambient_c=20.0)
