@@ -74,7 +74,7 @@ def fill(library: Library, folder: Path, rides: int, bikes: int) -> None:
             catalogue.insert_ride(db, ride, 1, f"{number:064x}")
         db.execute(
             """INSERT INTO ride_note (ride_seq, at_s, about, text, written_utc)
-               SELECT seq, 60, 'stop', 'a stop', '' FROM ride WHERE seq % 10 = 0"""
+               SELECT seq, 60, 'stop', 'a stop', '2026-01-01T00:00:00+00:00' FROM ride WHERE seq % 10 = 0"""
         )
     bases = Bases(library)
     kept = []
