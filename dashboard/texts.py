@@ -299,6 +299,7 @@ BASIS_WORDS = {
     "prior_rides": "Rides it was held against",
     "prior_hash": "Their fits (SHA-256)",
     "notes_sha256": "Notes (SHA-256)",
+    "effect_sha256": "The map's effect by the rides on both maps (SHA-256)",
     "ambient_c": "Air temperature given for the ride",
     "start_utc": "Start of the ride (UTC)",
     "known_hash": "All of it together (SHA-256)",
