@@ -85,12 +85,12 @@ def analyzed(
     doubts = Doubts()
     marks = ride.quality
     ride = with_usable_coolant(ride, doubts)
-    scene, driven = _scene(ride, bike, ambient_c, doubts)
+    scene, driven = scene_of(ride, bike, ambient_c, doubts)
     grid, ground, moved, slope = scene.grid, scene.ground, scene.moved, scene.slope
     soil = analyze_drive.ground_drag(scene, driven, doubts)
     map_used = analyze_map_use.map_use(ride, bike, doubts, grid=grid, opening=driven.opening, notes=notes)
     used = map_used.track
-    balance = analyze_heat.balance(scene, driven, ride, _map_on_grid(used, grid), baseline)
+    balance = analyze_heat.balance(scene, driven, ride, map_on_grid(used, grid), baseline)
     settle = analyze_heat_use.settle_along(balance)
     limit_c = bike.limit_c if bike is not None else max(value for _, value in DEFAULT_THRESHOLDS_C)
     signals = shapes.Signals(
@@ -129,7 +129,7 @@ def analyzed(
     if not balance.heat.fitted and balance.heat.reason is not None:
         doubts.say("heat", balance.heat.reason)
     boils = _boiling(scene, coolant, doubts)
-    checked = analyze_check.checks(scene, driven, advice, _map_on_grid(used, grid), doubts)
+    checked = analyze_check.checks(scene, driven, advice, map_on_grid(used, grid), doubts)
     result = Analysis(
         ride=_facts(ride, scene, map_used),
         basis=_basis(ride, bike, advice, doubts, baseline),
@@ -173,12 +173,14 @@ def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideF
 def _for_heat(ride: Ride, bike: Bike | None, ambient_c: float | None) -> tuple[Scene, Drive, Ride, FloatArray | None]:
     doubts = Doubts()
     ride = with_usable_coolant(ride, doubts)
-    scene, driven = _scene(ride, bike, ambient_c, doubts)
+    scene, driven = scene_of(ride, bike, ambient_c, doubts)
     map_used = analyze_map_use.map_use(ride, bike, doubts, grid=scene.grid, opening=driven.opening)
-    return scene, driven, ride, _map_on_grid(map_used.track, scene.grid)
+    return scene, driven, ride, map_on_grid(map_used.track, scene.grid)
 
 
-def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubts) -> tuple[Scene, Drive]:
+def scene_of(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubts) -> tuple[Scene, Drive]:
+    """A ride's channels on the analysis' grid with motion, slope and air, and what its engine gave; what is missing
+    goes to `doubts`."""
     grid = make_grid(ride)
     ground = analyze_inputs.ground_speed(ride, grid)
     moved = motion.motion(ground.speed_mps, grid.step_s, from_position=ground.from_position) if ground else None
@@ -189,7 +191,8 @@ def _scene(ride: Ride, bike: Bike | None, ambient_c: float | None, doubts: Doubt
     return scene, analyze_drive.drive(scene, doubts)
 
 
-def _map_on_grid(used: adherence.MapTrack, grid: Grid) -> FloatArray | None:
+def map_on_grid(used: adherence.MapTrack, grid: Grid) -> FloatArray | None:
+    """1 on the conservative map, 0 on the standard one, NaN where not known, (n,); None where nothing is known."""
     return analyze_map.on_grid(used, grid.t_s) if used.start_s.size else None
 
 
@@ -362,7 +365,7 @@ def _traces(
         "power_w": driven.power_w,
         "slip": driven.gearing.slip,
         "gear": driven.gearing.gears.gear if driven.gearing.gears is not None else None,
-        "map_conservative": _map_on_grid(map_used.track, grid),
+        "map_conservative": map_on_grid(map_used.track, grid),
         "map_confidence": map_used.confidence(grid.t_s),
     }
     series.update({name: values for name, values in optional.items() if values is not None})

@@ -356,12 +356,12 @@ def _holdout(task: Task, near: FloatArray) -> tuple[float | None, float]:
 
 
 def prior_hash(others: Sequence[RideFit]) -> str | None:
-    """SHA-256 over the rides a prior came from and their fits; None without any."""
+    """SHA-256 over the rides a prior came from, their days' air and their fits; None without any."""
     if not others:
         return None
     digest = hashlib.sha256()
     for one in others:
-        digest.update(f"{one.ride}\n{one.other or ''}\n{one.day or ''}\n".encode())
+        digest.update(f"{one.ride}\n{one.other or ''}\n{one.day or ''}\n{one.air_c!r}\n".encode())
         for values in (one.theta, one.information, one.prior_mean, one.prior_covariance):
             digest.update(np.ascontiguousarray(values, dtype="<f8").tobytes())
     return digest.hexdigest()

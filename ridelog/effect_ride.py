@@ -13,7 +13,7 @@ from ridelog.analysis import effect, effect_columns, load, shapes, thermal, ther
 from ridelog.analysis.effect import Part
 from ridelog.analysis.effect_columns import Track
 from ridelog.analysis.thermal import Plant
-from ridelog.analyze import _scene
+from ridelog.analyze import scene_of
 from ridelog.analyze_coolant import with_usable_coolant
 from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.bike import Bike
@@ -30,7 +30,7 @@ def part_of(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> Part |
     if used.start_s.size == 0:
         return words.WITHOUT["map"]
     ride = with_usable_coolant(ride, doubts)
-    scene, driven = _scene(ride, bike, ambient_c, doubts)
+    scene, driven = scene_of(ride, bike, ambient_c, doubts)
     soil = analyze_drive.ground_drag(scene, driven, doubts)
     track = track_of(scene, driven, bike, analyze_map.on_grid(used, scene.grid.t_s), soil)
     if isinstance(track, str):

@@ -315,6 +315,7 @@ def test_a_prior_is_named_by_its_rides_and_what_they_told() -> None:
     hashes = {prior_hash(rides) for rides in ((one,), (two,), (one, two), (two, one))}
     assert len(hashes) == 4
     assert prior_hash((replace(one, theta=one.theta + 1e-9),)) != prior_hash((one,))
+    assert prior_hash((replace(one, air_c=31.0),)) != prior_hash((one,))
     result, _ = run(warm(), BIKE, (one, two))
     assert result.basis.prior is not None
     assert result.basis.prior.hash == prior_hash((one, two))

@@ -187,7 +187,7 @@ def compare_fit(ride: Ride, bike: Bike) -> None:
 
 
 STAGES = (
-    (analyze_module, "_scene"),
+    (analyze_module, "scene_of"),
     (analyze_heat, "balance"),
     (analyze_heat_use, "settle_along"),
     (analyze_heat_use, "with_settle"),

@@ -18,7 +18,7 @@ from ridelog import analyze_heat
 from ridelog.advice import default_advice
 from ridelog.analysis import thermal, thermal_prior
 from ridelog.analysis.thermal_prior import RideFit
-from ridelog.analyze import _scene, analyze, heat_fit
+from ridelog.analyze import analyze, heat_fit, scene_of
 from ridelog.analyze_drive import Doubts
 from ridelog.bike import Bike, parse_bike
 from ridelog.ingest import ImportOptions, read_rides
@@ -100,7 +100,7 @@ def rms(values: FloatArray) -> float:
 def ahead(folder: Path, file: str) -> Ahead:
     """Throttle, engine speed and ground speed over the minute are given; of the coolant only where it stands."""
     car = the_car()
-    scene, driven = _scene(read(folder / file), car, None, Doubts())
+    scene, driven = scene_of(read(folder / file), car, None, Doubts())
     air = analyze_heat.ambient(scene)
     assert air is not None
     made = analyze_heat.conditions(scene, driven, air, None)

@@ -18,7 +18,7 @@ from ridelog import analyze_heat, analyze_map
 from ridelog.advice import default_advice
 from ridelog.analysis.thermal import STEP_S
 from ridelog.analysis.thermal_prior import RideFit
-from ridelog.analyze import _map_on_grid, _scene, analyze, heat_fit
+from ridelog.analyze import analyze, heat_fit, map_on_grid, scene_of
 from ridelog.analyze_drive import Doubts
 from ridelog.results import Band
 from ridelog.ride import Ride
@@ -110,8 +110,8 @@ def judge(group: int, number: int, history: list[RideFit], ridden: Simulated, ai
     fault = truth.fault
     doubts = Doubts()
     bike = bike_of(list(BIKES)[group % len(BIKES)])
-    scene, driven = _scene(ride, bike, air_c, doubts)
-    used = _map_on_grid(analyze_map.map_track(ride, bike, doubts), scene.grid)
+    scene, driven = scene_of(ride, bike, air_c, doubts)
+    used = map_on_grid(analyze_map.map_track(ride, bike, doubts), scene.grid)
     balance = analyze_heat.balance(scene, driven, ride, used, history)
     heat, drawn = balance.heat, balance.drawn
     fan_s = float(truth.trace.fan.mean() * ride.duration_s)
