@@ -103,6 +103,19 @@ class Placed:
 
 
 @dataclass(frozen=True)
+class Standing:
+    """How a device got its place: by its clock and what was told (`expected_s` on the common clock, None where neither
+    says anything), by what it shares with the device `against`, or not at all (`refusal` says why). `note` is None for
+    the device whose clock was kept."""
+
+    expected_s: float | None
+    against: int | None = None
+    found: Comparison | None = None
+    note: Note | None = None
+    refusal: InputRefused | None = None
+
+
+@dataclass(frozen=True)
 class Clocks:
     """All recordings on one clock whose 0 is `moment` (of kind `basis`, from the device `kept`)."""
 
@@ -111,10 +124,12 @@ class Clocks:
     moment: datetime
     kept: int
     notes: tuple[Note, ...]
+    standings: tuple[Standing, ...]
 
 
-def bring_together(devices: Sequence[Device], bike: Bike | None) -> Clocks:
-    """All devices on one clock. Raises InputRefused for one whose place can't be told."""
+def bring_together(devices: Sequence[Device], bike: Bike | None, *, leave_open: bool = False) -> Clocks:
+    """All devices on one clock. Raises InputRefused for one whose place can't be told; with `leave_open` it stands
+    where it could fit, else at the beginning, and its standing says why."""
     kept = _keeper(devices)
     base = devices[kept]
     basis = base.basis
@@ -123,6 +138,7 @@ def bring_together(devices: Sequence[Device], bike: Bike | None) -> Clocks:
     notes: dict[int, Note] = {}
     if base.given_s is not None:
         notes[kept] = _given_note(base)
+    standings: dict[int, Standing] = {kept: Standing(first_s)}
     told: dict[int, list[tuple[int, Comparison]]] = {number: [] for number in range(len(devices))}
     waiting = [number for number in range(len(devices)) if number != kept]
     moved = True
@@ -138,13 +154,24 @@ def bring_together(devices: Sequence[Device], bike: Bike | None) -> Clocks:
                 if found is not None and found.offset.status == "aligned":
                     match = _Match(devices[at], placed[at], found)
                     placed[number], notes[number] = _settled(device, expected_s, match, base)
+                    standings[number] = Standing(expected_s, at, found, notes[number])
                     waiting.remove(number)
                     moved = True
                     break
     settled = list(placed.values())
     for number in waiting:
-        tried = [one for at, one in told[number] if at == kept] or [one for _, one in told[number]]
-        placed[number], notes[number] = _unsettled(devices[number], base, settled, tried[0] if tried else None)
+        tried = [one for one in told[number] if one[0] == kept] or told[number]
+        at, closest = tried[0] if tried else (kept, None)
+        standing = Standing(_expected_s(devices[number], base), at, closest)
+        try:
+            placed[number], notes[number] = _unsettled(devices[number], base, settled, closest)
+            standings[number] = replace(standing, note=notes[number])
+        except InputRefused as error:
+            if not leave_open:
+                raise
+            places = closest.offset.candidates_s if closest is not None else ()
+            placed[number] = Placed(devices[number].piece.normalized, placed[at].start_s + (places or (0.0,))[0])
+            standings[number] = replace(standing, refusal=error)
     everything = tuple(placed[number] for number in range(len(devices)))
     moment = base.moment or _BEGINNING
     told_notes = [notes[number] for number in sorted(notes)]
@@ -158,7 +185,9 @@ def bring_together(devices: Sequence[Device], bike: Bike | None) -> Clocks:
                 "receiver does whose count of weeks ran over",
             )
         )
-    return Clocks(everything, basis, moment, kept, tuple(told_notes))
+    return Clocks(
+        everything, basis, moment, kept, tuple(told_notes), tuple(standings[number] for number in range(len(devices)))
+    )
 
 
 def _lost_turns(devices: Sequence[Device], base: Device, placed: Sequence[Placed]) -> int:
@@ -252,7 +281,7 @@ def _settled(device: Device, expected_s: float | None, match: _Match, base: Devi
     how = words.difference(device.name, against.name, float(apart[0]), found)
     if device.given_s is not None:
         text = f"{words.given(device.name, device.given_s, dated=device.moment is not None)}, as told; {measured}"
-        text += "; the ride agrees with it" if agree else f"; by the ride itself {how}: check --offset"
+        text += "; the ride agrees with it" if agree else f"; by the ride itself {how}: check the offset that was given"
         return Placed(own, expected_s), Note("clock_given", text)
     if agree:
         text = f"the clocks agree: {how}; {measured}. Both stand as they are"

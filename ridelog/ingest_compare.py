@@ -72,10 +72,32 @@ class Signal:
 @dataclass(frozen=True)
 class Comparison:
     """How the clock of one recording lies to another's, each counted from its own first sample. `what` names what was
-    compared, in words."""
+    compared, in words; `reference` and `other` are the two sides of it, as they can be drawn."""
 
     offset: offset.Offset
     what: str
+    reference: Side
+    other: Side
+
+
+@dataclass(frozen=True)
+class Side:
+    """A channel of one recording in words, and its samples on that recording's own clock. `channel` names the quantity,
+    `gps_speed_mps` also where speed was worked out from positions."""
+
+    channel: str
+    words: str
+    signal: Signal
+
+
+@dataclass(frozen=True)
+class _Pairing:
+    """Something two recordings both show, and what it tells of their clocks."""
+
+    what: str
+    reference: Side
+    other: Side
+    estimate: _Estimate
 
 
 _Estimate = Callable[[float, float], offset.Offset]
@@ -94,10 +116,10 @@ def compare(
         # Engines warm up alike: where something quick was compared and does not fit, no temperature has a say.
         if best is not None and best.offset.status != "constant":
             break
-        for what, estimate in pairs:
-            found = estimate(near_s or 0.0, longest_s if near_s is None else NEAR_S)
+        for pair in pairs:
+            found = pair.estimate(near_s or 0.0, longest_s if near_s is None else NEAR_S)
             if best is None or rank[found.status] > rank[best.offset.status]:
-                best = Comparison(found, what)
+                best = Comparison(found, pair.what, pair.reference, pair.other)
             if found.status == "aligned":
                 break
     return best
@@ -108,35 +130,76 @@ def length_s(recorded: Recorded) -> float:
     return float(recorded.samples[TIME][-1])
 
 
-def _pairings(reference: Recorded, other: Recorded, bike: Bike | None) -> Iterator[tuple[str, _Estimate]]:
+def telling_side(recorded: Recorded) -> Side | None:
+    """What shows best what a recording tells of its ride; None where it holds nothing that is compared."""
+    for name, words in _QUICK:
+        if logged(recorded, name):
+            return Side(name, words, signal(recorded, name))
+    ground = _ground(recorded)
+    if ground is not None:
+        return _ground_side(ground)
+    for name, words in (*_SETTINGS, *_TEMPERATURES):
+        if logged(recorded, name):
+            return Side(name, words, signal(recorded, name))
+    return None
+
+
+def _pairings(reference: Recorded, other: Recorded, bike: Bike | None) -> Iterator[_Pairing]:
     for name, words in _QUICK:
         if logged(reference, name) and logged(other, name):
-            yield f"{words} of both", partial(_same, signal(reference, name), signal(other, name))
+            yield _alike(reference, other, name, words, _same)
     here, there = _ground(reference), _ground(other)
     if here is not None and there is not None:
-        yield f"{_SPEED} of both", partial(_two_receivers, here, there)
+        found: _Estimate = partial(_two_receivers, here, there)
+        yield _Pairing(f"{_SPEED} of both", _ground_side(here), _ground_side(there), found)
     for name, words, kind in _TURNING:
         ratios = bike.rpm_per_mps if bike is not None and kind == "rpm" else None
+        what = f"{words} against {_SPEED}"
         if here is not None and logged(other, name):
-            found = partial(_turning, here, signal(other, name), kind=kind, ratios=ratios)
-            yield f"{words} against {_SPEED}", found
+            turning = Side(name, words, signal(other, name))
+            found = partial(_turning, here, turning.signal, kind=kind, ratios=ratios)
+            yield _Pairing(what, _ground_side(here), turning, found)
         if there is not None and logged(reference, name):
-            found = partial(_turning, there, signal(reference, name), kind=kind, ratios=ratios)
-            yield f"{words} against {_SPEED}", partial(_turned_round, found)
+            turning = Side(name, words, signal(reference, name))
+            found = partial(_turning, there, turning.signal, kind=kind, ratios=ratios)
+            yield _Pairing(what, turning, _ground_side(there), partial(_turned_round, found))
     for one, two, forwards in ((reference, other, True), (other, reference, False)):
         if logged(one, "wheel_speed_mps") and logged(two, "engine_rpm"):
-            wheel = _Ground(signal(one, "wheel_speed_mps"), None, from_positions=False)
-            found = partial(_turning, wheel, signal(two, "engine_rpm"), kind="rpm", ratios=None)
-            yield "engine speed against wheel speed", found if forwards else partial(_turned_round, found)
+            wheel = Side("wheel_speed_mps", "wheel speed", signal(one, "wheel_speed_mps"))
+            engine = Side("engine_rpm", "engine speed", signal(two, "engine_rpm"))
+            rolling = _Ground(wheel.signal, None, from_positions=False)
+            found = partial(_turning, rolling, engine.signal, kind="rpm", ratios=None)
+            what = "engine speed against wheel speed"
+            yield (
+                _Pairing(what, wheel, engine, found)
+                if forwards
+                else _Pairing(what, engine, wheel, partial(_turned_round, found))
+            )
     for name, words in _SETTINGS:
         if logged(reference, name) and logged(other, name):
-            yield f"{words} of both", partial(_same, signal(reference, name), signal(other, name))
+            yield _alike(reference, other, name, words, _same)
 
 
-def _temperatures(reference: Recorded, other: Recorded) -> Iterator[tuple[str, _Estimate]]:
+def _temperatures(reference: Recorded, other: Recorded) -> Iterator[_Pairing]:
     for name, words in _TEMPERATURES:
         if logged(reference, name) and logged(other, name):
-            yield f"{words} of both", partial(_same_temperature, signal(reference, name), signal(other, name))
+            yield _alike(reference, other, name, words, _same_temperature)
+
+
+def _alike(
+    reference: Recorded,
+    other: Recorded,
+    name: str,
+    words: str,
+    compared: Callable[[Signal, Signal, float, float], offset.Offset],
+) -> _Pairing:
+    """One channel that both have."""
+    one, two = (Side(name, words, signal(recorded, name)) for recorded in (reference, other))
+    return _Pairing(f"{words} of both", one, two, partial(compared, one.signal, two.signal))
+
+
+def _ground_side(ground: _Ground) -> Side:
+    return Side("gps_speed_mps", _SPEED, ground.signal)
 
 
 def _turned_round(backwards: _Estimate, shift_s: float, furthest_s: float) -> offset.Offset:

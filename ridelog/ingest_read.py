@@ -257,6 +257,15 @@ def _time_columns(columns: list[RawColumn], plan: normalize.Plan) -> tuple[RawCo
 
 
 def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None) -> Ride:
+    sources, devices = read_devices(paths, options, start)
+    normalized, timeline, notes = join_pieces(devices, options.bike, options.timezone)
+    return make_ride(normalized, timeline, sources=tuple(sources), notes=notes, options=options)
+
+
+def read_devices(
+    paths: Sequence[Path], options: ImportOptions, start: datetime | None = None
+) -> tuple[list[SourceFile], list[Device]]:
+    """What each of several devices recorded of one ride, each on its own clock yet. Raises RidelogError only."""
     if start is not None:
         raise UsageError(
             "--start can't be given for files read together: each has its own first sample",
@@ -285,5 +294,4 @@ def _join(paths: Sequence[Path], options: ImportOptions, start: datetime | None)
             )
         sources.append(source)
         devices.append(Device(path.name, source.format, found[0], offset_s))
-    normalized, timeline, notes = join_pieces(devices, options.bike, options.timezone)
-    return make_ride(normalized, timeline, sources=tuple(sources), notes=notes, options=options)
+    return sources, devices

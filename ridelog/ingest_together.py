@@ -15,7 +15,7 @@ from ridelog.ingest_clocks import Clocks, Device, Piece, Placed, bring_together
 from ridelog.normalize import Column, Normalized
 from ridelog.ride import Note
 
-__all__ = ["Device", "Piece", "join_pieces", "offset_of", "parse_offset_option"]
+__all__ = ["Device", "Piece", "join_pieces", "join_placed", "offset_of", "parse_offset_option"]
 
 _FURTHEST_S = 3.2e9
 """A hundred years: no clock is further off."""
@@ -25,7 +25,13 @@ def join_pieces(
     devices: Sequence[Device], bike: Bike | None, timezone: str | None
 ) -> tuple[Normalized, clock.Timeline, tuple[Note, ...]]:
     """The joint ride of one piece a device. Raises InputRefused where they can't be joined."""
-    clocks = bring_together(devices, bike)
+    return join_placed(devices, bring_together(devices, bike), timezone)
+
+
+def join_placed(
+    devices: Sequence[Device], clocks: Clocks, timezone: str | None = None
+) -> tuple[Normalized, clock.Timeline, tuple[Note, ...]]:
+    """The joint ride of devices that are on one clock. Raises InputRefused where they share no moment."""
     names = [device.name for device in devices]
     joined = align.join([_part(name, placed, clocks) for name, placed in zip(names, clocks.placed, strict=True)])
     columns: dict[str, Column] = {}

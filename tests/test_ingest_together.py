@@ -354,7 +354,9 @@ def test_another_ride_does_not_overrule_the_clocks(write: Writer) -> None:
 # -- the option -------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize(("seconds", "says"), [(-2220.0, "the ride agrees with it"), (-2190.0, "check --offset")])
+@pytest.mark.parametrize(
+    ("seconds", "says"), [(-2220.0, "the ride agrees with it"), (-2190.0, "check the offset that was given")]
+)
 def test_an_offset_that_was_given_is_kept_and_checked(ride: Ride, write: Writer, seconds: float, says: str) -> None:
     engine = write("engine.csv", ENGINE, ahead_s=2220.0)
     track = write("track.csv", TRACK, ahead_s=0.0, every=4)
