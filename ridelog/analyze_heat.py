@@ -211,11 +211,18 @@ def balance(
         fitted = task.fit()
         reason = _nothing_told(fitted, prior) or _no_better(fitted, task)
     if reason is not None:
-        drawn = None
-        if others:
-            healthy = thermal_prior.pooled(others, base, may_be_faulty=False)
-            drawn = Drawn(plant, steps, thermal_use.draws(healthy.mean, _with_ratio(healthy.covariance, healthy)))
-        return Balance(Heat(False, reason, baseline_rides=len(others), load_source=source), drawn, basis=basis)
+        heat = Heat(False, reason, baseline_rides=len(others), load_source=source)
+        if not others:
+            return Balance(heat, basis=basis)
+        healthy = thermal_prior.pooled(others, base, may_be_faulty=False)
+        drawn = Drawn(plant, steps, thermal_use.draws(healthy.mean, _with_ratio(healthy.covariance, healthy)))
+        if starts.size:
+            heat = replace(
+                heat,
+                estimates_miss_c=_miss_c(plant, steps, healthy.mean, starts),
+                persistence_rmse_c=_stays_c(steps, starts),
+            )
+        return Balance(heat, drawn, basis=basis)
     own = thermal_prior.kept(ride.id, fitted, prior)
     if not full:
         return Balance(Heat(True, None), None, own)
@@ -245,9 +252,19 @@ class Task:
 
     def stays_c(self) -> float:
         """Error after a minute of a coolant that stays as it is."""
-        coolant_c = self.steps.coolant_c
-        ahead = coolant_c[self.starts + thermal_fit.WINDOW_STEPS]
-        return float(np.sqrt(((coolant_c[self.starts] - ahead) ** 2).mean()))
+        return _stays_c(self.steps, self.starts)
+
+
+def _stays_c(steps: Conditions, starts: thermal.IndexArray) -> float:
+    ahead_c = steps.coolant_c[starts + thermal_fit.WINDOW_STEPS]
+    return float(np.sqrt(((steps.coolant_c[starts] - ahead_c) ** 2).mean()))
+
+
+def _miss_c(plant: Plant, steps: Conditions, theta: FloatArray, starts: thermal.IndexArray) -> float:
+    """Error after a minute of the balance at `theta`, from each window's own reading."""
+    reach = thermal_fit.WINDOW_STEPS
+    path = thermal.march(plant, theta[None], steps, thermal.Windows(starts, reach, steps.coolant_c[starts]))[-1, 0]
+    return float(np.sqrt(((path - steps.coolant_c[starts + reach]) ** 2).mean()))
 
 
 def _with_ratio(covariance: FloatArray, prior: Prior) -> FloatArray:

@@ -198,6 +198,8 @@ class Heat:
     at 0, 2, 5, 10, 20 m/s. `time_constant_s` at 10 m/s. `rmse_c` is the error after 60 s on the windows fitted,
     `holdout_rmse_c` on halves of the ride predicted from the other half, `persistence_rmse_c` that of "stays as it is"
     on the same windows. `from_prior` is the share of each parameter's certainty that came from before the ride.
+    `estimates_miss_c`: where nothing was fitted and estimates go by other rides, their error after 60 s from this
+    ride's own readings.
     """
 
     fitted: bool
@@ -209,6 +211,7 @@ class Heat:
     rmse_c: float | None = None
     holdout_rmse_c: float | None = None
     persistence_rmse_c: float | None = None
+    estimates_miss_c: float | None = None
     baseline_rides: int = 0
     map_ratio: Band | None = None
     ambient_c: Band | None = None

@@ -298,6 +298,21 @@ def test_the_same_call_gives_the_same_digits() -> None:
     assert json.dumps(one, sort_keys=True) == json.dumps(other, sort_keys=True)
 
 
+def test_estimates_by_other_rides_are_held_against_the_readings_there_are() -> None:
+    """A reading that has nothing to do with the engine: said by how much the two differ, which is right can't be."""
+    unlike = put(
+        warm(), "coolant_c", lambda values: np.where(np.isfinite(values), 40.0 + (np.arange(values.size) % 2), values)
+    )
+    fits = heat_of(run(unlike, BIKE, history())[0])
+    ride, bike, _ = REFUSALS["no coolant"]
+    no_reading = heat_of(run(ride(), bike, history())[0])
+    assert not fits.fitted
+    assert fits.estimates_miss_c is not None
+    assert fits.persistence_rmse_c is not None
+    assert fits.estimates_miss_c > 5.0 > fits.persistence_rmse_c
+    assert no_reading.estimates_miss_c is None
+
+
 def test_other_rides_narrow_what_one_ride_leaves_open() -> None:
     short = cut(warm(), 700.0)
     alone, helped = heat_of(run(short)[0]), heat_of(run(short, BIKE, history())[0])

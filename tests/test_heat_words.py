@@ -131,3 +131,16 @@ def test_estimated_time(analysis: Any) -> None:
     row = replace(analysis.exposure[0], estimated_s=130.4, estimated_low_s=3.3, estimated_high_s=3700.0)
     assert heat_words.estimated(row) == "2 min 10 s (3 s to 1 h 02 min)"
     assert heat_words.estimated(analysis.exposure[0]) == "–"
+
+
+@pytest.mark.parametrize(
+    ("missed_c", "says"),
+    [(None, ""), (1.2, "miss by 1.2 C a minute ahead"), (9.4, "either the readings or these estimates are wrong")],
+)
+def test_estimates_by_other_rides_say_how_they_stand_beside_the_readings(
+    analysis: Any, missed_c: float | None, says: str
+) -> None:
+    heat = Heat(False, "the ride is short", baseline_rides=3, estimates_miss_c=missed_c, persistence_rmse_c=2.6)
+    lines = dict(heat_words.heat_lines(replace(analysis, heat=heat)))
+    assert says in lines["Instead"]
+    assert ("own readings" in lines["Instead"]) == (missed_c is not None)

@@ -121,6 +121,32 @@ def what_if_rows(analysis: Analysis) -> list[tuple[str, str, str]]:
 WHAT_IF_COLUMNS = ("Above", "As it was", "On the conservative map")
 
 
+def what_if_open(analysis: Analysis) -> str | None:
+    """Why the same ride on the conservative map can't be told, or need not be; None where it can."""
+    if not any(s.advised_map == "conservative" for s in analysis.segments):
+        return "No stretch of this ride called for the conservative map."
+    if not analysis.heat.fitted:
+        return "The same ride on the conservative map can't be told: it has no heat balance."
+    if analysis.what_if is None:
+        return "The same ride on the conservative map can't be told: coolant was not logged, so there is no trace to set it beside."
+    kept = analysis.adherence
+    if kept.share is not None and kept.share >= ALWAYS_ON and kept.unknown_s <= 0.0:
+        return "The conservative map was on wherever it was advised, so nothing would have been otherwise."
+    return None
+
+
+ALWAYS_ON = 0.9995
+"""From this share on the map was on all along."""
+
+
+def what_if_map(analysis: Analysis) -> str:
+    """What is assumed where the map in use is not known; '' where it is."""
+    unknown_s = analysis.adherence.unknown_s
+    if unknown_s <= 0.0:
+        return ""
+    return f"The map in use is not known for {_whole(unknown_s)} of the advised time: the standard one is assumed there, so the gain may be less."
+
+
 def what_if_note(told: WhatIf) -> str:
     """Whose figure the map's effect is."""
     band = told.heat_ratio
@@ -160,12 +186,27 @@ def _not_fitted(heat: Heat, level: str) -> list[tuple[str, str]]:
     if heat.baseline_rides:
         rides = "one other ride" if heat.baseline_rides == 1 else f"{heat.baseline_rides} other rides"
         whose = "bikes of its build" if level == "build" else "the bike"
-        found.append(("Instead", f"Estimates go by {rides} of {whose}, so a fault since then is not seen."))
+        text = f"Estimates go by {rides} of {whose}, so a fault since then is not seen."
+        found.append(("Instead", text + _beside_readings(heat)))
     else:
         found.append(
             ("So", "It is not told where the coolant would settle, nor what the conservative map would have changed.")
         )
     return found
+
+
+def _beside_readings(heat: Heat) -> str:
+    """How such estimates stand beside what the sensor showed."""
+    missed_c, stays_c = heat.estimates_miss_c, heat.persistence_rmse_c
+    if missed_c is None or stays_c is None:
+        return ""
+    text = (
+        f" Held against this ride's own readings they miss by {missed_c:.1f} C a minute ahead, where “it stays as it "
+        f"is” misses by {stays_c:.1f} C"
+    )
+    if missed_c < stays_c:
+        return f"{text}."
+    return f"{text}: either the readings or these estimates are wrong for this ride, so go by neither alone."
 
 
 def _rates(band: Band, digits: int) -> str:
