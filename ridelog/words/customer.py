@@ -180,8 +180,8 @@ def _left_standing(diagnosis: Diagnosis) -> str:
 
 
 def after(stretch: str) -> str:
-    """`just after: slow climb`."""
-    return f"just after: {stretch[:1].lower()}{stretch[1:]}"
+    """`Just after slow climb`."""
+    return f"Just after {stretch[:1].lower()}{stretch[1:]}"
 
 
 def other_map(analysis: Analysis, diagnosis: Diagnosis, display: Display) -> str | None:
