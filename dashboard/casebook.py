@@ -147,7 +147,7 @@ class CaseLibrary:
     def remove_note(self, ride_id: str, number: int) -> list[str]:
         """Remove a note."""
         row = self._library.remove_note(ride_id, number)
-        return [texts.note_removed(row.at_s, row.text)]
+        return [texts.note_removed(row.at_s, row.text) if row is not None else note_words.removed_damaged(number)]
 
     def _span(self, ride_id: str) -> Span:
         from ridelog.notes import span_of

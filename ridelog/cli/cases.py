@@ -122,22 +122,21 @@ def drop(case_: str, ride: str | None, *, yes: bool, as_json: bool, library_fold
     from ridelog.words import cases as words
 
     library = open_library(library_folder, must_exist=True)
-    found = library.complaint(case_)
-    name = _ride_of(found, ride) if ride is not None else None
-    what = (
-        f"case {found.id} with its {len(found.rides)} rides' findings" if name is None else f"{name} and its findings"
-    )
+    # By its id alone: what is damaged can be removed like the rest.
+    case_name = library.complaint_id(case_)
+    name = _ride_of(library.complaint(case_name), ride) if ride is not None else None
+    what = f"case {case_name} with all that was found" if name is None else f"{name} and its findings"
     if not yes and not click.confirm(f"Remove {what}?", err=True):
         say("nothing removed")
         return
     if name is None:
-        library.drop_complaint(found.id)
+        library.drop_complaint(case_name)
         if as_json:
-            print_json({"schema": 1, "removed": [found.id]})
+            print_json({"schema": 1, "removed": [case_name]})
         else:
-            show.lines("", [words.dropped(found.id, None)])
+            show.lines("", [words.dropped(case_name, None)])
     else:
-        _told(library.drop_from_complaint(found.id, name), [words.dropped(found.id, name)], as_json=as_json)
+        _told(library.drop_from_complaint(case_name, name), [words.dropped(case_name, name)], as_json=as_json)
 
 
 @case.command("list")

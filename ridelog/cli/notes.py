@@ -186,8 +186,8 @@ def _removed(library: Library, ride_id: str, number: int, document: dict[str, An
     from ridelog.words import notes as words
 
     row = library.remove_note(ride_id, number)
-    document["removed"] = note_entry(row)
-    return [words.removed(row.number, row.at_s, row.text)]
+    document["removed"] = note_entry(row) if row is not None else {"number": number}
+    return [words.removed(row.number, row.at_s, row.text) if row is not None else words.removed_damaged(number)]
 
 
 def _list(library: Library, ride_id: str) -> None:

@@ -18,9 +18,11 @@ from ridelog.cli.common import (
     to_utc,
 )
 from ridelog.cli.edge import say
+from ridelog.errors import LibraryError
 from ridelog.words import terms as words
 
 if TYPE_CHECKING:
+    from ridelog.store.library import Library
     from ridelog.store.rows import RideRow
 
 LATEST = 50
@@ -140,17 +142,24 @@ def edit(
 def remove(ride: str, *, yes: bool, as_json: bool, library_folder: Path | None) -> None:
     """Remove RIDE and its kept original from the library."""
     library = open_library(library_folder, must_exist=True)
-    row = library.row(library.resolve(ride))
-    if not yes:
-        files = ", ".join(file.name for file in row.files)
-        notes = len(library.notes_of(row.id))
-        # Importing the log again brings the ride back, but not what people wrote of it.
-        lost = f"; {notes} note{'' if notes == 1 else 's'} with it" if notes else ""
-        if not click.confirm(f"Remove ride {row.id} ({show.duration(row.duration_s)}; {files}{lost})?", err=True):
-            say("nothing removed")
-            return
-    library.remove(row.id)
+    name = library.resolve(ride)
+    if not yes and not click.confirm(f"Remove ride {name} ({_told(library, name)})?", err=True):
+        say("nothing removed")
+        return
+    library.remove(name)
     if as_json:
-        print_json({"schema": 1, "removed": [row.id]})
+        print_json({"schema": 1, "removed": [name]})
     else:
-        show.lines("", [f"{row.id} removed."])
+        show.lines("", [f"{name} removed."])
+
+
+def _told(library: Library, name: str) -> str:
+    """What is lost with a ride, for the question. What is damaged can be removed like the rest."""
+    try:
+        row, notes = library.row(name), len(library.notes_of(name))
+    except LibraryError:
+        return "what the catalogue says of it is damaged"
+    files = ", ".join(file.name for file in row.files)
+    # Importing the log again brings the ride back, but not what people wrote of it.
+    lost = f"; {notes} note{'' if notes == 1 else 's'} with it" if notes else ""
+    return f"{show.duration(row.duration_s)}; {files}{lost}"

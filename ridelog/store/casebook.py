@@ -11,12 +11,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
-from ridelog.errors import NotInLibrary, UsageError
+from ridelog.errors import LibraryError, NotInLibrary, UsageError
 from ridelog.store import profiles
 from ridelog.store.catalogue import Catalogue, now_utc
-from ridelog.store.complaints import ComplaintRow, FrozenRide, no_such, read, seq_of
+from ridelog.store.checked import check_notes, notes_columns
+from ridelog.store.complaints import ComplaintRow, FrozenRide, case_id, read, seq_of
 from ridelog.store.rows import KEEP, Keep
 from ridelog.store.trouble import library_trouble
 from ridelog.told import cleaned
@@ -30,6 +31,9 @@ if TYPE_CHECKING:
 AboutName = Literal["map_conservative", "map_standard", "stop", "coolant_lost", "service", "other"]
 ABOUTS: tuple[AboutName, ...] = ("map_conservative", "map_standard", "stop", "coolant_lost", "service", "other")
 """What a note can speak of: those of `ride.About`, here without what that module imports."""
+
+NOTE_COLUMNS = notes_columns(ABOUTS)
+"""Columns of a note as `store.checked` looks at them."""
 
 MOST_NOTES = 500
 """Notes on one ride."""
@@ -65,6 +69,7 @@ class Casebook:
     if TYPE_CHECKING:
 
         def _row(self, db: sqlite3.Connection, ride_id: str) -> RideRow: ...
+        def _known(self, db: sqlite3.Connection, ride_id: str) -> None: ...
 
     # -- notes --------------------------------------------------------------------------------------------------------
 
@@ -86,12 +91,13 @@ class Casebook:
                 raise UsageError(
                     f"the ride has {count} notes", where=ride_id, expected=f"at most {MOST_NOTES}", to_do="remove some"
                 )
-            number = db.execute(
-                """INSERT INTO ride_note (ride_seq, at_s, about, text, written_utc)
-                   SELECT seq, ?, ?, ?, ? FROM ride WHERE id = ?""",
-                (at_s, about, text, now_utc(), ride_id),
-            ).lastrowid
-            return _note(db, ride_id, number or 0)
+            number = next_number(db, "note", "SELECT max(seq) FROM ride_note")
+            db.execute(
+                """INSERT INTO ride_note (seq, ride_seq, at_s, about, text, written_utc)
+                   SELECT ?, seq, ?, ?, ?, ? FROM ride WHERE id = ?""",
+                (number, at_s, about, text, now_utc(), ride_id),
+            )
+            return _written(db, ride_id, number)
 
     def correct_note(
         self,
@@ -106,7 +112,7 @@ class Casebook:
         NotInLibrary for a number that is none of this ride's."""
         wording = text if isinstance(text, Keep) else cleaned(text, NOTE_LENGTH, "the note")
         with library_trouble(self.root), self._catalogue.write() as db:
-            row, old = self._row(db, ride_id), _note(db, ride_id, number)
+            row, old = self._row(db, ride_id), _written(db, ride_id, number)
             at_s = old.at_s if isinstance(at_s, Keep) else at_s
             about = old.about if isinstance(about, Keep) else about
             wording = old.text if isinstance(wording, Keep) else wording
@@ -115,13 +121,13 @@ class Casebook:
                 "UPDATE ride_note SET at_s = ?, about = ?, text = ?, written_utc = ? WHERE seq = ?",
                 (at_s, about, wording, now_utc(), number),
             )
-            return _note(db, ride_id, number)
+            return _written(db, ride_id, number)
 
-    def remove_note(self, ride_id: str, number: int) -> NoteRow:
-        """Remove a note of a ride. Returns what it was. Raises NotInLibrary."""
+    def remove_note(self, ride_id: str, number: int) -> NoteRow | None:
+        """Remove a note of a ride. Returns what it was; None for one that was damaged. Raises NotInLibrary."""
         with library_trouble(self.root), self._catalogue.write() as db:
-            self._row(db, ride_id)
-            gone = _note(db, ride_id, number)
+            self._known(db, ride_id)
+            gone = _note(db, ride_id, number, damaged=True)
             db.execute("DELETE FROM ride_note WHERE seq = ?", (number,))
             return gone
 
@@ -142,11 +148,12 @@ class Casebook:
     def complaint(self, text: str) -> ComplaintRow:
         """The one complaint whose id is `text` or starts with it. Raises NotInLibrary."""
         with library_trouble(self.root), self._catalogue.read() as db:
-            exact = read(db, "id = ?", (text,))
-            found = exact or (read(db, "id >= ? AND id < ?", (text, text + "\U0010ffff")) if text else [])
-            if len(found) == 1:
-                return found[0]
-            raise no_such(db, text, [one.id for one in found])
+            return read(db, "id = ?", (case_id(db, text),))[0]
+
+    def complaint_id(self, text: str) -> str:
+        """Its id alone, also where the rest of it is damaged. Raises NotInLibrary."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            return case_id(db, text)
 
     def open_complaint(self, bike: str, day: date, said: str, rides: Sequence[tuple[str, str]] = ()) -> ComplaintRow:
         """Take down a complaint; `rides` are ids with what was found of each. Raises NotInLibrary for an unknown bike
@@ -154,7 +161,7 @@ class Casebook:
         said = cleaned(said, TOLD_LENGTH, "what the rider said")
         with library_trouble(self.root), self._catalogue.write() as db:
             profiles.text_of(db, "bike", bike)
-            name = f"{day.isoformat()}-{_next_number(db, day)}"
+            name = f"{day.isoformat()}-{next_number(db, f'case {day.isoformat()}', _LAST_OF_DAY, day.isoformat())}"
             seq = db.execute(
                 "INSERT INTO complaint (id, bike, day, said, opened_utc) VALUES (?, ?, ?, ?, ?)",
                 (name, bike, day.isoformat(), said, now_utc()),
@@ -274,39 +281,62 @@ def _check_note(row: RideRow, at_s: float, about: str) -> None:
         )
 
 
-_NOTE_COLUMNS = "ride_note.seq, at_s, about, text, written_utc"
-
-
 def _notes(db: sqlite3.Connection, ride_id: str) -> list[NoteRow]:
-    found = db.execute(
-        f"""SELECT {_NOTE_COLUMNS} FROM ride_note JOIN ride ON ride.seq = ride_seq
-            WHERE ride.id = ? ORDER BY at_s, ride_note.seq""",  # noqa: S608 - own names
+    """The notes of a ride in order of time. Raises LibraryError for one that can't be."""
+    return _read(_note_rows(db, ride_id))
+
+
+def _note_rows(db: sqlite3.Connection, ride_id: str) -> list[tuple[Any, ...]]:
+    return db.execute(
+        """SELECT at_s, about, text, written_utc, ride_note.seq, ride.id FROM ride_note JOIN ride ON ride.seq = ride_seq
+           WHERE ride.id = ? ORDER BY at_s, ride_note.seq""",
         (ride_id,),
-    )
+    ).fetchall()
+
+
+def _read(rows: Sequence[tuple[Any, ...]]) -> list[NoteRow]:
+    check_notes(rows, NOTE_COLUMNS)
     return [
         NoteRow(number, at_s, about, text, datetime.fromisoformat(written))
-        for number, at_s, about, text, written in found
+        for at_s, about, text, written, number, _ in rows
     ]
 
 
-def _note(db: sqlite3.Connection, ride_id: str, number: int) -> NoteRow:
-    """One note of a ride. Raises NotInLibrary."""
-    notes = _notes(db, ride_id)
-    for note in notes:
-        if note.number == number:
-            return note
-    numbers = ", ".join(str(note.number) for note in notes[:12]) + (" and more" if len(notes) > 12 else "")
+def _written(db: sqlite3.Connection, ride_id: str, number: int) -> NoteRow:
+    """One note of a ride. Raises NotInLibrary, LibraryError for one that can't be."""
+    note = _note(db, ride_id, number)
+    assert note is not None  # noqa: S101 - a damaged one was told
+    return note
+
+
+def _note(db: sqlite3.Connection, ride_id: str, number: int, *, damaged: bool = False) -> NoteRow | None:
+    """One note of a ride. Where it may be `damaged`, None says so. Raises NotInLibrary."""
+    rows = _note_rows(db, ride_id)
+    mine = [row for row in rows if row[4] == number]
+    if mine:
+        try:
+            return _read(mine)[0]
+        except LibraryError:
+            if not damaged:
+                raise
+            return None
+    numbers = ", ".join(str(row[4]) for row in rows[:12]) + (" and more" if len(rows) > 12 else "")
     raise NotInLibrary(
         f"it has no note {number}",
         where=ride_id,
-        expected=f"one of {numbers}" if notes else "a ride with notes",
+        expected=f"one of {numbers}" if rows else "a ride with notes",
         to_do=f"`ridelog note {ride_id}` lists them with their numbers",
     )
 
 
-def _next_number(db: sqlite3.Connection, day: date) -> int:
-    """One more than the last of that day."""
-    (last,) = db.execute(
-        "SELECT coalesce(max(CAST(substr(id, 12) AS INTEGER)), 0) FROM complaint WHERE day = ?", (day.isoformat(),)
-    ).fetchone()
-    return int(last) + 1
+_LAST_OF_DAY = "SELECT max(CAST(substr(id, 12) AS INTEGER)) FROM complaint WHERE day = ?"
+
+
+def next_number(db: sqlite3.Connection, subject: str, last: str, *values: str) -> int:
+    """A number nobody had: one more than the last given for `subject`, and than the last there is (the query `last`).
+    That of something removed is not given again: what somebody wrote down of it must not come to mean another."""
+    given = db.execute("SELECT last FROM number_given WHERE subject = ?", (subject,)).fetchone()
+    there = db.execute(last, values).fetchone()
+    number = 1 + max(int(row[0]) if row is not None and isinstance(row[0], int) else 0 for row in (given, there))
+    db.execute("INSERT OR REPLACE INTO number_given (subject, last) VALUES (?, ?)", (subject, number))
+    return number

@@ -10,22 +10,34 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
-from functools import cache
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ridelog.store import schema
+from ridelog.store.checked import channel_names, check_files, check_rides
 from ridelog.store.rows import FileRow, RideRow
 from ridelog.store.trouble import BUSY_S
 
 if TYPE_CHECKING:
     from ridelog.ride import Ride
 
-_RIDE_COLUMNS = "seq, id, bike, start_utc, timezone, duration_s, distance_m, peak_c, condition, ambient_c, channels"
+_RIDE_COLUMNS = (
+    "id",
+    "bike",
+    "start_utc",
+    "timezone",
+    "duration_s",
+    "distance_m",
+    "peak_c",
+    "condition",
+    "ambient_c",
+    "channels",
+)
+_RIDE_SQL = f"{', '.join(_RIDE_COLUMNS)}, seq"
 LOCAL_START = """CASE WHEN timezone IS NULL AND id GLOB '[0-9]*' THEN
     substr(id, 1, 4) || '-' || substr(id, 5, 2) || '-' || substr(id, 7, 2) || 'T' ||
     substr(id, 10, 2) || ':' || substr(id, 12, 2) END"""
@@ -99,21 +111,15 @@ def content_key(sha256s: Sequence[str]) -> str:
     return " ".join(sorted(set(sha256s)))
 
 
-@cache
-def channel_names(text: str) -> tuple[str, ...]:
-    """The channels of a ride from the catalogue's column."""
-    return tuple(json.loads(text))
-
-
 def newest_sql(condition: str = "1") -> str:
     """Rides that meet a condition, newest first. Those with a date and those without are each cut to the limit before
     they are put together, so that the index on the date still serves. The condition's values come twice, each followed
     by the limit, then the limit once more."""
     return f"""SELECT * FROM (
-        SELECT {_RIDE_COLUMNS}, start_utc AS began FROM ride WHERE start_utc IS NOT NULL AND {condition}
+        SELECT {_RIDE_SQL}, start_utc AS began FROM ride WHERE start_utc IS NOT NULL AND {condition}
         ORDER BY start_utc DESC, seq DESC LIMIT ?
     ) UNION ALL SELECT * FROM (
-        SELECT {_RIDE_COLUMNS}, {LOCAL_START} AS began FROM ride WHERE start_utc IS NULL AND {condition}
+        SELECT {_RIDE_SQL}, {LOCAL_START} AS began FROM ride WHERE start_utc IS NULL AND {condition}
         ORDER BY began DESC, seq DESC LIMIT ?
     ) ORDER BY began DESC, seq DESC LIMIT ?"""  # noqa: S608
 
@@ -121,10 +127,12 @@ def newest_sql(condition: str = "1") -> str:
 def rows_where(
     db: sqlite3.Connection, condition: str = "1", values: Sequence[Any] = (), limit: int | None = None
 ) -> list[RideRow]:
-    """Rides that meet a condition, newest first; those without a date last, latest import first."""
+    """Rides that meet a condition, newest first; those without a date last, latest import first. Raises LibraryError
+    for a row that can't be (see store.checked)."""
     most = -1 if limit is None else limit
     found = db.execute(newest_sql(condition), (*values, most, *values, most, most)).fetchall()
-    files = _files(db, [row[0] for row in found])
+    check_rides(found, _RIDE_COLUMNS)
+    files = _files(db, {row[10]: row[0] for row in found})
     return [
         RideRow(
             id=ride_id,
@@ -139,12 +147,14 @@ def rows_where(
             channels=channel_names(channels),
             files=files.get(seq, ()),
         )
-        for seq, ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels, _ in found
+        for ride_id, bike, start, zone, duration_s, distance_m, peak_c, condition_, ambient_c, channels, seq, _ in found
     ]
 
 
-def _files(db: sqlite3.Connection, seqs: list[int]) -> dict[int, tuple[FileRow, ...]]:
-    columns = "ride_seq, name, sha256, size_bytes, format"
+def _files(db: sqlite3.Connection, rides: Mapping[int, str]) -> dict[int, tuple[FileRow, ...]]:
+    """The files of rides; `rides` are row number -> id."""
+    columns = "name, sha256, size_bytes, format, ride_seq"
+    seqs = list(rides)
     rows: list[tuple[Any, ...]] = []
     if len(seqs) > 4 * IN_PIECES:
         rows = db.execute(f"SELECT {columns} FROM ride_file ORDER BY ride_seq, position").fetchall()  # noqa: S608
@@ -154,7 +164,8 @@ def _files(db: sqlite3.Connection, seqs: list[int]) -> dict[int, tuple[FileRow, 
             marks = ",".join("?" * len(piece))
             query = f"SELECT {columns} FROM ride_file WHERE ride_seq IN ({marks}) ORDER BY ride_seq, position"  # noqa: S608
             rows += db.execute(query, piece).fetchall()
-    return {seq: tuple(FileRow(*row[1:]) for row in group) for seq, group in groupby(rows, key=lambda row: row[0])}
+    check_files([(*row[:4], rides.get(row[4])) for row in rows if row[4] in rides])
+    return {seq: tuple(FileRow(*row[:4]) for row in group) for seq, group in groupby(rows, key=lambda row: row[4])}
 
 
 def insert_ride(db: sqlite3.Connection, ride: Ride, stored_bytes: int, stored_sha256: str) -> None:

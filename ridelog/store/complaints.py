@@ -8,11 +8,13 @@ from dataclasses import dataclass
 from datetime import date, datetime
 
 from ridelog.errors import NotInLibrary, UsageError
+from ridelog.store.checked import CASE, CASE_RIDE, FOUND_BEFORE, check_case
 
 
 @dataclass(frozen=True)
 class FrozenRide:
-    """A ride of a complaint and what was found of it then, a JSON document. The ride may be gone from the library."""
+    """A ride of a complaint and what was found of it then, a JSON document; whoever reads it looks at it, for what
+    stands in the catalogue can be damaged. The ride may be gone from the library."""
 
     ride: str
     findings: str
@@ -52,12 +54,13 @@ class ComplaintRow:
 
 
 def read(db: sqlite3.Connection, condition: str = "1", values: Sequence[str] = ()) -> list[ComplaintRow]:
-    """Complaints that meet a condition, the latest day first."""
+    """Complaints that meet a condition, the latest day first. Raises LibraryError for a row that can't be."""
     found = db.execute(
-        f"""SELECT seq, id, bike, day, said, opened_utc, closed_utc, workshop, cause FROM complaint
+        f"""SELECT id, bike, day, said, opened_utc, closed_utc, workshop, cause, seq FROM complaint
             WHERE {condition} ORDER BY day DESC, seq DESC""",  # noqa: S608 - own text
         values,
     ).fetchall()
+    check_case(found, CASE)
     return [
         ComplaintRow(
             id=name,
@@ -68,27 +71,28 @@ def read(db: sqlite3.Connection, condition: str = "1", values: Sequence[str] = (
             closed_utc=datetime.fromisoformat(closed) if closed is not None else None,
             workshop=workshop,
             cause=cause,
-            rides=_rides(db, seq),
-            found_before=_before(db, seq),
+            rides=_rides(db, seq, name),
+            found_before=_before(db, seq, name),
         )
-        for seq, name, bike, day, said, opened, closed, workshop, cause in found
+        for name, bike, day, said, opened, closed, workshop, cause, seq in found
     ]
 
 
-def _rides(db: sqlite3.Connection, seq: int) -> tuple[FrozenRide, ...]:
-    query = "SELECT ride, findings, frozen_utc FROM complaint_ride WHERE complaint_seq = ? ORDER BY position"
-    return tuple(
-        FrozenRide(ride, findings, datetime.fromisoformat(frozen))
-        for ride, findings, frozen in db.execute(query, (seq,))
-    )
+def _rides(db: sqlite3.Connection, seq: int, case: str) -> tuple[FrozenRide, ...]:
+    query = "SELECT ride, frozen_utc, findings FROM complaint_ride WHERE complaint_seq = ? ORDER BY position"
+    rows = db.execute(query, (seq,)).fetchall()
+    check_case(rows, CASE_RIDE, case)
+    return tuple(FrozenRide(ride, findings, datetime.fromisoformat(frozen)) for ride, frozen, findings in rows)
 
 
-def _before(db: sqlite3.Connection, seq: int) -> tuple[FoundBefore, ...]:
+def _before(db: sqlite3.Connection, seq: int, case: str) -> tuple[FoundBefore, ...]:
     query = """SELECT workshop, cause, closed_utc, reopened_utc FROM complaint_finding
                WHERE complaint_seq = ? ORDER BY position"""
+    rows = db.execute(query, (seq,)).fetchall()
+    check_case(rows, FOUND_BEFORE, case)
     return tuple(
         FoundBefore(workshop, cause, datetime.fromisoformat(closed), datetime.fromisoformat(reopened))
-        for workshop, cause, closed, reopened in db.execute(query, (seq,))
+        for workshop, cause, closed, reopened in rows
     )
 
 
@@ -100,7 +104,7 @@ def seq_of(db: sqlite3.Connection, complaint: str, *, closed: bool | None = None
         raise no_such(db, complaint, [])
     if closed is not None and closed != (row[2] is not None):
         raise UsageError(
-            "it is open" if closed else f"it was closed on {row[2][:10]}, with what the workshop found",
+            "it is open" if closed else f"it was closed on {str(row[2])[:10]}, with what the workshop found",
             where=f"case {complaint}",
             expected="a closed case" if closed else "an open case",
             to_do=f"close it first: ridelog case close {complaint} --found TEXT"
@@ -108,6 +112,17 @@ def seq_of(db: sqlite3.Connection, complaint: str, *, closed: bool | None = None
             else f"open it again first: ridelog case reopen {complaint}",
         )
     return int(row[0]), row[1]
+
+
+def case_id(db: sqlite3.Connection, text: str) -> str:
+    """The id of the one complaint whose id is `text` or starts with it. Raises NotInLibrary."""
+    if db.execute("SELECT 1 FROM complaint WHERE id = ?", (text,)).fetchone():
+        return text
+    query = "SELECT id FROM complaint WHERE id >= ? AND id < ? ORDER BY day DESC, seq DESC"
+    found = [str(name) for (name,) in db.execute(query, (text, text + "\U0010ffff"))] if text else []
+    if len(found) == 1:
+        return found[0]
+    raise no_such(db, text, found)
 
 
 def no_such(db: sqlite3.Connection, text: str, several: Sequence[str]) -> NotInLibrary:

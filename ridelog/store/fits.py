@@ -11,7 +11,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from ridelog.store.catalogue import IN_PIECES, LOCAL_START, channel_names, now_utc
+from ridelog.store.catalogue import IN_PIECES, LOCAL_START, now_utc
+from ridelog.store.checked import channel_names, check_rides
+
+_COLUMNS = ("id", "start_utc", "timezone", "ambient_c", "duration_s", "content", "stored_sha256", "channels")
 
 
 @dataclass(frozen=True)
@@ -39,12 +42,14 @@ class KeptFit:
 
 
 def rows_of_bike(db: sqlite3.Connection, bike: str, channels: Sequence[str]) -> list[FitRow]:
-    """Rides of a bike that are not marked faulty and have all these channels, in the order they were stored."""
+    """Rides of a bike that are not marked faulty and have all these channels, in the order they were stored. Raises
+    LibraryError for a row that can't be."""
     found = db.execute(
-        f"""SELECT id, start_utc, {LOCAL_START}, timezone, ambient_c, duration_s, content, stored_sha256, channels
+        f"""SELECT {", ".join(_COLUMNS)}, {LOCAL_START}
             FROM ride WHERE bike = ? AND condition <> 'faulty' ORDER BY seq""",  # noqa: S608 - own text
         (bike,),
     ).fetchall()
+    check_rides(found, _COLUMNS)
     return [
         FitRow(
             id=ride_id,
@@ -56,7 +61,7 @@ def rows_of_bike(db: sqlite3.Connection, bike: str, channels: Sequence[str]) -> 
             files=files,
             content=content,
         )
-        for ride_id, start, began, zone, ambient_c, duration_s, files, content, names in found
+        for ride_id, start, zone, ambient_c, duration_s, files, content, names, began in found
         if set(channels) <= set(channel_names(names))
     ]
 

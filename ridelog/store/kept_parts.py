@@ -11,7 +11,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
-from ridelog.store.catalogue import IN_PIECES, Catalogue, channel_names, now_utc
+from ridelog.store.catalogue import IN_PIECES, Catalogue, now_utc
+from ridelog.store.checked import channel_names, check_rides
 from ridelog.store.sealed import document_in, numbers_in, sealed_bytes, sealed_text
 from ridelog.store.trouble import library_trouble
 
@@ -46,6 +47,7 @@ class KeptParts:
         like = [f'%"{name}"%' for name in channels]
         with library_trouble(self.root), self._catalogue.read() as db:
             found = db.execute(query, (bike, *like, most, kind)).fetchall()
+            check_rides(found, ("id", "start_utc", "ambient_c", "stored_sha256", "channels"))
         return [
             PartRow(ride, datetime.fromisoformat(start) if start is not None else None, ambient_c, content, basis)
             for ride, start, ambient_c, content, names, basis in found

@@ -12,9 +12,13 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
+from ridelog.store.casebook import NOTE_COLUMNS
 from ridelog.store.catalogue import LOCAL_START, Catalogue, now_utc
+from ridelog.store.checked import check_notes, check_rides
 from ridelog.store.sealed import document_in, sealed_text
 from ridelog.store.trouble import library_trouble
+
+_COLUMNS = ("id", "bike", "start_utc", "timezone", "ambient_c", "condition", "stored_sha256")
 
 
 class ReviewRow(NamedTuple):
@@ -78,11 +82,17 @@ class KeptResults:
 def _rows(db: sqlite3.Connection, bike: str | None) -> list[ReviewRow]:
     chosen, values = ("WHERE bike = ?", (bike,)) if bike is not None else ("", ())
     noted: dict[int, list[tuple[float, str, str]]] = {}
-    for seq, *note in db.execute("SELECT ride_seq, at_s, about, text FROM ride_note ORDER BY ride_seq, at_s, seq"):
-        noted.setdefault(seq, []).append((note[0], note[1], note[2]))
-    query = f"""SELECT seq, id, bike, start_utc, {LOCAL_START}, timezone, ambient_c, condition, stored_sha256,
-                       basis, document
+    notes = db.execute(
+        """SELECT at_s, about, text, written_utc, ride_note.seq, ride.id, ride_seq
+           FROM ride_note JOIN ride ON ride.seq = ride_seq ORDER BY ride_seq, at_s, ride_note.seq"""
+    ).fetchall()
+    check_notes(notes, NOTE_COLUMNS)
+    for at_s, about, text, *_, seq in notes:
+        noted.setdefault(seq, []).append((at_s, about, text))
+    query = f"""SELECT {", ".join(_COLUMNS)}, {LOCAL_START}, seq, basis, document
                 FROM ride LEFT JOIN kept_result ON ride_seq = seq {chosen} ORDER BY seq"""  # noqa: S608 - own text
+    rows = db.execute(query, values).fetchall()
+    check_rides(rows, _COLUMNS)
     parse = datetime.fromisoformat
     return [
         ReviewRow(
@@ -98,9 +108,7 @@ def _rows(db: sqlite3.Connection, bike: str | None) -> list[ReviewRow]:
             document_in(basis, document),
             tuple(noted.get(seq, ())),
         )
-        for seq, ride, of, start, began, zone, ambient_c, condition, content, basis, document in db.execute(
-            query, values
-        )
+        for ride, of, start, zone, ambient_c, condition, content, began, seq, basis, document in rows
     ]
 
 

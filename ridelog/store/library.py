@@ -27,6 +27,7 @@ from typing import TYPE_CHECKING, Literal
 from ridelog.errors import LibraryError, NotInLibrary, UsageError
 from ridelog.store import catalogue, fits, incoming, overlap, profiles
 from ridelog.store.casebook import Casebook
+from ridelog.store.checked import RIDE_ID
 from ridelog.store.fits import FitRow, KeptFit
 from ridelog.store.incoming import Intent
 from ridelog.store.kept_parts import KeptParts
@@ -44,7 +45,6 @@ __all__ = ["KEEP", "Library", "RideRow", "default_root"]
 
 _FOLDERS = ("rides", "originals", "incoming")
 _OURS = {*_FOLDERS, "inbox", "library.sqlite", "library.sqlite-wal", "library.sqlite-shm", "library.sqlite-journal"}
-_RIDE_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,127}")
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 
 
@@ -130,7 +130,7 @@ class Library(Casebook, KeptParts, KeptResults, Shelf):
         longer the file that was read, LibraryError where the library can't take the ride; both leave the library as
         it was.
         """
-        if not _RIDE_ID.fullmatch(ride.id):
+        if not RIDE_ID.fullmatch(ride.id):
             raise ValueError(f"{ride.id!r} can't be a ride's id")
         if not ride.sources or len(ride.sources) != len(originals):
             raise ValueError(f"{len(originals)} originals for a ride from {len(ride.sources)} files")
@@ -211,6 +211,11 @@ class Library(Casebook, KeptParts, KeptResults, Shelf):
         if not rows:
             raise self._no_such_ride(db, ride_id)
         return rows[0]
+
+    def _known(self, db: sqlite3.Connection, ride_id: str) -> None:
+        """Raises NotInLibrary for a ride the library does not hold; its row may be damaged."""
+        if not RIDE_ID.fullmatch(ride_id) or not db.execute("SELECT 1 FROM ride WHERE id = ?", (ride_id,)).fetchone():
+            raise self._no_such_ride(db, ride_id)
 
     def resolve(self, text: str) -> str:
         """The id of the one ride whose id is `text` or starts with it. Raises NotInLibrary."""
@@ -299,19 +304,24 @@ class Library(Casebook, KeptParts, KeptResults, Shelf):
             if condition not in {"healthy", "faulty", "unknown"}:
                 raise UsageError(f"{condition!r}", where="condition", expected="healthy, faulty or unknown")
             changes["condition"] = condition
-        with library_trouble(self.root), self._catalogue.write() as db:
-            self._row(db, ride_id)
-            if isinstance(bike, str):
-                profiles.text_of(db, "bike", bike)
-            for column, value in changes.items():
-                db.execute(f"UPDATE ride SET {column} = ? WHERE id = ?", (value, ride_id))  # noqa: S608 - own names
-            return self._row(db, ride_id)
+        with library_trouble(self.root):
+            # What is edited may be what was damaged: the row is looked at once it is as the user wants it.
+            with self._catalogue.write() as db:
+                self._known(db, ride_id)
+                if isinstance(bike, str):
+                    profiles.text_of(db, "bike", bike)
+                for column, value in changes.items():
+                    db.execute(f"UPDATE ride SET {column} = ? WHERE id = ?", (value, ride_id))  # noqa: S608 - own names
+            return self.row(ride_id)
 
     def remove(self, ride_id: str) -> None:
         """Remove a ride, its file, and those of its originals that no other ride rests on. Raises NotInLibrary."""
         with library_trouble(self.root):
-            row = self.row(ride_id)
-            intent = Intent(ride_id, tuple(file.sha256 for file in row.files))
+            with self._catalogue.read() as db:
+                self._known(db, ride_id)
+                query = "SELECT sha256 FROM ride_file JOIN ride ON seq = ride_seq WHERE id = ? ORDER BY position"
+                files = [str(sha256) for (sha256,) in db.execute(query, (ride_id,))]
+            intent = Intent(ride_id, tuple(sha256 for sha256 in files if _SHA256.fullmatch(sha256)))
             with incoming.writing(self.root / "incoming", intent, self._settle):
                 with self._catalogue.write() as db:
                     db.execute("DELETE FROM ride WHERE id = ?", (ride_id,))

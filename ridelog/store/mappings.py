@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from ridelog.store.catalogue import now_utc
+from ridelog.store.checked import HEADER, MEANING, check_columns
 
 
 @dataclass(frozen=True)
@@ -32,19 +33,24 @@ class Mapping:
 
 
 def of_bike(db: sqlite3.Connection, bike: str) -> list[Mapping]:
-    """All that is confirmed for a bike, the first header first, its columns by name."""
-    headers = db.execute("SELECT seq, fingerprint, columns FROM header WHERE bike = ? ORDER BY seq", (bike,)).fetchall()
+    """All that is confirmed for a bike, the first header first, its columns by name. Raises LibraryError for a row that
+    can't be."""
+    headers = db.execute("SELECT fingerprint, columns, seq FROM header WHERE bike = ? ORDER BY seq", (bike,)).fetchall()
+    check_columns(headers, HEADER, bike)
     query = "SELECT name, channel, unit, confirmed_utc FROM column_meaning WHERE header_seq = ? ORDER BY name"
+    meanings = {seq: db.execute(query, (seq,)).fetchall() for *_, seq in headers}
+    for rows in meanings.values():
+        check_columns(rows, MEANING, bike)
     return [
         Mapping(
             str(fingerprint),
             tuple((str(name), None if unit is None else str(unit)) for name, unit in json.loads(columns)),
             tuple(
                 ColumnMeaning(str(name), str(channel), unit, datetime.fromisoformat(confirmed))
-                for name, channel, unit, confirmed in db.execute(query, (seq,))
+                for name, channel, unit, confirmed in meanings[seq]
             ),
         )
-        for seq, fingerprint, columns in headers
+        for fingerprint, columns, seq in headers
     ]
 
 

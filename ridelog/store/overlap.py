@@ -6,6 +6,7 @@ import sqlite3
 from datetime import datetime, timedelta
 
 from ridelog.store import catalogue
+from ridelog.store.checked import check_rides
 from ridelog.store.rows import RideRow
 
 _MINUTE = timedelta(minutes=1)
@@ -20,9 +21,11 @@ def rides_during(
     aware, and only rides dated in UTC are. `bike`: of this bike or of none named; None: of any. The length of the
     longest ride bounds how far back to look, so the indexes on start and id serve.
     """
-    (longest_s,) = db.execute("SELECT max(duration_s) FROM ride").fetchone()
-    if longest_s is None:
+    longest = db.execute("SELECT id, duration_s FROM ride ORDER BY duration_s DESC LIMIT 1").fetchall()
+    if not longest:
         return []
+    check_rides(longest, ("id", "duration_s"))
+    longest_s = longest[0][1]
     end = start + timedelta(seconds=duration_s)
     # A year before the calendar's first has no rides either.
     earliest = start - min(timedelta(seconds=longest_s) + _MINUTE, start - datetime.min.replace(tzinfo=start.tzinfo))

@@ -10,6 +10,7 @@ from typing import Literal
 
 from ridelog.errors import NotInLibrary
 from ridelog.store.catalogue import now_utc
+from ridelog.store.checked import PROFILE, check_profiles
 
 Kind = Literal["bike", "advice"]
 
@@ -51,11 +52,13 @@ class Version:
 
 
 def history(db: sqlite3.Connection, kind: Kind, name: str) -> list[Version]:
-    """All texts of a name, the latest first."""
+    """All texts of a name, the latest first. Raises LibraryError for a row that can't be."""
     query = "SELECT text, added_utc, replaced_utc FROM profile WHERE kind = ? AND name = ? ORDER BY seq DESC"
+    rows = db.execute(query, (kind, name)).fetchall()
+    check_profiles(rows, PROFILE, f"{_WORDS[kind][0]} {name}")
     return [
-        Version(str(text), datetime.fromisoformat(added), datetime.fromisoformat(replaced) if replaced else None)
-        for text, added, replaced in db.execute(query, (kind, name))
+        Version(text, datetime.fromisoformat(added), datetime.fromisoformat(replaced) if replaced else None)
+        for text, added, replaced in rows
     ]
 
 

@@ -199,6 +199,20 @@ MIGRATIONS: tuple[Migration, ...] = (
             ) WITHOUT ROWID""",
         ),
     ),
+    Migration(
+        8,
+        "numbers of notes and cases, so that those of removed ones are not given again",
+        (
+            # `subject` is "note", or "case" with its day; the numbers there are when this comes are taken as given.
+            """CREATE TABLE number_given (
+                subject TEXT PRIMARY KEY,
+                last INTEGER NOT NULL CHECK (last >= 0)
+            ) WITHOUT ROWID""",
+            "INSERT INTO number_given SELECT 'note', coalesce(max(seq), 0) FROM ride_note",
+            """INSERT INTO number_given SELECT 'case ' || day, max(CAST(substr(id, 12) AS INTEGER)) FROM complaint
+               WHERE typeof(day) = 'text' GROUP BY day""",
+        ),
+    ),
 )
 
 VERSION = MIGRATIONS[-1].to

@@ -79,6 +79,11 @@ def removed(number: int, at_s: float, text: str) -> str:
     return f"Removed note {number} at {elapsed(at_s)}: {quoted(text)}."
 
 
+def removed_damaged(number: int) -> str:
+    """A note that could not be read was removed."""
+    return f"Removed note {number}, which was damaged."
+
+
 def taken(about: str, why: str | None, otherwise: str = "--about says otherwise.") -> str:
     """What a note counts as; `why` None where it was told; `otherwise`: how to tell it."""
     if why is None or why == "plain":

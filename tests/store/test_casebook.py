@@ -68,6 +68,18 @@ def test_a_number_stays_with_its_note(filled: Library) -> None:
     assert {row.number: row.text for row in filled.notes_of(ONE)} == {numbers[0]: "note 5", numbers[2]: "note 1"}
 
 
+def test_the_number_of_what_was_removed_is_not_given_again(filled: Library) -> None:
+    last = filled.add_note(ONE, 1.0, "other", "first").number
+    filled.remove_note(ONE, last)
+    again = filled.add_note(ONE, 1.0, "other", "second").number
+    filled.remove(ONE)  # its notes go with it
+    assert filled.add_note(TWO, 1.0, "other", "third").number > again > last
+    day = [filled.open_complaint(BIKE, DAY, text).id for text in ("one", "two")]
+    for name in day:
+        filled.drop_complaint(name)
+    assert filled.open_complaint(BIKE, DAY, "three").id == f"{DAY.isoformat()}-3"
+
+
 def test_a_correction_leaves_what_is_not_named(filled: Library) -> None:
     number = filled.add_note(ONE, 5.0, "other", "a").number
     assert filled.correct_note(ONE, number, text="b").text == "b"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlite3
 from contextlib import closing
+from datetime import date
 from pathlib import Path
 from types import ModuleType
 
@@ -78,3 +79,29 @@ def test_a_failing_migration_changes_nothing(library: Library) -> None:
         columns = {name for (_, name, *_) in db.execute("PRAGMA table_info(ride)")}
         assert "weather" in columns
         assert "wind" not in columns
+
+
+@pytest.mark.parametrize("start", range(5, schema.VERSION))
+def test_numbers_given_before_are_not_given_again_after_an_upgrade(
+    start: int, tmp_path: Path, maker: ModuleType
+) -> None:
+    """Notes and cases of an earlier version count as given; one removed afterwards leaves its number unused."""
+    root = tmp_path / "library"
+    root.mkdir()
+    path = root / "library.sqlite"
+    with closing(sqlite3.connect(path, isolation_level=None)) as db:
+        schema.upgrade(db, path, schema.MIGRATIONS[:start])
+        catalogue.insert_ride(db, maker.ride(1, rows=2), 1, "0" * 64)
+        for number in (3, 9):
+            db.execute("INSERT INTO ride_note VALUES (?, 1, 0.0, 'other', 'x', '2026-05-02T10:00:00+00:00')", (number,))
+            db.execute(
+                "INSERT INTO complaint (id, bike, day, said, opened_utc) VALUES (?, 'enduro-07', '2026-05-02', 'x', ?)",
+                (f"2026-05-02-{number}", "2026-05-02T10:00:00+00:00"),
+            )
+    library = Library.open(root)
+    library.put_bike('schema = 1\nid = "enduro-07"\n', "bike.toml")
+    library.remove_note("ride-00001", 9)
+    library.drop_complaint("2026-05-02-9")
+    assert library.add_note("ride-00001", 0.0, "other", "y").number == 10
+    assert library.open_complaint("enduro-07", date(2026, 5, 2), "y").id == "2026-05-02-10"
+    assert library.open_complaint("enduro-07", date(2026, 5, 3), "y").id == "2026-05-03-1"
