@@ -10,8 +10,14 @@ from collections.abc import Callable
 from pathlib import Path
 from urllib.parse import quote
 
-from dashboard import config, security
+from dashboard import security
 from ridelog.errors import UsageError
+
+THREADS = 24
+"""Requests answered at once. A file that was received keeps its thread until the disk has it: pages need threads beside."""
+
+RECEIVE_BYTES = 256 * 1024
+"""Taken from a connection at once: in small pieces the one loop that reads all connections is busy with each of them."""
 
 
 def serve(
@@ -51,7 +57,8 @@ def serve(
     server = create_server(
         app.server,
         sockets=[door],
-        threads=config.THREADS,
+        threads=THREADS,
+        recv_bytes=RECEIVE_BYTES,
         max_request_body_size=FILE_BYTES,
         max_request_header_size=65_536,
         ident=None,
