@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from urllib.parse import quote, urlencode
 
 NAME = "ridelog"
@@ -11,6 +12,9 @@ LATEST = 200
 
 STRETCHES = 100
 """Rows of the table of stretches that come with the page; the rest on demand, so that a long day loads quickly."""
+
+DOUBTS = 50
+"""Rows of doubtful data that stand open; the rest behind one more press."""
 
 CACHED_RIDES = 8
 """Analyzed rides kept in memory: a ride of 10 h at 20 Hz takes about 100 MB with its samples."""
@@ -36,6 +40,24 @@ LOOK_MS = 1000
 def ride_path(ride_id: str) -> str:
     """Address of a ride's page."""
     return f"/ride/{quote(ride_id, safe='')}"
+
+
+FROM, TO = "from", "to"
+"""Seconds of a ride, in the address of its page."""
+
+
+def view_path(ride_id: str, start_s: float, end_s: float) -> str:
+    """Address of a part of a ride."""
+    start, end = max(0, math.floor(start_s)), max(1, math.ceil(end_s))
+    return f"{ride_path(ride_id)}?{urlencode({FROM: start, TO: end})}"
+
+
+PLACES = "/places"
+
+
+def places_path(bike: str | None = None) -> str:
+    """Address of the hottest places of all rides, or of a bike's."""
+    return PLACES if bike is None else f"{PLACES}?{urlencode({'bike': bike})}"
 
 
 def profile_path(kind: str, name: str) -> str:

@@ -16,6 +16,7 @@ from ridelog.ride import Ride
 if TYPE_CHECKING:
     from ridelog.analysis.matched_records import Comparison
     from ridelog.analysis.passes_records import SameGround
+    from ridelog.analyze_heat_use import WhatIfAlong
     from ridelog.diagnose import Diagnosis
     from ridelog.effect import Effect
     from ridelog.review import Review
@@ -83,6 +84,16 @@ class RideView:
         from ridelog.diagnose import diagnose
 
         return diagnose(self.study)
+
+    @cached_property
+    def what_if(self) -> WhatIfAlong | None:
+        """The same ride on the conservative map where advised; worked out when first asked for, kept with the view."""
+        from ridelog.analyze_heat_use import what_if_along
+
+        grace_s = {rule.kind: rule.grace_s for rule in self.advice.rules}
+        effect = self.study.known.effect
+        ratio = effect.heat_ratio if effect is not None else None
+        return what_if_along(self.analysis.segments, grace_s, self.study.found.balance, ratio)
 
 
 @dataclass(frozen=True)

@@ -21,6 +21,9 @@ WARM_START_C = 80.0
 LINKED_S = 120.0
 """What the balance misses at one moment it misses alike for about two minutes."""
 
+SEEN_C = 0.1
+"""A difference of the coolant that is worth a line of its own."""
+
 LOW, MIDDLE, HIGH = 0.025, 0.5, 0.975
 TWO_SIDED = 1.96
 """Standard deviations to either end of a 95 % interval."""
@@ -184,11 +187,7 @@ def what_if(
     if drawn is None or not np.isfinite(drawn.ride.coolant_c).any():
         return None
     ride = drawn.ride
-    advised = np.zeros(ride.t_s.size, dtype=np.bool_)
-    for segment in segments:
-        if segment.advised_map == "conservative":
-            begin = segment.start_s + grace_s[segment.kind]
-            advised[(ride.t_s >= begin - 1e-9) & (ride.t_s < segment.end_s)] = True
+    advised = _advised(segments, grace_s, ride.t_s)
     told = drawn.thetas[:, thermal.KAPPA] if effect is None else _log_ratios(effect, drawn.thetas.shape[0] - 1)
     change = drawn.switched(ride.coolant_c, advised, told)
     moved: BoolArray = np.any(change < 0.0, axis=0)
@@ -201,6 +200,59 @@ def what_if(
     if effect is not None:
         return WhatIf("conservative", "library", tuple(done), effect)
     return WhatIf("conservative", balance.basis, tuple(done), _band(np.exp(told)))
+
+
+@dataclass(frozen=True)
+class WhatIfAlong:
+    """The same ride on the conservative map where advised, step by step: coolant and settle temperature with their 95 %
+    bands, NaN where they would have been what they were, or where that can't be told."""
+
+    t_s: FloatArray
+    coolant: Settle
+    settle: Settle
+
+
+def what_if_along(
+    segments: tuple[Segment, ...], grace_s: dict[str, float], balance: Balance, effect: Band | None = None
+) -> WhatIfAlong | None:
+    """What `what_if` counts, along the ride. None where there is no balance, or no coolant to start from."""
+    drawn = balance.drawn
+    if drawn is None or not np.isfinite(drawn.ride.coolant_c).any():
+        return None
+    few = drawn.first(ALONG_DRAWS)
+    ride = few.ride
+    told = drawn.thetas[:, thermal.KAPPA] if effect is None else _log_ratios(effect, drawn.thetas.shape[0] - 1)
+    told = told[:ALONG_DRAWS]
+    advised = _advised(segments, grace_s, ride.t_s)
+    change = few.switched(ride.coolant_c, advised, told)
+    fresh = advised & ~(np.nan_to_num(ride.conservative) > 0.0)
+    ends = few.settle_along(few.load_kps * (1.0 + fresh * np.expm1(told)[:, None]))
+    cooler, other = change.min(axis=0) < -SEEN_C, _widened(fresh)
+    return WhatIfAlong(ride.t_s, _among(ride.coolant_c + change, _widened(cooler)), _among(ends, other))
+
+
+def _among(rows: FloatArray, where: BoolArray) -> Settle:
+    low, high = np.quantile(rows[1:], [LOW, HIGH], axis=0)
+    best = np.where(where, rows[0], np.nan)
+    return Settle(best, np.minimum(low, best), np.maximum(high, best))
+
+
+def _widened(where: BoolArray) -> BoolArray:
+    """One step more at either end, so that a line begins and ends on the one it leaves."""
+    wide = where.copy()
+    wide[1:] |= where[:-1]
+    wide[:-1] |= where[1:]
+    return wide
+
+
+def _advised(segments: tuple[Segment, ...], grace_s: dict[str, float], t_s: FloatArray) -> BoolArray:
+    """Steps of advised stretches after the time to switch."""
+    advised = np.zeros(t_s.size, dtype=np.bool_)
+    for segment in segments:
+        if segment.advised_map == "conservative":
+            begin = segment.start_s + grace_s[segment.kind]
+            advised[(t_s >= begin - 1e-9) & (t_s < segment.end_s)] = True
+    return advised
 
 
 def _log_ratios(effect: Band, number: int) -> FloatArray:

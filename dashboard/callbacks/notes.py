@@ -13,9 +13,9 @@ from dashboard.components.saying import refusal
 from dashboard.look import look_of
 from dashboard.pages import notes as pages
 from dashboard.pages import ride
+from dashboard.pages.ride_picture import view_from
 from dashboard.provider import Provider
 from ridelog.errors import RidelogError
-from ridelog.figures.ride_stack import View
 
 # A click names the moment by its samples: bars of the strip have their lengths for x. Whole seconds do for a note.
 _PICK = """
@@ -147,6 +147,6 @@ def anew(
     """The ride's page after a note: notes are evidence, so that all of it may have changed. The view stays, and so does
     a new note that was begun while another was corrected."""
     look = look_of(screen)
-    shown = View(seen["start_s"], seen["end_s"], seen["selected"], look.touch)
+    shown = view_from(seen, look)
     view = provider.view_of(ride_id)
     return ride.content(view, look, provider.notes(ride_id), shown=shown, said=said, draft=draft)

@@ -15,6 +15,7 @@ from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
 from dashboard.pages import bikes, case, cases, compare, lost, review, ride, rides, settings
 from dashboard.provider import CompareQuestion, Provider
+from dashboard.ride_address import view_of
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
 
@@ -31,6 +32,11 @@ function(path, search, prefs) {
     const dark = told.theme === "dark" || (told.theme !== "light" && night);
     document.documentElement.dataset.theme = dark ? "dark" : "light";
     const asked = window.dash_clientside.callback_context.triggered.map((one) => one.prop_id);
+    // another part of the ride that is on the screen: the page stays, and is shown what the address asks for
+    const ride = document.getElementById("ride-page");
+    if (ride && ride.dataset.path === path && asked.length === 1 && asked[0] === "url.search") {
+        return window.dash_clientside.no_update;
+    }
     return {
         path: path || "/", search: search || "", dark: dark, prefs: told,
         touch: window.matchMedia("(pointer: coarse)").matches,
@@ -43,6 +49,8 @@ function(title) {
     document.title = title;
     // a reader of the page by ear starts at its top, not at a link that is gone
     document.getElementById("content").focus({preventScroll: true});
+    const part = window.location.hash && document.getElementById(window.location.hash.slice(1));
+    if (part) { part.scrollIntoView(); }
 }
 """
 
@@ -116,7 +124,9 @@ def _settings(asked: Asked) -> tuple[Any, str]:
 
 def _ride(asked: Asked) -> tuple[Any, str]:
     view = asked.provider.view_of(asked.parts[1])
-    return ride.layout(view, asked.look, asked.provider.notes(view.ride.id)), title(view.ride)
+    found = view_of(asked.query, view.analysis, touch=asked.look.touch)
+    notes = asked.provider.notes(view.ride.id)
+    return ride.layout(view, asked.look, notes, shown=found.view, said=found.said), title(view.ride)
 
 
 def _bikes(asked: Asked) -> tuple[Any, str]:

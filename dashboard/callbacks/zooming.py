@@ -1,27 +1,56 @@
-"""What part of the ride is shown: dragging, the buttons, a stretch of the table or of the strip."""
+"""What part of the ride is shown: dragging, the buttons, a stretch of the table or of the strip, a mark of doubtful
+data, the address; and whether the other map is drawn beside it."""
 
 from __future__ import annotations
 
 import json
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx
+from dash import ALL, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.components.stretches import row_class
-from dashboard.look import Look, look_of
-from dashboard.pages.ride import chain_of, picture, stretches_of, view_data
-from dashboard.provider import Provider, RideView
-from ridelog.figures.course_map import ColorBy, course_map
-from ridelog.figures.ride_stack import View
-from ridelog.results import Segment
+from dashboard.look import look_of
+from dashboard.pages.ride_heat import chain_of
+from dashboard.pages.ride_picture import legend, map_of, picture, view_data, view_from
+from dashboard.pages.ride_tables import exposure, stretches_of
+from dashboard.provider import Provider
+from dashboard.ride_address import around, around_span, asked_in, fit, view_of
+from dashboard.views import RideView
+from ridelog.figures.course_map import ColorBy
+from ridelog.figures.ride_stack import View, whole
 
-SHORTEST_S = 2.0
-"""No view is narrower than this."""
+# The view goes into the address. Presses that follow each other quickly are one step back, not ten.
+_WRITE = """
+function(view) {
+    if (!view || !view.step) { return; }
+    const asked = view.query ? "?" + view.query : "";
+    const here = window.location;
+    const before = window.ridelogStep || {};
+    window.ridelogStep = {step: view.step, at: Date.now(), path: here.pathname};
+    if (asked === here.search) { return; }
+    const same = before.step === "press" && view.step === "press" && before.path === here.pathname;
+    const how = same && Date.now() - before.at < 1500 ? "replaceState" : "pushState";
+    window.history[how]({}, "", here.pathname + asked);
+    // the address of the page knows of steps it did not make by this event only
+    window.dispatchEvent(new PopStateEvent("popstate"));
+}
+"""
+
+# Back, forward, or a link to another part of the same ride: the address asks for a view.
+_READ = """
+function(search, view) {
+    const box = document.getElementById("ride-page");
+    const there = box && box.dataset.path === window.location.pathname;
+    if (!there || !view || search === (view.query ? "?" + view.query : "")) {
+        return window.dash_clientside.no_update;
+    }
+    return {search: search, at: Date.now()};
+}
+"""
 
 _SCROLL = """
 function(view) {
@@ -39,44 +68,69 @@ function(view) {
 
 @dataclass(frozen=True)
 class Action:
-    """What the reader did: a button's or a row's id, or what a drag or a click on the picture reported."""
+    """What the reader did: a button's or a row's id, or what a drag or a click on the picture reported, or what the
+    address asks for, or the switch of the other map."""
 
     component: str | Mapping[str, Any] | None = None
     relayout: Mapping[str, Any] | None = None
     click: Mapping[str, Any] | None = None
+    search: str | None = None
+    what_if: bool | None = None
+
+
+@dataclass(frozen=True)
+class Step:
+    """The view after an action, and what is said of it."""
+
+    view: View
+    said: str = ""
 
 
 def register(app: Dash, provider: Provider) -> None:
-    """Tie the picture, its buttons, the table and the map together."""
+    """Tie the picture, its buttons, the table, the map and the address together."""
     buttons = [Input(name, "n_clicks") for name in (ids.WHOLE, ids.EARLIER, ids.LATER, ids.CLOSER, ids.WIDER)]
 
     @app.callback(
         Output(ids.STACK, "figure"),
         Output(ids.VIEW, "data"),
         Output({"type": ids.ROW, "index": ALL}, "className"),
+        Output(ids.VIEW_SAID, "children"),
+        Output(ids.WHAT_IF, "value"),
+        Output(ids.EXPOSURE, "children"),
+        Output(ids.LEGEND, "children"),
         Input(ids.STACK, "relayoutData"),
         Input(ids.STACK, "clickData"),
         Input({"type": ids.ROW, "index": ALL}, "n_clicks"),
+        Input(ids.VIEW_ASKED, "data"),
+        Input(ids.WHAT_IF, "value"),
         *buttons,
         State(ids.RIDE, "data"),
         State(ids.VIEW, "data"),
         State(ids.SCREEN, "data"),
         prevent_initial_call=True,
     )
-    def look(relayout: Any, click: Any, rows: Sequence[int], *rest: Any) -> tuple[Any, Any, list[str]]:
+    def look(relayout: Any, click: Any, rows: Sequence[int], asked: Any, what_if: Any, *rest: Any) -> tuple[Any, ...]:
         ride_id, before, screen = rest[-3:]
-        if not any(item["value"] for item in ctx.triggered):
+        changed = [item["prop_id"] for item in ctx.triggered if item["value"] or item["prop_id"] == _SWITCHED]
+        if not changed:
             raise PreventUpdate
-        view = provider.view_of(ride_id)
-        seen = look_of(screen)
-        current = View(before["start_s"], before["end_s"], before["selected"], seen.touch)
-        action = action_of([item["prop_id"] for item in ctx.triggered if item["value"]], relayout, click)
-        after = next_view(view, current, action)
-        if after is None:
+        view, seen = provider.view_of(ride_id), look_of(screen)
+        current = view_from(before, seen)
+        action = action_of(changed, relayout, click, asked, what_if)
+        step = next_step(view, current, action)
+        if step is None:
             raise PreventUpdate
-        remembered = view_data(after)
-        remembered["scroll"] = isinstance(action.component, Mapping)
-        return picture(view, after, seen), remembered, [row_class(i, after.selected) for i in range(len(rows))]
+        after = step.view
+        same = after.what_if == current.what_if
+        return (
+            picture(view, after, seen),
+            view_data(view, after, step=kind_of(action), scroll=_leads_there(action)),
+            [row_class(i, after.selected) for i in range(len(rows))],
+            step.said,
+            no_update if same else (["on"] if after.what_if else []),
+            no_update if same else exposure(view, seen, what_if=after.what_if),
+            no_update if same else legend(view, after),
+        )
 
     @app.callback(
         Output(ids.MAP, "figure"),
@@ -87,7 +141,11 @@ def register(app: Dash, provider: Provider) -> None:
         prevent_initial_call=True,
     )
     def color(color_by: ColorBy, remembered: Mapping[str, Any], ride_id: str, screen: Any) -> Any:
-        return map_of(provider.view_of(ride_id), color_by, remembered["selected"], look_of(screen))
+        seen = look_of(screen)
+        figure = map_of(provider.view_of(ride_id), color_by, view_from(remembered, seen), seen)
+        if figure is None:
+            raise PreventUpdate
+        return figure
 
     @app.callback(
         Output(ids.CHAIN, "children"),
@@ -112,9 +170,34 @@ def register(app: Dash, provider: Provider) -> None:
         return stretches_of(provider.view_of(ride_id), look_of(screen), selected=remembered["selected"])
 
     app.clientside_callback(_SCROLL, Input(ids.VIEW, "data"), prevent_initial_call=True)
+    app.clientside_callback(_WRITE, Input(ids.VIEW, "data"), prevent_initial_call=True)
+    app.clientside_callback(
+        _READ,
+        Output(ids.VIEW_ASKED, "data"),
+        Input(ids.URL, "search"),
+        State(ids.VIEW, "data"),
+        prevent_initial_call=True,
+    )
 
 
-def action_of(changed: Sequence[str], relayout: Any, click: Any) -> Action:
+_SWITCHED = f"{ids.WHAT_IF}.value"
+
+
+def kind_of(action: Action) -> str:
+    """How a view came about, for the address: `press` of a button over the picture, `jump`, "" by the address."""
+    if action.search is not None:
+        return ""
+    return "press" if isinstance(action.component, str) or action.what_if is not None else "jump"
+
+
+def _leads_there(action: Action) -> bool:
+    """Was it asked for from elsewhere on the page, so that the reader is taken to the picture?"""
+    return isinstance(action.component, Mapping) or action.search is not None
+
+
+def action_of(
+    changed: Sequence[str], relayout: Any, click: Any, asked: Mapping[str, Any] | None = None, what_if: Any = None
+) -> Action:
     """What the reader did, from the properties that changed (`component.property`, ids of rows as JSON).
 
     The browser may report a press together with a redraw of the picture, and the picture keeps its last drag and its
@@ -122,6 +205,10 @@ def action_of(changed: Sequence[str], relayout: Any, click: Any) -> Action:
     """
     for prop in changed:
         component, _, _ = prop.rpartition(".")
+        if component == ids.VIEW_ASKED:
+            return Action(search=str((asked or {}).get("search") or ""))
+        if component == ids.WHAT_IF:
+            return Action(what_if=bool(what_if))
         if component != ids.STACK:
             return Action(json.loads(component) if component.startswith("{") else component)
     if f"{ids.STACK}.clickData" in changed:
@@ -129,28 +216,30 @@ def action_of(changed: Sequence[str], relayout: Any, click: Any) -> Action:
     return Action(relayout=relayout or {})
 
 
-def map_of(view: RideView, color_by: ColorBy, selected: int | None, look: Look) -> Any:
-    """The map with the selected stretch marked."""
-    figure = course_map(
-        view.analysis, view.lines, color_by=color_by, selected=selected, display=look.units, touch=look.touch,
-        dark=look.dark,
-    )  # fmt: skip
-    if figure is None:
-        raise PreventUpdate
-    return figure
+def next_step(view: RideView, current: View, action: Action) -> Step | None:
+    """The view after an action, and what is said; None where nothing changes."""
+    if action.search is not None:
+        asked = view_of(asked_in(action.search), view.analysis, touch=current.touch)
+        return Step(asked.view, asked.said)
+    after = next_view(view, current, action)
+    return Step(after) if after is not None else None
 
 
 def next_view(view: RideView, current: View, action: Action) -> View | None:
     """The view after an action, None where nothing changes (a redraw, a click beside the stretches)."""
-    whole_s = max(view.analysis.ride.duration_s, 1.0)
-    segments = view.analysis.segments
+    whole_s = whole(view.analysis).end_s
+    if action.what_if is not None:
+        return replace(current, what_if=action.what_if) if action.what_if != current.what_if else None
     if action.relayout is not None:
         dragged = _range_of(action.relayout)
         return fit(replace(current, start_s=dragged[0], end_s=dragged[1]), whole_s) if dragged else None
     if action.click is not None:
-        return around(segments, clicked_stretch(action.click), current, whole_s)
+        span = clicked_span(action.click)
+        if span is not None:
+            return around_span(view.analysis, *span, current)
+        return around(view.analysis, clicked_stretch(action.click), current)
     if isinstance(action.component, Mapping):
-        return around(segments, int(action.component["index"]), current, whole_s)
+        return around(view.analysis, int(action.component["index"]), current)
     return _pressed(action.component, current, whole_s)
 
 
@@ -171,23 +260,13 @@ def _pressed(button: str | None, current: View, whole_s: float) -> View | None:
     return fit(replace(current, start_s=start, end_s=end, selected=selected), whole_s)
 
 
-def around(segments: Sequence[Segment], index: int | None, current: View, whole_s: float) -> View | None:
-    """A view of one stretch with what came before and after it; None for an index no stretch has."""
-    if index is None or not 0 <= index < len(segments):
-        return None
-    segment = segments[index]
-    pad = max(15.0, 0.35 * (segment.end_s - segment.start_s))
-    return fit(View(segment.start_s - pad, segment.end_s + pad, index, current.touch), whole_s)
-
-
-def fit(view: View, whole_s: float) -> View:
-    """The view moved and cut so that it lies inside the ride and is not too narrow; all of it where it isn't finite."""
-    if not (math.isfinite(view.start_s) and math.isfinite(view.end_s)):
-        return replace(view, start_s=0.0, end_s=whole_s)
-    middle = (view.start_s + view.end_s) / 2
-    span = min(max(view.end_s - view.start_s, SHORTEST_S), whole_s)
-    start = min(max(middle - span / 2, 0.0), whole_s - span)
-    return replace(view, start_s=start, end_s=start + span)
+def clicked_span(click: Mapping[str, Any] | None) -> tuple[float, float] | None:
+    """First and last second of the mark of doubtful data that a click hit, None for a click on anything else."""
+    for point in (click or {}).get("points", ()):
+        told = point.get("customdata")
+        if isinstance(told, list) and len(told) == 2 and all(isinstance(one, int | float) for one in told):
+            return float(told[0]), float(told[1])
+    return None
 
 
 def clicked_stretch(click: Mapping[str, Any] | None) -> int | None:

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from dash import dcc, html
 
-from dashboard import ids, texts
+from dashboard import config, ids, texts
 from dashboard.components import parts
 from ridelog.told import quoted
 from ridelog.words.notes import ABOUT_WORDS, elapsed
@@ -16,9 +16,12 @@ if TYPE_CHECKING:
     from dashboard.casebook import NoteItem
 
 
-def card(notes: Sequence[NoteItem], said: Sequence[str] = (), draft: Mapping[str, str] | None = None) -> html.Section:
-    """All of it. `said`: what was just done; `draft`: a new note as far as it was typed."""
-    listed = html.Ol([_item(note) for note in notes], className="notes plain") if notes else html.P(texts.NOTES_NONE)
+def card(
+    notes: Sequence[NoteItem], said: Sequence[str] = (), draft: Mapping[str, str] | None = None, *, ride: str
+) -> html.Section:
+    """All of it. `said`: what was just done; `draft`: a new note as far as it was typed; `ride`: whose notes."""
+    items = [_item(note, ride) for note in notes]
+    listed = html.Ol(items, className="notes plain") if notes else html.P(texts.NOTES_NONE)
     return parts.card(
         texts.NOTES,
         html.P(" ".join(said), id=ids.NOTES_SAID, role="status", className="said", tabIndex="-1"),
@@ -30,7 +33,12 @@ def card(notes: Sequence[NoteItem], said: Sequence[str] = (), draft: Mapping[str
     )
 
 
-def _item(note: NoteItem) -> html.Li:
+AROUND_S = 60.0
+"""So much is shown before and after the moment of a note."""
+
+
+def _item(note: NoteItem, ride: str) -> html.Li:
+    there = config.view_path(ride, note.at_s - AROUND_S, note.at_s + AROUND_S)
     told = [] if note.about == "other" else [html.Span(f"({ABOUT_WORDS[note.about]})", className="small")]
     clock = [html.Span(note.time_of_day, className="small")] if note.time_of_day != "–" else []
     return html.Li(
@@ -38,7 +46,7 @@ def _item(note: NoteItem) -> html.Li:
             html.Div(
                 [
                     html.Span(str(note.mark), className="mark"),
-                    html.Span(elapsed(note.at_s), className="moment"),
+                    dcc.Link(elapsed(note.at_s), href=there, className="moment", title=texts.NOTE_SHOW),
                     *clock,
                     html.Span(quoted(note.text), className="words"),
                     *told,

@@ -202,8 +202,9 @@ class Drawn:
         after = self.limits_after_s(np.array([[first, past]]), np.array([start_c]), limit_c)[:, 0]
         return None if np.isnan(after[0]) else after
 
-    def settle_along(self) -> FloatArray:
-        """Settle temperature along the ride, (draws, n), of the minute around each step; NaN where not known."""
+    def settle_along(self, load_kps: FloatArray | None = None) -> FloatArray:
+        """Settle temperature along the ride, (draws, n), of the minute around each step; NaN where not known.
+        `load_kps`, (draws, n): another heating than the ride's own, as it leaves the gas."""
         half = round(0.5 * SETTLE_MEAN_S / STEP_S)
         ok = self.ride.known & self.ride.running
         index = np.arange(ok.size)
@@ -220,7 +221,8 @@ class Drawn:
         off = smooth(sheds.fan_off)
         on = off if sheds.fan_on is sheds.fan_off else smooth(sheds.fan_on)
         sheds = replace(sheds, still=smooth(sheds.still), fan_off=off, fan_on=on)
-        return np.where(ok[None], settle_c(self.plant, sheds, smooth(self.load_kps), self.ambient_c), np.nan)
+        q = smooth(self.load_kps if load_kps is None else load_kps)
+        return np.where(ok[None], settle_c(self.plant, sheds, q, self.ambient_c), np.nan)
 
     def fill(self, start_c: FloatArray) -> Path:
         """Coolant through every hole of the sensor in which the rest of the ride is known.

@@ -84,8 +84,10 @@ def course_map(
     display: Display = METRIC,
     touch: bool = False,
     dark: bool = False,
+    part: tuple[float, float] | None = None,
 ) -> go.Figure | None:
-    """The map, coloured by flagged stretch or by coolant; None where the ride has no positions."""
+    """The map, coloured by flagged stretch or by coolant; None where the ride has no positions. `part`: from and to, in
+    seconds, of what another picture shows, drawn in ink."""
     track = course(lines)
     if track is None:
         return None
@@ -93,6 +95,8 @@ def course_map(
     notes: list[dict[str, Any]] = []
     if selected is not None and 0 <= selected < len(analysis.segments):
         data.append(_selected(track, selected, analysis.segments[selected]))
+    if part is not None:
+        data.append(_path(track, part, "shown in the picture", {"color": INK, "width": 3}))
     if color_by == "coolant":
         data.extend(_by_coolant(track, lines, display))
     else:
@@ -107,7 +111,7 @@ def course_map(
 
 
 def _path(
-    track: Course, stretch: Segment | None, name: str, line: dict[str, Any], most: int = POINTS
+    track: Course, stretch: tuple[float, float] | None, name: str, line: dict[str, Any], most: int = POINTS
 ) -> dict[str, Any]:
     t, east, north = _pick(track, stretch, most)
     return {
@@ -117,11 +121,13 @@ def _path(
     }  # fmt: skip
 
 
-def _pick(track: Course, stretch: Segment | None, most: int = POINTS) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _pick(
+    track: Course, stretch: tuple[float, float] | None, most: int = POINTS
+) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Points evenly apart along the course, not in time: a standstill needs one. NaN where the log has a hole."""
     t, east, north = track.t_s, track.east_m, track.north_m
     if stretch is not None:
-        inside = slice(*np.searchsorted(t, [stretch.start_s, stretch.end_s]))
+        inside = slice(*np.searchsorted(t, stretch))
         t, east, north = t[inside], east[inside], north[inside]
     known = np.isfinite(east)
     t, east, north = t[known], east[known], north[known]
@@ -146,7 +152,7 @@ def _pick(track: Course, stretch: Segment | None, most: int = POINTS) -> tuple[F
 def _by_kind(track: Course, kind: str, segments: tuple[Segment, ...]) -> dict[str, Any] | None:
     # all stretches together get the points of one line; a hundred passes of a place need no more than one
     most = max(12, POINTS // len(segments)) if segments else POINTS
-    parts = [_path(track, s, KIND_WORDS[kind], {}, most) for s in segments if s.kind == kind]
+    parts = [_path(track, (s.start_s, s.end_s), KIND_WORDS[kind], {}, most) for s in segments if s.kind == kind]
     parts = [part for part in parts if part["x"].size > 1]
     if not parts:
         return None
@@ -190,7 +196,9 @@ def _by_coolant(track: Course, lines: RideLines, display: Display) -> list[dict[
 
 def _selected(track: Course, index: int, segment: Segment) -> dict[str, Any]:
     """A dark edge along the stretch; drawn under the colours, so that they stay readable."""
-    return _path(track, segment, f"{index + 1}: {segment_words(segment)}", {"color": INK, "width": 13})
+    return _path(
+        track, (segment.start_s, segment.end_s), f"{index + 1}: {segment_words(segment)}", {"color": INK, "width": 13}
+    )
 
 
 def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 200) -> list[dict[str, Any]]:

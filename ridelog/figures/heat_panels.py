@@ -3,16 +3,19 @@ what it will have been where the sensor was silent."""
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from ridelog.constants import ASSUMED_CAPACITY_KJ_PER_K
 from ridelog.figures.series import Line
 from ridelog.figures.stack_panels import Draft, Panel
-from ridelog.figures.theme import HEAT_IN, HEAT_OUT, INK, PAPER, SOFT_INK, axis, faint
+from ridelog.figures.theme import CONSERVATIVE, HEAT_IN, HEAT_OUT, INK, PAPER, SOFT_INK, axis, faint
 from ridelog.results import FloatArray
 from ridelog.words.display import Display
+
+if TYPE_CHECKING:
+    from ridelog.analyze_heat_use import WhatIfAlong
 
 HEAT_NAMES = ("heat_in_kps",)
 BAND_POINTS = 500
@@ -164,10 +167,33 @@ def estimated(draft: Draft, panel: Panel) -> None:
     )  # fmt: skip
 
 
+def what_if(draft: Draft, panel: Panel, along: WhatIfAlong) -> None:
+    """The same ride on the conservative map where advised, beside what was: coolant dashed and settle temperature
+    dotted, both in the map's colour, each with its band."""
+    factor, offset = draft.display.temperature_scale()
+    hole_s = 1.5 * float(along.t_s[1] - along.t_s[0]) if along.t_s.size > 1 else 1.0
+    for told, words, width, dash in (
+        (along.settle, "on the conservative map it would settle at", 1.5, "dot"),
+        (along.coolant, "on the conservative map the coolant would be", 2.2, "dash"),
+    ):
+        if not np.isfinite(told.value_c).any():
+            continue
+        low, high, best = (Line(along.t_s, y, hole_s) for y in (told.low_c, told.high_c, told.value_c))
+        _band_of(draft, panel, (low, high), f"{words}, 95 %", faint(CONSERVATIVE, 0.2))
+        draft.line(
+            panel, best, (factor, offset), name=words, line={"color": CONSERVATIVE, "width": width, "dash": dash},
+            hovertemplate=f"{words} %{{y:.0f}} {draft.display.temperature_unit}<extra></extra>",
+        )  # fmt: skip
+
+
 def _band(draft: Draft, panel: Panel, name: str, words: str, color: str) -> None:
     low, high = draft.lines.get(f"{name}_low_c"), draft.lines.get(f"{name}_high_c")
-    if low is None or high is None:
-        return
+    if low is not None and high is not None:
+        _band_of(draft, panel, (low, high), words, color)
+
+
+def _band_of(draft: Draft, panel: Panel, ends: tuple[Line, Line], words: str, color: str) -> None:
+    low, high = ends
     factor, offset = draft.display.temperature_scale()
     t, bottom = _extreme(low, draft.view.start_s, draft.view.end_s, np.fmin)
     _, top = _extreme(high, draft.view.start_s, draft.view.end_s, np.fmax)

@@ -1,21 +1,22 @@
 """The stacked picture of a ride against elapsed time.
 
-From top to bottom: coolant with the thresholds, the boiling band and where it would settle; the heat ledger; speed;
-throttle with power (or engine speed); terrain drag; and the course strip. One x axis for all, in seconds from the first
-sample, labelled h:mm:ss. Holes in the log stay open and are marked. Panels without data are left out; `absent_panels`
-says which and why.
+The heat of the ride first: coolant with the thresholds, the boiling band and where it would settle; the heat ledger;
+and the course strip with the map in use, the notes and the doubtful data. Below it what the heat came from: speed,
+throttle with power (or engine speed), terrain drag. One x axis for all, in seconds from the first sample, labelled
+h:mm:ss under the strip and at the foot. Holes in the log stay open and are marked. Panels without data are left out;
+`absent_panels` says which and why.
 """
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import plotly.graph_objects as go
 
 from ridelog.advice import Advice
 from ridelog.bike import Bike
-from ridelog.figures import heat_panels, note_marks, stack_panels
+from ridelog.figures import heat_panels, note_marks, quality_marks, stack_panels
 from ridelog.figures.course_strip import MAP_LANE, STRETCH_LANE, strip_traces
 from ridelog.figures.margin_labels import labels, width_px
 from ridelog.figures.series import RideLines
@@ -25,17 +26,22 @@ from ridelog.intervals import Interval
 from ridelog.results import Analysis
 from ridelog.words.display import METRIC, Display, time_ticks
 
+if TYPE_CHECKING:
+    from ridelog.analyze_heat_use import WhatIfAlong
+
 __all__ = ["POINTS", "View", "absent_panels", "ride_stack", "whole"]
 
 POINTS = 1600
 """Points a line and view: about two a pixel column of a wide screen."""
 
 _GAP_PX = 42
+_UNDER_STRIP_PX = 14
+"""More room under the strip, for the times."""
 _TOP_PX = 26
 _BOTTOM_PX = 34
-HEIGHT_PX = {"coolant": 240, "heat": 132, "speed": 96, "throttle": 96, "drag": 84, "strip": 64}
-NOTES_PX = 24
-"""The lane of notes, on the strip of a ride that has some."""
+HEIGHT_PX = {"coolant": 250, "heat": 184, "strip": 64, "speed": 84, "throttle": 84, "drag": 76}
+LANE_PX = 24
+"""The lane of notes and that of doubtful data, on the strip of a ride that has some."""
 _NEEDS = {
     "coolant": stack_panels.COOLANT_NAMES,
     "heat": heat_panels.HEAT_NAMES,
@@ -60,11 +66,14 @@ def ride_stack(
     display: Display = METRIC,
     points: int = POINTS,
     dark: bool = False,
+    what_if: WhatIfAlong | None = None,
 ) -> go.Figure:
-    """The picture of one view of the ride. `points` bounds what each line may hold (see downsample)."""
+    """The picture of one view of the ride. `points` bounds what each line may hold (see downsample); `what_if` is drawn
+    beside the coolant."""
     shown = view or whole(analysis)
     names = [name for name in HEIGHT_PX if name == "strip" or lines.first(*_NEEDS[name])]
-    panels, height = _panels(names, lines, display, with_notes=bool(analysis.notes))
+    lanes = [name for name, found in (("Note", analysis.notes), ("Doubt", analysis.quality)) if found]
+    panels, height = _panels(names, lines, display, lanes)
     draft = Draft(lines, shown, display, points, layout=base_layout(height))
     for panel in panels.values():
         draft.notes.append(_title(panel))
@@ -76,6 +85,8 @@ def ride_stack(
         stack_panels.coolant(draft, panels["coolant"], bike, analysis.boiling)
         heat_panels.settle_line(draft, panels["coolant"])
         heat_panels.estimated(draft, panels["coolant"])
+        if what_if is not None:
+            heat_panels.what_if(draft, panels["coolant"], what_if)
     if "heat" in panels:
         heat_panels.ledger(draft, panels["heat"])
     if "speed" in panels:
@@ -84,9 +95,9 @@ def ride_stack(
         stack_panels.throttle(draft, panels["throttle"])
     if "drag" in panels:
         stack_panels.drag(draft, panels["drag"], advice)
-    _strip(draft, panels["strip"], analysis)
+    _strip(draft, panels["strip"], analysis, lanes)
     _time_axis(draft, panels["strip"])
-    tints = [*_stretch_shapes(analysis, shown, panels["strip"].bottom), *_gap_shapes(analysis, shown)]
+    tints = [*_stretch_shapes(analysis, shown), *_gap_shapes(analysis, shown)]
     _place_labels(draft, panels)
     texts = [text for wanted in draft.labels.values() for _, text in wanted]
     left, right = (46, max(30, width_px(texts))) if shown.touch else (54, max(50, width_px(texts)))
@@ -116,7 +127,7 @@ def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
     return sentences
 
 
-def _panels(names: list[str], lines: RideLines, display: Display, *, with_notes: bool) -> tuple[dict[str, Panel], int]:
+def _panels(names: list[str], lines: RideLines, display: Display, lanes: list[str]) -> tuple[dict[str, Panel], int]:
     """Panels by name from top to bottom, and the height of the figure in pixels."""
     titles = {
         "coolant": f"Coolant, {display.temperature_unit}",
@@ -124,17 +135,18 @@ def _panels(names: list[str], lines: RideLines, display: Display, *, with_notes:
         "speed": f"Speed, {display.speed_unit}",
         "throttle": stack_panels.throttle_title(lines),
         "drag": "Terrain drag, share of the bike's weight",
-        "strip": "Notes, flagged stretches and map in use" if with_notes else "Flagged stretches and map in use",
+        "strip": _strip_title(lanes),
     }
-    heights = HEIGHT_PX | ({"strip": HEIGHT_PX["strip"] + NOTES_PX} if with_notes else {})
-    inner = sum(heights[name] for name in names) + _GAP_PX * (len(names) - 1)
+    heights = HEIGHT_PX | {"strip": HEIGHT_PX["strip"] + LANE_PX * len(lanes)}
+    gaps = [_GAP_PX + (_UNDER_STRIP_PX if name == "strip" else 0) for name in names]
+    inner = sum(heights[name] for name in names) + sum(gaps[:-1])
     panels: dict[str, Panel] = {}
     top = float(inner)
     for number, name in enumerate(names):
         bottom = top - heights[name]
         y_axis = "y" if number == 0 else f"y{number + 1}"
         panels[name] = Panel(titles[name], y_axis, max(0.0, bottom / inner), top / inner, heights[name])
-        top = bottom - _GAP_PX
+        top = bottom - gaps[number]
     return panels, inner + _TOP_PX + _BOTTOM_PX
 
 
@@ -156,36 +168,51 @@ def _place_labels(draft: Draft, panels: dict[str, Panel]) -> None:
             draft.notes.extend(notes)
 
 
-def _strip(draft: Draft, panel: Panel, analysis: Analysis) -> None:
+def _strip_title(lanes: list[str]) -> str:
+    told = {"Note": "notes", "Doubt": "doubtful data"}
+    first, *rest = [*(told[name] for name in reversed(lanes)), "flagged stretches"]
+    return ", ".join([first.capitalize(), *rest]) + " and map in use"
+
+
+def _strip(draft: Draft, panel: Panel, analysis: Analysis, lanes: list[str]) -> None:
     draft.data.extend(
         strip_traces(analysis, draft.lines.traces, panel.axes, Interval(draft.view.start_s, draft.view.end_s))
     )
     draft.layout[panel.layout_key].update(
-        range=[-0.5, 1.55], tickvals=[MAP_LANE, STRETCH_LANE], ticktext=["Map", "Stretch"], showgrid=False
-    )
+        range=[-0.5, 1.55 + len(lanes)], tickvals=[MAP_LANE, STRETCH_LANE, *(2.0 + n for n in range(len(lanes)))],
+        ticktext=["Map", "Stretch", *lanes], showgrid=False,
+    )  # fmt: skip
     draft.notes.extend(_numbers(analysis, draft.view, panel))
     if analysis.notes:
-        draft.layout[panel.layout_key].update(
-            range=[-0.5, 2.55], tickvals=[MAP_LANE, STRETCH_LANE, note_marks.NOTE_LANE],
-            ticktext=["Map", "Stretch", "Note"],
-        )  # fmt: skip
         found = note_marks.marks(analysis.notes, draft.view)
         draft.data.append(note_marks.trace(found, panel.axes))
         draft.notes.extend(note_marks.labels(found, panel.y_axis))
-        draft.shapes.extend(note_marks.lines(found, panel.bottom))
+        draft.shapes.extend(note_marks.lines(found, 0.0))
+    if analysis.quality:
+        doubts = quality_marks.doubts(analysis.quality, draft.view)
+        draft.data.append(quality_marks.trace(doubts, draft.view, 2.0 + lanes.index("Doubt"), panel.axes))
 
 
-def _time_axis(draft: Draft, lowest: Panel) -> None:
+def _time_axis(draft: Draft, strip: Panel) -> None:
+    """Times under the strip, where the heat ledger ends, and once more at the foot of what stands below."""
     view = draft.view
     values, labels = time_ticks(view.start_s, view.end_s, 5 if view.touch else 9)
     draft.layout["xaxis"] = axis(
-        anchor=lowest.y_axis, range=[view.start_s, view.end_s], tickvals=values, ticktext=labels, ticks="outside",
+        anchor=strip.y_axis, range=[view.start_s, view.end_s], tickvals=values, ticktext=labels, ticks="outside",
         ticklen=4, tickcolor=SOFT_INK, showspikes=True, spikemode="across", spikesnap="cursor", spikethickness=1,
         spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": "At this moment"}, fixedrange=view.touch,
     )  # fmt: skip
+    if strip.bottom > 0.0:
+        draft.notes.extend(
+            {
+                "text": text, "xref": "x", "x": value, "yref": "paper", "y": 0, "yanchor": "top", "yshift": -4,
+                "showarrow": False, "font": {"size": 11, "color": SOFT_INK}, "borderpad": 0,
+            }
+            for value, text in zip(values, labels, strict=True)
+        )  # fmt: skip
 
 
-def _stretch_shapes(analysis: Analysis, view: View, bottom: float) -> list[dict[str, Any]]:
+def _stretch_shapes(analysis: Analysis, view: View) -> list[dict[str, Any]]:
     """A tint behind all panels where a stretch is flagged; the selected one is outlined."""
     shapes = []
     for index, segment in enumerate(analysis.segments):
@@ -194,7 +221,7 @@ def _stretch_shapes(analysis: Analysis, view: View, bottom: float) -> list[dict[
         chosen = index == view.selected
         shapes.append(
             {
-                "type": "rect", "xref": "x", "x0": segment.start_s, "x1": segment.end_s, "yref": "paper", "y0": bottom,
+                "type": "rect", "xref": "x", "x0": segment.start_s, "x1": segment.end_s, "yref": "paper", "y0": 0,
                 "y1": 1, "layer": "below", "fillcolor": faint(KIND_STYLES[segment.kind].color, 0.17),
                 "line": {"color": INK, "width": 2.5 if chosen else 0},
             }

@@ -29,12 +29,14 @@ class View:
     """What part of a ride is shown. `selected` is the index of the stretch to outline, None for none.
 
     `touch`: on a touch screen a finger must scroll the page, not draw a zoom box; labels stand further apart.
+    `what_if`: the same ride on the conservative map, where advised, is drawn beside it.
     """
 
     start_s: float
     end_s: float
     selected: int | None = None
     touch: bool = False
+    what_if: bool = False
 
     @property
     def span_s(self) -> float:

@@ -54,6 +54,8 @@ CONSERVATIVE = OKABE_ITO["bluish green"]
 STANDARD = "#b9bec4"
 HEAT_IN, HEAT_OUT = OKABE_ITO["vermillion"], OKABE_ITO["blue"]
 """The ledger's two areas; which is which also shows by side, by hatching and by words."""
+DOUBT = "#d9d5cb"
+"""Doubtful data: no colour of its own, since colour is kept for causes; the crossing lines tell it."""
 COOLANT_SCALE = "Cividis"
 """Cividis: Nuñez, Anderton & Renslow, PLoS ONE 13(7), 2018; one lightness ramp, the same for all kinds of sight."""
 
@@ -65,6 +67,7 @@ DARK: dict[str, str] = {
     PAPER: "#1a2026",
     NO_DATA: "#2b323a",
     STANDARD: "#76818c",
+    DOUBT: "#4a545e",
     OKABE_ITO["blue"]: "#4aa5e0",
 }
 """What a page on dark ground puts in place of these; the other colours stand on both."""

@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
+from ridelog.figures.quality_marks import distinct
 from ridelog.intervals import Interval, total_s
 from ridelog.report.basis import start_text
 from ridelog.report.sentences import sentence, shown
@@ -281,9 +282,8 @@ def exposure_by_threshold(analysis: Analysis, display: Display = METRIC) -> tupl
 
 
 def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
-    """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS; latitude and longitude are one position
-    in words, so what is said of both alike stands once."""
-    rows = (
+    """One row a stretch of doubtful data, in the columns of QUALITY_COLUMNS, in order of time."""
+    return [
         (
             channel_words(m.channel),
             quality_words(m.kind),
@@ -292,9 +292,8 @@ def quality_rows(analysis: Analysis) -> list[tuple[str, ...]]:
             ACTION_WORDS.get(m.action, m.action),
             shown(m.detail),
         )
-        for m in analysis.quality
-    )
-    return list(dict.fromkeys(rows))
+        for m in distinct(analysis.quality)
+    ]
 
 
 def channel_rows(analysis: Analysis) -> list[tuple[str, ...]]:
@@ -372,4 +371,22 @@ def what_if_rows(analysis: Analysis) -> list[tuple[str, ...]]:
 
 def what_if_note(analysis: Analysis) -> str:
     """Whose figure the map's effect is; '' without rows."""
-    return shown(heat_words.what_if_note(analysis.what_if)) if analysis.what_if is not None else ""
+    if analysis.what_if is None:
+        return ""
+    told = (heat_words.what_if_note(analysis.what_if), heat_words.what_if_map(analysis))
+    return shown(" ".join(text for text in told if text))
+
+
+def what_if_open(analysis: Analysis) -> str | None:
+    """Why the same ride on the conservative map can't be told, or need not be; None where it can."""
+    reason = heat_words.what_if_open(analysis)
+    return shown(reason) if reason is not None else None
+
+
+def what_if_by_threshold(analysis: Analysis) -> list[str]:
+    """A row more for `exposure_by_threshold`: its name, then the time above each; empty where it can't be told."""
+    rows = what_if_rows(analysis)
+    return [WHAT_IF_ROW, *(row[-1] for row in rows)] if rows else []
+
+
+WHAT_IF_ROW = "On the conservative map where advised"

@@ -121,22 +121,23 @@ def what_if_rows(analysis: Analysis) -> list[tuple[str, str, str]]:
 WHAT_IF_COLUMNS = ("Above", "As it was", "On the conservative map")
 
 
+ALWAYS_ON = 0.9995
+"""From this share on the map was on all along."""
+
+
 def what_if_open(analysis: Analysis) -> str | None:
     """Why the same ride on the conservative map can't be told, or need not be; None where it can."""
     if not any(s.advised_map == "conservative" for s in analysis.segments):
         return "No stretch of this ride called for the conservative map."
-    if not analysis.heat.fitted:
-        return "The same ride on the conservative map can't be told: it has no heat balance."
     if analysis.what_if is None:
-        return "The same ride on the conservative map can't be told: coolant was not logged, so there is no trace to set it beside."
+        why = "coolant was not logged, so that there is no trace to set it beside"
+        if not analysis.heat.fitted:
+            why = "this ride has no heat balance"
+        return f"The same ride on the conservative map can't be told: {why}."
     kept = analysis.adherence
     if kept.share is not None and kept.share >= ALWAYS_ON and kept.unknown_s <= 0.0:
         return "The conservative map was on wherever it was advised, so nothing would have been otherwise."
     return None
-
-
-ALWAYS_ON = 0.9995
-"""From this share on the map was on all along."""
 
 
 def what_if_map(analysis: Analysis) -> str:
@@ -144,7 +145,10 @@ def what_if_map(analysis: Analysis) -> str:
     unknown_s = analysis.adherence.unknown_s
     if unknown_s <= 0.0:
         return ""
-    return f"The map in use is not known for {_whole(unknown_s)} of the advised time: the standard one is assumed there, so the gain may be less."
+    return (
+        f"The map in use is not known for {_whole(unknown_s)} of the advised time: the standard one is assumed there, "
+        "so the gain may be less."
+    )
 
 
 def what_if_note(told: WhatIf) -> str:

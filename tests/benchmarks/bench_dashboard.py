@@ -45,9 +45,8 @@ def main(hours: float) -> None:
     from plotly.utils import PlotlyJSONEncoder
 
     from dashboard.callbacks.routing import page
-    from dashboard.callbacks.zooming import map_of
     from dashboard.look import Look
-    from dashboard.pages.ride import picture
+    from dashboard.pages.ride_picture import map_of, picture
     from ridelog.figures.ride_stack import View
     from ridelog.figures.series import RideLines
     from ridelog.report import render
@@ -81,8 +80,8 @@ def main(hours: float) -> None:
         size = len(as_sent(picture(view, shown, seen)))
         best, middle = best_of(lambda shown=shown: as_sent(picture(view, shown, seen)), 9)
         print(f"zoom to {end_s - start_s:6g} s: {size:,} bytes; server {best:.3f} s best, {middle:.3f} s median")
-    best, middle = best_of(lambda: as_sent(map_of(view, "stretches", 0, seen)))
-    size = len(as_sent(map_of(view, "stretches", 0, seen)))
+    best, middle = best_of(lambda: as_sent(map_of(view, "stretches", View(0.0, hours * 3600.0, 0), seen)))
+    size = len(as_sent(map_of(view, "stretches", View(0.0, hours * 3600.0, 0), seen)))
     print(f"map: {size:,} bytes; server {best:.3f} s best, {middle:.3f} s median")
     best, _ = best_of(lambda: render(view.analysis, view.traces, view.ride, view.bike), 3)
     print(f"report: {best:.3f} s best")

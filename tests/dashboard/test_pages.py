@@ -17,7 +17,7 @@ from dashboard import config, ids
 from dashboard.callbacks.routing import page
 from dashboard.look import Look
 from dashboard.pages import rides
-from dashboard.pages.ride import stretches_of
+from dashboard.pages.ride_tables import stretches_of
 from ridelog.errors import LibraryError, NotInLibrary
 
 

@@ -11,9 +11,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from dashboard import ids
-from dashboard.callbacks.zooming import SHORTEST_S, Action, action_of, clicked_stretch, fit, map_of, next_view
+from dashboard.callbacks.zooming import Action, action_of, clicked_stretch, next_view
 from dashboard.look import Look
-from dashboard.pages.ride import picture
+from dashboard.pages.ride_picture import map_of, picture
+from dashboard.ride_address import SHORTEST_S, fit
 from ridelog.figures.ride_stack import View
 
 WHOLE = View(0.0, 3000.0)
@@ -101,8 +102,15 @@ def test_a_zoom_brings_new_points_and_not_only_a_new_range(view: Any) -> None:
 
 
 def test_the_map_marks_the_selected_stretch(view: Any) -> None:
-    assert len(map_of(view, "stretches", 1, Look()).data) == len(map_of(view, "stretches", None, Look()).data) + 1
-    assert any(trace.name == "coolant" for trace in map_of(view, "coolant", None, Look()).data)
+    chosen = replace(WHOLE, selected=1)
+    assert len(map_of(view, "stretches", chosen, Look()).data) == len(map_of(view, "stretches", WHOLE, Look()).data) + 1
+    assert any(trace.name == "coolant" for trace in map_of(view, "coolant", WHOLE, Look()).data)
+
+
+def test_the_map_shows_the_part_in_view(view: Any) -> None:
+    names = [trace.name for trace in map_of(view, "stretches", View(100.0, 400.0), Look()).data]
+    assert "shown in the picture" in names
+    assert "shown in the picture" not in [trace.name for trace in map_of(view, "stretches", WHOLE, Look()).data]
 
 
 def test_a_press_is_not_lost_among_redraws() -> None:

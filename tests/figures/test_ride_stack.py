@@ -125,7 +125,7 @@ def test_no_kind_rests_on_colour_alone(figure: go.Figure) -> None:
 def test_bars_of_the_strip_carry_the_index_of_their_stretch(view: Any, figure: go.Figure) -> None:
     found: dict[int, float] = {}
     for trace in figure.data:
-        if trace.type == "bar" and trace.customdata is not None:
+        if trace.type == "bar" and trace.customdata is not None and trace.name != "doubtful data":
             found.update(zip(list(trace.customdata), list(trace.base), strict=True))
     assert found == {i: s.start_s for i, s in enumerate(view.analysis.segments)}
 
