@@ -9,7 +9,8 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, Any, Literal
 
-from ridelog.errors import LibraryError, NotInLibrary, RidelogError
+from ridelog.case_document import read_document
+from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.store.complaints import FrozenRide
 
 if TYPE_CHECKING:
@@ -115,21 +116,8 @@ class Frozen:
 
     @classmethod
     def of(cls, case: str, row: FrozenRide) -> Frozen:
-        """From the store. Raises LibraryError for a document that is not one."""
-        try:
-            document = json.loads(row.findings)
-            sound = document["ride"] == row.ride and {"conclusion", "ranked"} <= set(document["diagnosis"])
-            sound = sound and {"known_hash", "ride_sha256"} <= set(document["basis"]) and "summary" in document["key"]
-        except (ValueError, KeyError, TypeError):
-            sound = False
-        if not sound:
-            raise LibraryError(
-                "what was found then can't be read",
-                where=f"case {case}, {row.ride}",
-                expected="the document that was stored",
-                to_do="put back a saved copy of library.sqlite",
-            )
-        return cls(row.ride, row.frozen_utc, document)
+        """From the store. Raises LibraryError for a document that is not as it was written."""
+        return cls(row.ride, row.frozen_utc, read_document(case, row.ride, row.findings, SCHEMA))
 
     @property
     def conclusion(self) -> str:

@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING, Literal
 
 from ridelog.case_findings import NOT_ENOUGH, Frozen, findings
-from ridelog.errors import UsageError
+from ridelog.errors import LibraryError, UsageError
 from ridelog.store.casebook import already_there, check_bike
 from ridelog.store.complaints import ComplaintRow
 
@@ -165,12 +165,36 @@ def outcome(case: ComplaintRow) -> Outcome:
     return "family_right" if families.get(said) == families.get(case.cause, case.cause) else "not_right"
 
 
+@dataclass(frozen=True)
+class LeftOut:
+    """A case of which what was found can't be read, and why."""
+
+    case: str
+    reason: str
+
+
+def unreadable(
+    library: Library, bike: str | None = None, since: date | None = None, *, closed: bool = False
+) -> list[LeftOut]:
+    """Cases (of one bike where named, of complaints `since` a day, `closed` ones only) of which what was found can't be
+    read, the latest first. Raises LibraryError."""
+    left: list[LeftOut] = []
+    for case in library.complaints(bike):
+        if (since is None or case.day >= since) and (case.is_closed or not closed):
+            try:
+                frozen_of(case)
+            except LibraryError as error:
+                left.append(LeftOut(case.id, error.one_line()))
+    return left
+
+
 def tool_record(library: Library, bike: str | None = None, since: date | None = None) -> dict[str, int]:
     """The tool's own record over closed cases (of one bike where named, of complaints `since` a day): how many there
     are; of how many the first cause was right, and the family (which holds the former); on how many it had not enough
-    evidence; and how many tell nothing of it, having no cause by the workshop or no ride. Raises LibraryError."""
+    evidence; how many tell nothing of it, having no cause by the workshop or no ride; and how many are damaged, so that
+    what was found can't be read (`unreadable` names them). Raises LibraryError."""
     heard = [case for case in library.complaints(bike) if case.is_closed and (since is None or case.day >= since)]
-    closed = [outcome(case) for case in heard]
+    closed = [_outcome_or_damaged(case) for case in heard]
     return {
         "closed": len(closed),
         "first_right": closed.count("first_right"),
@@ -179,4 +203,12 @@ def tool_record(library: Library, bike: str | None = None, since: date | None = 
         "not_enough_evidence": closed.count("not_enough_evidence"),
         "no_cause": closed.count("no_cause"),
         "no_rides": closed.count("no_rides"),
+        "unreadable": closed.count("unreadable"),
     }
+
+
+def _outcome_or_damaged(case: ComplaintRow) -> Outcome | Literal["unreadable"]:
+    try:
+        return outcome(case)
+    except LibraryError:
+        return "unreadable"

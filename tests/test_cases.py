@@ -224,6 +224,34 @@ def test_findings_that_can_not_be_read_are_told(library: Library, text: str) -> 
     with pytest.raises(LibraryError, match="can't be read") as caught:
         cases.frozen_of(library.complaint(case.id))
     assert case.id in caught.value.where
+    assert newest(library) in caught.value.where
+
+
+def test_a_damaged_case_is_named_and_takes_no_other_with_it(library: Library) -> None:
+    """It is left out of the record, which says so; what its message says to do makes it whole."""
+    hurt, whole = opened(library), opened(library)
+    for case in (hurt, whole):
+        cases.close_case(library, case, "fins", "airflow_blocked")
+    before = cases.tool_record(library)
+    with closing(sqlite3.connect(library.root / "library.sqlite")) as db, db:
+        db.execute(
+            "UPDATE complaint_ride SET findings = ? WHERE complaint_seq = (SELECT seq FROM complaint WHERE id = ?)",
+            (whole.rides[0].findings.replace('"probability": 0.', '"probability": 7.', 1), hurt.id),
+        )
+    assert [one.case for one in cases.unreadable(library)] == [hurt.id]
+    record = cases.tool_record(library)
+    assert (record["closed"], record["unreadable"]) == (2, 1)
+    assert record["first_right"] <= before["first_right"]
+    assert "1 damaged and left out" in words.record(record)
+    cases.frozen_of(library.complaint(whole.id))
+    with pytest.raises(LibraryError, match="entry 1, probability is 7") as caught:
+        cases.answer_of(library.complaint(hurt.id))
+    for step in ("case reopen", "case drop", "case add"):
+        assert f"ridelog {step} {hurt.id}" in caught.value.to_do
+    library.reopen_complaint(hurt.id)
+    library.drop_from_complaint(hurt.id, newest(library))
+    cases.add_rides(library, library.complaint(hurt.id), [newest(library)])
+    assert cases.unreadable(library) == []
 
 
 def test_rides_are_all_looked_at_before_the_first_is_analyzed(
@@ -294,15 +322,19 @@ def test_an_unknown_cause_names_the_near_ones(typed: str, near: str) -> None:
 
 def told(ride: str, conclusion: str, **chances: float) -> FrozenRide:
     """A frozen ride with these probabilities alone."""
+    nothing: dict[str, Any] = {"for": [], "against": [], "check_next": []}
     ranked = [
-        {"cause": cause, "probability": share} for cause, share in sorted(chances.items(), key=lambda one: -one[1])
+        {"cause": cause, "family": "x", "probability": share, **nothing}
+        for cause, share in sorted(chances.items(), key=lambda one: -one[1])
     ]
+    rested = {"known_hash": "a", "ride_sha256": "b", "bike": None, "bike_sha256": None, "sheet": "s"}
     document = {
+        "schema": 1,
         "ride": ride,
         "version": "1",
-        "basis": {"known_hash": "a", "ride_sha256": "b"},
-        "key": {"summary": []},
-        "diagnosis": {"conclusion": conclusion, "ranked": ranked},
+        "basis": {**rested, "files": [], "prior_rides": []},
+        "key": {"summary": [], "notes": [], "exposure": [], "peak_c": None},
+        "diagnosis": {"conclusion": conclusion, "ranked": ranked, "summary": []},
     }
     return FrozenRide(ride, json.dumps(document), datetime(2026, 6, 1, tzinfo=UTC))
 
@@ -379,7 +411,7 @@ def test_the_record_counts_closed_cases_only(library: Library) -> None:
     kept(AIR, None, close=False)
     assert cases.tool_record(library) == {
         "closed": 6, "first_right": 1, "family_right": 2, "not_right": 1, "not_enough_evidence": 1, "no_cause": 1,
-        "no_rides": 1,
+        "no_rides": 1, "unreadable": 0,
     }  # fmt: skip
     assert cases.tool_record(library, "enduro-12") == cases.tool_record(library)
     assert set(cases.tool_record(library, "another").values()) == {0}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -11,7 +12,7 @@ import click
 from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json, progress
 from ridelog.cli.edge import say
-from ridelog.errors import UsageError
+from ridelog.errors import LibraryError, UsageError
 
 if TYPE_CHECKING:
     from ridelog.case_findings import Frozen, Today
@@ -94,7 +95,11 @@ def close(case_: str, found: str, *, cause: str | None, as_json: bool, library_f
     made = close_case(library, library.complaint(case_), found, cause)
     said = [words.closed(made.id, made.cause)]
     if made.cause is not None:
-        said.append(words.OUTCOME_WORDS[outcome(made)])
+        try:
+            said.append(words.OUTCOME_WORDS[outcome(made)])
+        except LibraryError as error:
+            # The case is closed; only what ridelog had said of it can't be set beside it.
+            said.append(words.damaged([made.id], error.one_line()))
     _told(made, said, as_json=as_json)
 
 
@@ -145,14 +150,17 @@ def drop(case_: str, ride: str | None, *, yes: bool, as_json: bool, library_fold
 @library_option
 def list_(bike: str | None, *, as_json: bool, library_folder: Path | None) -> None:
     """List the cases, the latest day first, and how often ridelog was right."""
-    from ridelog.cases import tool_record
+    from ridelog.cases import tool_record, unreadable
     from ridelog.told import quoted, shortened
     from ridelog.words import cases as words
 
     library = open_library(library_folder, must_exist=True)
-    found, record = library.complaints(bike), tool_record(library, bike)
+    found, record, left = library.complaints(bike), tool_record(library, bike), unreadable(library, bike)
+    if not found and bike is not None:
+        library.bike_text(bike)  # a slip of the pen in the id is told; a bike that is gone may still have cases
     if as_json:
-        print_json({"schema": 1, "cases": [case_entry(one) for one in found], "record": record})
+        entries = [case_entry(one) for one in found]
+        print_json({"schema": 1, "cases": entries, "record": record, "left_out": [asdict(one) for one in left]})
         return
     if not found:
         show.lines("", [words.NO_CASES])
@@ -170,6 +178,8 @@ def list_(bike: str | None, *, as_json: bool, library_folder: Path | None) -> No
     ]
     show.table("", ("case", "bike", "state", "rides", "cause", "the rider said"), rows, right=(3,), optional=(3,))
     show.lines("", [words.record(record)])
+    if left:
+        say(words.damaged([one.case for one in left], left[0].reason))
 
 
 @case.command("show")

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -48,8 +49,9 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
     Rides are judged by the sheet in force on their day. Those that can't be judged are listed with the reason and are
     in no share. Rides not analyzed yet are analyzed now, once.
     """
-    from ridelog.cases import tool_record
+    from ridelog.cases import tool_record, unreadable
     from ridelog.review import review as review_library
+    from ridelog.words.cases import damaged as damaged_line
     from ridelog.words.cases import record as record_line
 
     library = open_library(library_folder, must_exist=True)
@@ -59,10 +61,15 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
         tell("reviewing")
         found = review_library(library, bike=named, since=day, progress=tell)
     record = tool_record(library, named, since=day)
+    left = unreadable(library, named, since=day, closed=True) if record["unreadable"] else []
     if as_json:
-        print_json({**found.to_json(), "cases": record}, indent=None if len(found.rides) > 100 else 2)
+        cases = {**record, "left_out": [asdict(one) for one in left]}
+        print_json({**found.to_json(), "cases": cases}, indent=None if len(found.rides) > 100 else 2)
     else:
-        print_review(found, each=each, record=record_line(record) if record["closed"] else None)
+        told = [record_line(record)] if record["closed"] else []
+        if left:
+            told.append(damaged_line([one.case for one in left], left[0].reason))
+        print_review(found, each=each, cases=told)
 
 
 def _day(text: str) -> date:
@@ -89,8 +96,8 @@ def _bike_of(library: Library, text: str) -> str:
     return bike.id
 
 
-def print_review(found: Review, *, each: bool = False, record: str | None = None) -> None:
-    """The review as a person reads it: the answer, the shares, the time above, what could not be judged, and `record`,
+def print_review(found: Review, *, each: bool = False, cases: Sequence[str] = ()) -> None:
+    """The review as a person reads it: the answer, the shares, the time above, what could not be judged, and `cases`,
     how right the tool was on closed cases."""
     from ridelog.words import review_answer as words
 
@@ -109,7 +116,7 @@ def print_review(found: Review, *, each: bool = False, record: str | None = None
         rows = [words.ride_cells(one) for one in found.rides]
         show.table("Each ride", words.RIDE_COLUMNS, rows, right=(2, 3, 4), optional=(5, 1))
     show.lines("Rides that could not be judged", words.unjudged_lines(found.unjudged, NAMED))
-    show.lines("Closed cases", [record] if record is not None else [])
+    show.lines("Closed cases", cases)
     show.lines("", [words.STARRED, words.bands_line(), words.CAUTION])
 
 

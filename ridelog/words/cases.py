@@ -180,13 +180,22 @@ def dropped(name: str, ride: str | None) -> str:
     return f"Case {name} removed." if ride is None else f"Case {name}: {ride} taken out."
 
 
+def damaged(names: Sequence[str], reason: str) -> str:
+    """Cases of which what was found can't be read, with the reason of the first."""
+    more = f" Left out as well: {', '.join(names[1:])}." if len(names) > 1 else ""
+    return f"Left out: {reason}{more}"
+
+
 def record(counts: Mapping[str, int]) -> str:
     """The tool's own record in a sentence."""
     total = counts["closed"]
     if not total:
         return "No case is closed yet, so there is no record of how often ridelog was right."
-    asked = total - counts["no_cause"] - counts["no_rides"]
+    damaged = counts.get("unreadable", 0)
+    asked = total - counts["no_cause"] - counts["no_rides"] - damaged
     head = f"{total} closed case{'' if total == 1 else 's'}"
+    if damaged:
+        head += f", {damaged} damaged and left out"
     if not asked:
         return f"{head}, none with both a ride and a cause by the workshop."
     return (

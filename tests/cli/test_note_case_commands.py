@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import json
 import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -168,7 +170,7 @@ def test_a_case_from_opening_to_the_record(library: Path) -> None:
     record = document(library, "case", "list")["record"]
     assert (record["closed"], record["first_right"] + record["not_enough_evidence"]) == (1, 1)
     assert "1 closed case" in ridelog(library, "case", "list").stdout
-    assert document(library, "review")["cases"] == record
+    assert document(library, "review")["cases"] == {**record, "left_out": []}
     assert document(library, "review", "--since", "2026-06-21")["cases"]["closed"] == 0
     again = document(library, "case", "reopen", "2026")
     assert (again["found"], again["found_before"][0]["found"]) == (None, "fins packed")
@@ -178,6 +180,35 @@ def test_a_case_from_opening_to_the_record(library: Path) -> None:
     assert "nothing removed" not in ridelog(library, "case", "drop", "2026", "--yes").stderr
     assert document(library, "case", "list")["cases"] == []
     assert "no cases yet" in ridelog(library, "case", "list").stdout
+
+
+def test_cases_of_an_unknown_bike_are_refused_as_elsewhere(library: Path) -> None:
+    for as_json in ((), ("--json",)):
+        error = ridelog(library, "case", "list", "--bike", "enduro-99", *as_json, status=2).stderr
+        assert "no bike 'enduro-99'" in error
+        assert "enduro-12" in error
+    assert "no cases yet" in ridelog(library, "case", "list", "--bike", "enduro-12").stdout
+
+
+def test_a_damaged_case_takes_neither_the_list_nor_a_review_with_it(library: Path) -> None:
+    for said in ("it boils", "it boils again"):
+        ridelog(library, "case", "open", "--bike", "enduro-12", "--said", said, "--date", "2026-06-20", "--ride", RIDE)
+    with closing(sqlite3.connect(library / "library.sqlite")) as db, db:
+        db.execute("UPDATE complaint_ride SET findings = '{}' WHERE complaint_seq = 1")
+    closed = ridelog(library, "case", "close", "2026-06-20-1", "--found", "fins", "--cause", "airflow-blocked").stdout
+    assert "Case 2026-06-20-1 closed" in closed
+    assert "Left out: case 2026-06-20-1, ride " in closed
+    listed = ridelog(library, "case", "list")
+    assert "2026-06-20-2" in listed.stdout
+    assert "Left out: case 2026-06-20-1" in listed.stderr
+    assert [one["case"] for one in document(library, "case", "list")["left_out"]] == ["2026-06-20-1"]
+    reviewed = ridelog(library, "review").stdout
+    assert "Left out: case 2026-06-20-1, ride " in " ".join(reviewed.split())
+    assert document(library, "review")["cases"]["left_out"][0]["case"] == "2026-06-20-1"
+    assert "case drop 2026-06-20-1" in ridelog(library, "case", "show", "2026-06-20-1", status=3).stderr
+    ridelog(library, "case", "show", "2026-06-20-2")
+    ridelog(library, "case", "drop", "2026-06-20-1", "--yes")
+    assert document(library, "review")["cases"]["left_out"] == []
 
 
 def test_what_a_case_does_not_take_is_said(library: Path) -> None:
