@@ -18,6 +18,7 @@ from ridelog.bike import Bike
 from ridelog.constants import GRAVITY_MPS2
 from ridelog.results import FloatArray
 from ridelog.words import doubts as reasons
+from ridelog.words import measured
 
 SPREAD = (5.0, 95.0)
 """Percentiles of the elevation that count as ridden."""
@@ -44,13 +45,13 @@ def _power_over_mass(scene: Scene, driven: Drive, on_conservative: FloatArray | 
     nothing = {"ratio": None, "low": None, "high": None, "seconds": None}
     bike, moved, gearing = scene.bike, scene.moved, driven.gearing
     if bike is None:
-        return {**nothing, "reason": "no bike file"}
+        return {**nothing, "reason": measured.NO_BIKE_FILE}
     if moved is None or driven.power_w is None or driven.opening is None or gearing.home is None:
-        return {**nothing, "reason": "it needs engine speed, throttle and speed, in a known gear"}
+        return {**nothing, "reason": measured.LACKS_CHANNELS}
     if scene.ground is None or scene.ground.from_position:
-        return {**nothing, "reason": "speed was worked out from positions, too smooth to set beside the throttle"}
+        return {**nothing, "reason": measured.SPEED_TOO_SMOOTH}
     if gearing.gears is None or scene.slope is None:
-        return {**nothing, "reason": "it needs elevation and a known gear: a slope would pass for a weak engine"}
+        return {**nothing, "reason": measured.LACKS_ELEVATION}
     radius_m = bike.tyre_circumference_m / (2.0 * math.pi)
     factors = roadload.rotating_factor(bike.total_kg, radius_m, np.array(bike.overall_ratios))
     rotating = drivetrain.per_gear(gearing.gears.gear, factors)
@@ -85,7 +86,7 @@ def _contradiction(found: selfcheck.Scale, bike: Bike) -> str:
 def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
     bike = scene.bike
     if bike is None:
-        return {"fits": None, "reason": "no bike file"}
+        return {"fits": None, "reason": measured.NO_BIKE_FILE}
     low, high = fuel.aki_band(bike.fuel_ron)
     told: dict[str, Any] = {
         "compression_ratio": bike.compression_ratio,
@@ -97,14 +98,12 @@ def _build(scene: Scene, advice: Advice, doubts: Doubts) -> dict[str, Any]:
     }
     heights = scene.grid.get("elevation_m")
     if heights is None:
-        reason = "the log has no elevation, so where it was ridden is not known"
-        return {**told, "ridden_elevation_m": None, "fits": None, "reason": reason}
+        return {**told, "ridden_elevation_m": None, "fits": None, "reason": measured.ELEVATION_UNKNOWN}
     ridden = [float(end) for end in np.nanpercentile(heights, SPREAD)]
     told["ridden_elevation_m"] = ridden
     given = set(_OF_BUILD) - set(bike.defaults_used)
     if not given:
-        reason = "the bike file gives neither compression, fuel nor the elevation it was built for"
-        return {**told, "fits": None, "reason": reason}
+        return {**told, "fits": None, "reason": measured.BUILD_NOT_GIVEN}
     # The lowest ground ridden asks most of compression and fuel: there the air is thickest.
     row = [one for one in advice.builds if one.from_elevation_m <= max(ridden[0], advice.builds[0].from_elevation_m)][
         -1

@@ -9,6 +9,7 @@ import numpy as np
 from ridelog.advice import Rule
 from ridelog.analysis.shapes import BLOCK_S, POWER_TOLERANCE, Signals, Stretch
 from ridelog.results import BoolArray, FloatArray
+from ridelog.words import measured as words
 
 
 @dataclass(frozen=True)
@@ -88,29 +89,26 @@ def _doubts(kind: str, rule: Rule, seen: Measured, context: Context, part: slice
     if kind == "heavy_drag":
         level = rule.level("min_drag_coefficient")
         if seen.drag_low is None or seen.drag_low < level:
-            text = f"{100.0 * seen.drag_low:.0f} %" if seen.drag_low is not None else "less than that"
-            found.append(
-                f"with 20 % less power and 10 % more mass it would be {text}, under the level of {100.0 * level:.0f} %"
-            )
+            found.append(words.drag_near_level(seen.drag_low, level))
         least = (1.0 - POWER_TOLERANCE) * (seen.power_share or 0.0)
         if least < rule.level("min_power_share"):
-            found.append("its power is close to the level")
+            found.append(words.POWER_NEAR_LEVEL)
         if context.signals.grade is None:
-            found.append("without elevation a climb looks the same")
+            found.append(words.CLIMB_LOOKS_ALIKE)
     elif kind == "wide_open" and not context.open_stop_seen:
-        found.append("the throttle's open stop was never seen in this ride")
+        found.append(words.OPEN_STOP_UNSEEN)
     elif kind == "high_speed" and context.speed_from_position:
-        found.append("speed was worked out from positions alone")
+        found.append(words.SPEED_FROM_POSITIONS)
     elif kind == "slow_climb":
         sigma = context.grade_sigma or 0.0
         if seen.mean_grade is None or seen.mean_grade - 2.0 * sigma < rule.level("min_grade"):
-            found.append(f"the slope is within its own error ({200.0 * sigma:.1f} %) of the level")
+            found.append(words.slope_near_level(2.0 * sigma))
     elif kind == "standstill" and context.speed_from_position:
-        found.append("standing still was worked out from positions alone")
+        found.append(words.STANDING_FROM_POSITIONS)
     elif kind == "heat_only":
         low = _mean(context.signals.over_limit_low_c, part)
         if low is None or low < rule.level("min_over_limit_c"):
-            found.append("the band of its settle temperature reaches below the limit")
+            found.append(words.SETTLES_BELOW)
     return tuple(found)
 
 

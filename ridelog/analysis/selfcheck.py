@@ -19,6 +19,7 @@ import numpy as np
 
 from ridelog.analysis.filters import matched_mean
 from ridelog.results import BoolArray, FloatArray
+from ridelog.words import measured as words
 
 WINDOW_S = 20.0
 """Ground stays about the same for so long, and a few bursts of throttle fall into it."""
@@ -120,16 +121,13 @@ def scale(
             best = (sums.agreement, lag, sums)
     if best is None or best[2].seconds < LEAST_S or best[2].force.size < LEAST_WINDOWS:
         seconds = best[2].seconds if best is not None else 0.0
-        return (
-            f"only {seconds:.0f} s of driving in gear with little slip; {LEAST_S:.0f} s in {LEAST_WINDOWS} stretches "
-            "of ground are needed"
-        )
+        return words.too_little_driving(seconds, LEAST_S, LEAST_WINDOWS)
     agreement, lag, sums = best
     if agreement < LEAST_AGREEMENT:
-        return "speed hardly follows the throttle, so force and motion can't be compared"
+        return words.SPEED_IGNORES_THROTTLE
     left = sums.motion.sum() - sums.motion, sums.force.sum() - sums.force
     if min(float(one.min()) for one in left) <= 0.0:
-        return "speed and throttle change in one place only, so force and motion can't be compared"
+        return words.CHANGES_ONCE
     value = (sums.motion.sum() / sums.force.sum()) ** 0.5
     without = 0.5 * np.log(left[0] / left[1])
     count = without.size
