@@ -8,7 +8,7 @@ from typing import Any
 from dash import Dash, dcc, html
 from flask import Response, request
 
-from dashboard import config, downloads, ids, security, texts
+from dashboard import config, downloads, ids, originals, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
@@ -70,7 +70,9 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
         adding_callbacks.register(app, desk)
         routes.register(server, desk.inbox, desk.foreman, desk.knows_bike)
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
+    server.config[config.ANSWERS_NETWORK] = token is not None
     downloads.register(server, provider)
+    originals.register(server, provider)
     _tell_lost_addresses(server, provider)
     security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
     return app

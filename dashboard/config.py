@@ -42,6 +42,9 @@ def ride_path(ride_id: str) -> str:
     return f"/ride/{quote(ride_id, safe='')}"
 
 
+ANSWERS_NETWORK = "RIDELOG_ANSWERS_NETWORK"
+"""Key of the server's settings: whether other machines than this one may ask."""
+
 FROM, TO = "from", "to"
 """Seconds of a ride, in the address of its page."""
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Protocol
 
 from dashboard.casebook import CaseDoor, CaseLibrary
 from dashboard.provider_many import ManyDoor, ManyLibrary
+from dashboard.provider_originals import OriginalDoor, OriginalLibrary
 from dashboard.provider_profiles import ProfileDoor, ProfileLibrary
 from dashboard.provider_rides import RideDoor
 from dashboard.views import CompareQuestion, CompareView, ProfileItem, ReviewView, RideItem, RideView
@@ -27,11 +28,11 @@ __all__ = [
 ]
 
 
-class Provider(CaseDoor, RideDoor, ManyDoor, ProfileDoor, Protocol):
+class Provider(CaseDoor, RideDoor, ManyDoor, OriginalDoor, ProfileDoor, Protocol):
     """What pages and callbacks know of the data."""
 
 
-class LibraryProvider(CaseLibrary, ManyLibrary, ProfileLibrary):
+class LibraryProvider(CaseLibrary, ManyLibrary, OriginalLibrary, ProfileLibrary):
     """All of it over a library folder. May be shared by threads."""
 
     def __init__(self, root: Path | None) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import pairwise
 from typing import Literal
 
@@ -35,6 +35,22 @@ def with_riding(
         gears=gears,
         gear_reading=reading,
     )
+
+
+@dataclass(frozen=True)
+class RiddenSide:
+    """The riding side of one ride alone."""
+
+    cruise: tuple[matched_use.Cruise, ...]
+    cool_down: CoolDown
+    fan: FanUse
+    gears: tuple[matched_use.GearUse, ...]
+
+
+def side(study: Study) -> RiddenSide:
+    """What a comparison has of each side, of one ride."""
+    part = (study,)
+    return RiddenSide(tuple(_joined_cruises(part).values()), _cool_down(part), _fan(part), _gear_use(part))
 
 
 def _cells(first: Sequence[Study], others: Sequence[Study]) -> Cells | None:

@@ -11,7 +11,7 @@ from dash import dcc, html
 from dashboard import config, ids, texts
 from dashboard.components import parts
 from dashboard.look import Look
-from dashboard.pages import behind, ride_basis, ride_heat, ride_picture, ride_tables
+from dashboard.pages import asked, behind, ride_basis, ride_heat, ride_picture, ride_tables
 from dashboard.pages import notes as note_pages
 from dashboard.views import RideView
 from ridelog.figures.ride_stack import View, whole
@@ -75,6 +75,7 @@ def content(
         html.Div([ride_heat.heat(view), ride_heat.what_if(view)], className="pair heat-pair"),
         ride_heat.explained(view),
         *ride_tables.riding(view),
+        asked.card(view, look),
         ride_basis.doubtful(view),
         html.Div([ride_basis.cannot_tell(view), ride_basis.import_report(view)], className="pair"),
         ride_basis.rests_on(view),

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Collection
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 from ridelog.errors import UsageError
+from ridelog.ride import Ride, local_start
 from ridelog.words.display import NBSP
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|C|kW|km/h|km|m|%)\b|%)")
@@ -36,6 +37,17 @@ def moment(start_utc: datetime | None, timezone: str | None, start_local: dateti
     aware = start_utc if start_utc.tzinfo else start_utc.replace(tzinfo=UTC)
     local = aware.astimezone(zone_of(timezone))
     return f"{_written(local)} {_offset(local)}"
+
+
+def time_of_day(ride: Ride, at_s: float) -> str:
+    """`10:31:05 UTC+2` at so many seconds of a ride, on its own clock; '' where the ride has none."""
+    after = timedelta(seconds=at_s)
+    if ride.start_utc is None:
+        begin = local_start(ride)
+        return f"{begin + after:%H:%M:%S} (time zone not known)" if begin is not None else ""
+    aware = ride.start_utc if ride.start_utc.tzinfo else ride.start_utc.replace(tzinfo=UTC)
+    local = (aware + after).astimezone(zone_of(ride.timezone))
+    return f"{local:%H:%M:%S} {_offset(local)}"
 
 
 def zone_of(timezone: str | None) -> tzinfo:
