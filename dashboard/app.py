@@ -12,7 +12,7 @@ from dashboard import config, downloads, ids, originals, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
-from dashboard.callbacks import bikes, cases, compare, notes, routing, settings, zooming
+from dashboard.callbacks import bikes, cases, notes, places, routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import RidelogError
@@ -61,10 +61,10 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     routing.register(app, provider)
     zooming.register(app, provider)
     notes.register(app, provider)
+    places.register(app, provider)
     cases.register(app, provider)
     settings.register(app)
     bikes.register(app, provider)
-    compare.register(app)
     server = app.server
     if desk is not None:
         adding_callbacks.register(app, desk)
@@ -108,6 +108,7 @@ def _frame(*, adds: bool) -> html.Div:
                         dcc.Link(texts.RIDES, href="/"),
                         dcc.Link(texts.COMPARE, href="/compare"),
                         dcc.Link(texts.REVIEW, href="/review"),
+                        dcc.Link(texts.PLACES, href=config.PLACES),
                         dcc.Link(texts.CASES, href="/cases"),
                         dcc.Link(texts.BIKES, href="/bikes"),
                         dcc.Link(texts.SETTINGS, href="/settings"),

@@ -156,17 +156,13 @@ ALL_JUDGED = "Every ride could be judged."
 FIGURES = "The figures"
 ABOVE, ON_THE_MAP = "Above", "On the map"
 MAP_CONSERVATIVE, MAP_STANDARD, MAP_UNKNOWN = "conservative map", "standard map", "map not known"
+STRIP_DAY, STRIP_SHARE, ON_MAP = "Ride", "On the map where advised", "on the map where advised"
 HOT = "coolant above the highest threshold it passed"
 
 
 def since(month: str) -> str:
     """From a month on."""
     return f"from {month} on"
-
-
-def on_map(share: str) -> str:
-    """How much of the advised time was on the map."""
-    return f"{share} on the map where advised"
 
 
 def strips_left(count: int) -> str:
@@ -264,6 +260,7 @@ CASE_BASIS = "What it rests on"
 CASE_TODAY = "The same today?"
 CASE_COMPARING = "Comparing with today …"
 CASE_NO_RIDE_YET = "No ride is attached yet, so nothing was found."
+TAKE_CARE = "Take care"
 CASE_ATTACH = "Attach rides"
 CASE_ATTACH_NOW = "Attach and keep what is found now"
 CASE_ALL_ATTACHED = "Every ride of this bike that the library holds is attached."
@@ -328,8 +325,12 @@ def case_title(name: str) -> str:
 
 COMPARE = "Compare"
 COMPARE_WHICH = "What to compare"
-COMPARE_RIDES = "Rides; the first is set beside the others"
-COMPARE_PLACEHOLDER = "Choose two rides or more"
+COMPARE_EMPTY = "There are no rides here to compare. Drop logs on this page, and name their bikes."
+COMPARE_CHOSEN = "Chosen; the first is set beside the others"
+COMPARE_ADD = "Choose a ride"
+COMPARE_ADD_MORE = "Add another ride"
+COMPARE_OUT = "Take out"
+COMPARE_FIRST = "Set first"
 COMPARE_HINT = "Choose two rides or more above. One alone shows its own laps."
 COMPARE_SERVICES = "Before and after work on a bike"
 COMPARE_BUILD = "Set this ride's bike beside the other bikes of its build"
@@ -338,8 +339,17 @@ COMPARE_PASSES = "Passes compared"
 COMPARE_RIDING = "How the rides were ridden"
 COMPARE_OPEN = "What can't be told, and why"
 COMPARE_LEFT_OUT = "Left out"
-COMPARE_TO_RIDES = "The rides"
 COMPARE_WITH = "Compare with another ride"
+
+
+def compare_plot(kind: str) -> str:
+    """What a picture of passes shows."""
+    return f"{kind}: coolant of each pass against the way along it"
+
+
+def compare_passes(kind: str) -> str:
+    """What a table of passes holds."""
+    return f"{kind}: each pass"
 
 
 def compare_service(bike: str, day: str, what: str) -> str:
@@ -383,3 +393,28 @@ def address_stretch(asked: str, count: int) -> str:
 def address_switch(asked: str) -> str:
     """The address says something else than on or off."""
     return f"The address sets what-if to {quoted(asked[:20])}, where on or off is expected, so it is left aside."
+
+
+PLACES = "Hot places"
+PLACES_TITLE = "Where it gets hot"
+PLACES_STARTING = "Looking at the rides of this library …"
+PLACES_ANEW = "Rides that were not looked at before are analyzed once; this page goes on by itself."
+PLACES_NONE = "There are no rides here to look at. Drop logs on this page."
+PLACES_MAP = "The places, among all the ground that was ridden"
+PLACES_MAP_SAID = "Hot places by their numbers over the ground ridden, from above, without positions on earth"
+PLACES_WIDE = "The rides lie too far apart for one map. Choose a bike above, or go by the table."
+PLACES_TABLE = "The places, the surest first"
+PLACES_PASSES = "Each pass"
+PLACES_LEFT_OUT = "Left out"
+PLACES_FILTERS = "Whose rides"
+PASS_HOT, PASS_NOT, PASS_UNKNOWN = "hot", "not hot", "can't tell"
+
+
+def place_head(number: int, what: str) -> str:
+    """A place over its passes."""
+    return f"Place {number}: {what}"
+
+
+def passes_of(count: int) -> str:
+    """So many passes to open."""
+    return "One pass" if count == 1 else f"{count} passes"

@@ -3,11 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from dash import dcc, html
 
+from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report.tables import KeyFigure
 from ridelog.words.cautions import CAUTIONS
+
+if TYPE_CHECKING:
+    from plotly.graph_objects import Figure
 
 
 def card(title: str, *children: object, name: str = "", class_name: str = "") -> html.Section:
@@ -32,22 +37,31 @@ def key_figures(figures: Sequence[KeyFigure]) -> html.Dl:
 
 
 def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: str, class_name: str = "") -> html.Div:
-    """A table in a box of its own that scrolls sideways where the page is narrow; the first cell names the row."""
+    """A table in a box of its own that scrolls sideways where the page is narrow; the first cell names the row. Of the
+    class `cards`, its rows are cards there, and a column's name stands over its figure."""
     return html.Div(
         html.Table(
             [
                 html.Caption(caption, className="hidden"),
                 html.Thead(html.Tr([html.Th(name, scope="col") for name in columns])),
-                html.Tbody(
-                    [html.Tr([html.Th(row[0], scope="row"), *(html.Td(cell) for cell in row[1:])]) for row in rows]
-                ),
+                html.Tbody([html.Tr([html.Th(row[0], scope="row"), *_cells(columns, row)]) for row in rows]),
             ]
         ),
         className=f"scroll {class_name}".strip(),
         tabIndex="0",
-        role="region",
+        role="group",
         **{"aria-label": caption},
     )
+
+
+def _cells(columns: Sequence[str], row: Sequence[str]) -> list[html.Td]:
+    return [html.Td(cell, **{"data-name": name}) for name, cell in zip(columns[1:], row[1:], strict=True)]
+
+
+def plot(figure: Figure, said: str) -> html.Div:
+    """A figure in a box that has its height before it is drawn, so that nothing jumps."""
+    graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
+    return html.Div(graph, role="group", className="plot", **{"aria-label": said})
 
 
 def legend(kinds: Sequence[tuple[str, str]]) -> html.P:

@@ -21,7 +21,11 @@ if TYPE_CHECKING:
 def layout(bikes: Sequence[ProfileItem], sheets: Sequence[ProfileItem]) -> html.Div:
     """Both lists."""
     return html.Div(
-        [html.H1(texts.BIKES, className="page"), _list("bike", bikes), _list("advice", sheets)], className="profiles"
+        [
+            html.H1(texts.BIKES, className="page"),
+            html.Div([_list("bike", bikes), _list("advice", sheets)], className="pair"),
+        ],
+        className="profiles",
     )
 
 
@@ -37,7 +41,7 @@ def _list(kind: Kind, items: Sequence[ProfileItem]) -> html.Section:
     ]
     inside = html.Ul(listed, className="plain") if listed else html.P(texts.BIKES_NONE[kind])
     new = dcc.Link(texts.BIKES_NEW[kind], href=config.new_profile_path(kind))
-    return parts.card(texts.BIKES_TITLE[kind], inside, html.P(new), name=kind)
+    return parts.card(texts.BIKES_TITLE[kind], inside, html.P(new, className="doing"), name=kind)
 
 
 def editor(kind: Kind, name: str, text: str, history: Sequence[Version]) -> html.Div:

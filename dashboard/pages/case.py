@@ -56,7 +56,9 @@ def content(
             else [html.Div([_attach(case, free, look), _close(draft)], className="pair doing-pair")]
         ),
         _reopen() if case.is_closed else None,
-        html.Section([html.P(shown(text)) for text in CAUTIONS], className="card cautions"),
+        parts.card(
+            texts.TAKE_CARE, *(html.P(shown(text)) for text in CAUTIONS), name="cautions", class_name="cautions"
+        ),
         freezing(ids.CASE_DONE),
     ]
 
@@ -173,8 +175,8 @@ def compared(one: Frozen, now: Today) -> list[html.P]:
             changed.append(words.rides_beside(one.document["basis"]["prior_rides"], now.now["prior_rides"]))
         else:
             changed.append(words.CHANGED_WORDS[part])
-    then = words.named(one.conclusion, next(iter(one.chances.values()), None))
-    later = words.named(now.conclusion or "", now.probability)
+    then = words.named(one.conclusion, next(iter(one.holds.values()), None))
+    later = words.named(now.conclusion or "", now.holds)
     return [html.P(shown(words.changed(changed, then, later, same_answer=now.conclusion == one.conclusion)))]
 
 

@@ -2,34 +2,37 @@
 
 from __future__ import annotations
 
+import re
+from base64 import b64encode
 from typing import TYPE_CHECKING
-from urllib.parse import urlencode
 
-from dash import dcc, html
+from dash import html
 
-from dashboard import ids, texts
+from dashboard import texts
 from dashboard.components import parts
-from dashboard.config import ride_path
-from ridelog.figures.by_place import by_place
-from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report.sentences import moment, shown
+from dashboard.pages.compare_picker import picker, ride_names
+from ridelog.figures.by_place import by_place, sample_svg, strokes
+from ridelog.report.sentences import shown
 from ridelog.words import compare as words
 from ridelog.words import compare_tables
 from ridelog.words import places as place_words
-from ridelog.words.display import duration
 from ridelog.words.terms import question_words
 
 if TYPE_CHECKING:
     from dashboard.look import Look
-    from dashboard.provider import CompareView, RideItem
+    from dashboard.provider import CompareView
     from ridelog.analysis.passes_records import StretchRow
 
 OPEN_TABLES = 3
 """Tables that stand open; the others wait behind their titles."""
+WIDE = 4
+"""Tables of more columns are cards on a phone."""
 
 
 def layout(view: CompareView, look: Look) -> html.Div:
     """The picker, and what was asked for."""
+    if not view.items:
+        return html.Div([html.H1(texts.COMPARE, className="page"), html.P(texts.COMPARE_EMPTY)], className="compare")
     found = view.comparison
     inside: list[object] = []
     if found is None:
@@ -37,55 +40,39 @@ def layout(view: CompareView, look: Look) -> html.Div:
     else:
         first, *rest = found.summary
         inside += [
-            html.H2(compare_tables.title(found), className="over"),
-            html.P(shown(first), className="answer", id="answer"),
-            parts.bullets([shown(one) for one in rest]),
+            html.H2(told(compare_tables.title(found), view), className="over"),
+            html.P(told(first, view), className="answer", id="answer"),
+            parts.bullets([told(one, view) for one in rest]),
         ]
     inside += _places(view, look)
     if found is not None:
         inside += _tables(view)
     return html.Div(
-        [html.H1(texts.COMPARE, className="page"), _picker(view), *inside, parts.cautions()], className="compare"
+        [html.H1(texts.COMPARE, className="page"), picker(view, look), *inside, parts.cautions()], className="compare"
     )
 
 
-def _picker(view: CompareView) -> html.Section:
-    options = [{"label": _ride_words(item), "value": item.id} for item in view.items]
-    services = [
-        html.Li(
-            dcc.Link(
-                texts.compare_service(bike, day, what), href="/compare?" + urlencode({"bike": bike, "service": day})
-            )
-        )
-        for bike, day, what in view.services
-    ]
-    build = None
-    if len(view.rides) == 1:
-        asked = urlencode({"rides": view.rides[0], "build": "1"})
-        build = html.P(dcc.Link(texts.COMPARE_BUILD, href=f"/compare?{asked}"))
-    return parts.card(
-        texts.COMPARE_WHICH,
-        html.Label(texts.COMPARE_RIDES, htmlFor=ids.COMPARE_RIDES),
-        dcc.Dropdown(
-            id=ids.COMPARE_RIDES,
-            options=options,
-            value=list(view.rides),
-            multi=True,
-            placeholder=texts.COMPARE_PLACEHOLDER,
-        ),
-        build,
-        html.Details([html.Summary(texts.COMPARE_SERVICES), html.Ul(services)]) if services else None,
-        name="which",
-    )
+def told(text: str, view: CompareView) -> str:
+    """A sentence or a cell as it stands on the page: rides are named by their day, as in the list, not by their id."""
+    for ride, name in ride_names(view.items).items():
+        if ride in text:
+            text = re.sub(rf"\b([Rr])ide {re.escape(ride)}", lambda found, name=name: _the_ride(found[1], name), text)
+            text = text.replace(ride, name) if ride not in name else text
+    return _degrees(shown(text))
 
 
-def _service(bike: str, day: str) -> str:
-    return "/compare?" + urlencode({"bike": bike, "service": day})
+def _degrees(text: str) -> str:
+    """Degrees without a number before them: `First, C a minute`."""
+    return re.sub(r"(,| in) C\b", r"\1 °C", text)
 
 
-def _ride_words(item: RideItem) -> str:
-    when = moment(item.start_utc, item.timezone, item.start_local) or texts.NO_DAY
-    return f"{when}, {item.bike or texts.NO_BIKE}, {duration(item.duration_s)}, {item.id}"
+def _the_ride(letter: str, name: str) -> str:
+    return f"{'The' if letter == 'R' else 'the'} ride of {name}"
+
+
+def _head(column: str) -> str:
+    """A column's name with a large letter; a unit keeps its own."""
+    return _degrees(column if "/" in column.split(maxsplit=1)[0] else column[:1].upper() + column[1:])
 
 
 def _places(view: CompareView, look: Look) -> list[object]:
@@ -93,30 +80,42 @@ def _places(view: CompareView, look: Look) -> list[object]:
     ground = view.ground
     if ground is None:
         return []
-    inside: list[object] = [parts.bullets([shown(one) for one in ground.summary])]
+    inside: list[object] = [parts.bullets([told(one, view) for one in ground.summary])]
     for row in ground.stretches:
-        inside += [html.H3(place_words.kind(row)), html.P(shown(place_words.passed(row))), *_stretch(row, view, look)]
+        inside += [html.H3(place_words.kind(row)), html.P(told(place_words.passed(row), view))]
+        inside += _stretch(row, view, look)
     if ground.stretches:
         notes = (place_words.NOTE_ON_HEAT, place_words.COMPARED_NOTE)
-        inside += [html.P(shown(one), className="small") for one in notes]
-    inside += [html.P(shown(one), className="small") for one in place_words.untold(ground.cannot_tell)]
+        inside += [html.P(told(one, view), className="small") for one in notes]
+    inside += [html.P(told(one, view), className="small") for one in place_words.untold(ground.cannot_tell)]
     return [parts.card(texts.COMPARE_PLACES, *inside, name="places")]
 
 
 def _stretch(row: StretchRow, view: CompareView, look: Look) -> list[object]:
-    figure = by_place(row, view.traces, display=look.units, dark=look.dark)
-    parts_: list[object] = []
+    figure = by_place(row, view.traces, order=view.rides, display=look.units, dark=look.dark)
+    made: list[object] = []
     if figure is not None:
-        graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
-        parts_.append(html.Div(graph, role="group", className="plot", **{"aria-label": place_words.kind(row)}))
-    passes = [tuple(shown(cell) for cell in place_words.pass_cells(one)) for one in row.passes]
-    columns = [one.capitalize() for one in place_words.pass_columns(row.kind)]
-    parts_.append(parts.plain_table(columns, passes, place_words.kind(row)))
+        made += [_legend(row, view, look), parts.plot(figure, texts.compare_plot(place_words.kind(row)))]
+    passes = [tuple(told(cell, view) for cell in place_words.pass_cells(one)) for one in row.passes]
+    columns = [_head(one) for one in place_words.pass_columns(row.kind)]
+    made.append(parts.plain_table(columns, passes, texts.compare_passes(place_words.kind(row)), "cards"))
     if row.compared:
-        cells = [tuple(shown(cell) for cell in place_words.compared_cells(one, row.kind)) for one in row.compared]
-        heads = [one.capitalize() for one in place_words.compared_columns(row.kind)]
-        parts_.append(parts.plain_table(heads, cells, texts.COMPARE_PASSES))
-    return parts_
+        cells = [tuple(told(cell, view) for cell in place_words.compared_cells(one, row.kind)) for one in row.compared]
+        heads = [_head(one) for one in place_words.compared_columns(row.kind)]
+        made += [html.H4(texts.COMPARE_PASSES), parts.plain_table(heads, cells, texts.COMPARE_PASSES, "cards")]
+    return made
+
+
+def _legend(row: StretchRow, view: CompareView, look: Look) -> html.P:
+    """Whose line is drawn how, in words that wrap where the screen is narrow."""
+    names = ride_names(view.items)
+    one_ride = len({one.ride for one in row.passes if one.full}) == 1
+    samples = []
+    for key, stroke in strokes(row, view.rides).items():
+        picture = b64encode(sample_svg(stroke, dark=look.dark).encode()).decode()
+        name = place_words.numbered(row.kind, key) if one_ride else names.get(key, key)
+        samples.append(html.Span([html.Img(src=f"data:image/svg+xml;base64,{picture}", alt=""), name]))
+    return html.P(samples, className="legend")
 
 
 def _tables(view: CompareView) -> list[object]:
@@ -125,24 +124,22 @@ def _tables(view: CompareView) -> list[object]:
         return []
     made: list[object] = []
     for number, table in enumerate(compare_tables.tables(found)):
-        rows = [tuple(shown(cell) for cell in row) for row in table.rows]
-        drawn = parts.plain_table(table.columns, rows, table.title)
+        rows = [tuple(told(cell, view) for cell in row) for row in table.rows]
+        wide = "cards" if len(table.columns) > WIDE else ""
+        drawn = parts.plain_table([_head(one) for one in table.columns], rows, shown(table.title), wide)
         if number < OPEN_TABLES:
             made.append(parts.card(shown(table.title), drawn, name=f"table-{number}"))
         else:
             made.append(html.Details([html.Summary(shown(table.title)), drawn], className="card"))
-    lines = [shown(one) for one in compare_tables.riding_lines(found)]
+    lines = [told(one, view) for one in compare_tables.riding_lines(found)]
     if lines:
         made.append(parts.card(texts.COMPARE_RIDING, parts.bullets(lines), name="riding"))
-    doubts = [[html.B(question_words(one.question)), f" {shown(one.reason)}."] for one in found.cannot_tell]
+    doubts = [[html.B(question_words(one.question)), f" {told(one.reason, view)}."] for one in found.cannot_tell]
     if doubts:
         made.append(parts.card(texts.COMPARE_OPEN, parts.bullets(doubts), name="open"))
     if found.left_out:
-        left = parts.bullets([shown(one) for one in found.left_out])
+        left = parts.bullets([told(one, view) for one in found.left_out])
         made.append(parts.card(texts.COMPARE_LEFT_OUT, left, name="left-out"))
     said = [words.METHOD, *found.cautions] if found.settle else list(found.cautions)
     made.append(html.Div([html.P(shown(one), className="small") for one in said]))
-    rides = [html.Li(dcc.Link(ride, href=ride_path(ride))) for ride in view.rides]
-    if rides:
-        made.append(html.Details([html.Summary(texts.COMPARE_TO_RIDES), html.Ul(rides)]))
     return made

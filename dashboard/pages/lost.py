@@ -26,7 +26,14 @@ def no_such_ride(ride_id: str) -> html.Div:
 
 def no_such_page(path: str) -> html.Div:
     """An address no page has."""
-    return html.Div([parts.back_link(), parts.message("There is no such page", [f"Nothing is kept at {path}."])])
+    return html.Div(
+        [
+            parts.back_link(),
+            parts.message(
+                "There is no such page", [f"Nothing is kept at {path[:120]}.", "The links above lead to all there is."]
+            ),
+        ]
+    )
 
 
 def trouble(error: RidelogError) -> html.Div:

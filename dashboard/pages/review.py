@@ -13,7 +13,6 @@ from dashboard.components import parts
 from dashboard.config import ride_path
 from ridelog.figures.review_bars import share_bars
 from ridelog.figures.strip import strip_svg
-from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report.sentences import shown
 from ridelog.words import effect as effect_words
 from ridelog.words import review_answer as words
@@ -23,8 +22,6 @@ from ridelog.words.terms import share as as_share
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-
-    from plotly.graph_objects import Figure
 
     from dashboard.look import Look
     from dashboard.provider import ReviewView
@@ -119,17 +116,25 @@ def _strips(view: ReviewView, look: Look) -> html.Section:
     return parts.card(
         texts.REVIEW_STRIPS,
         parts.legend(legend),
-        html.Div(rows, className="strips"),
+        html.Div([_strip_heads(), *rows], className="strips"),
         html.P(f"{texts.REVIEW_STRIPS_NOTE} {more}".strip(), className="small"),
         *failed,
         name="strips",
     )
 
 
+def _strip_heads() -> html.Div:
+    heads = [html.Span(name) for name in (texts.STRIP_DAY, "", texts.STRIP_SHARE)]
+    return html.Div(heads, className="strip heads", **{"aria-hidden": "true"})
+
+
 def _strip(strip: Strip, longest_s: float, look: Look) -> html.Div:
     picture = b64encode(strip_svg(strip, longest_s, dark=look.dark).encode()).decode()
     day = f"{strip.day:%-d %b %Y}" if strip.day is not None else texts.NO_DAY
-    told = texts.MAP_UNKNOWN if strip.share is None else texts.on_map(as_share(strip.share))
+    # the head of the column says it to the eye; who hears the line is told in full
+    told: object = texts.MAP_UNKNOWN
+    if strip.share is not None:
+        told = [as_share(strip.share), html.Span(f" {texts.ON_MAP}", className="hidden")]
     return html.Div(
         [
             dcc.Link(day, href=ride_path(strip.ride)),
@@ -152,16 +157,11 @@ def _shares(title: str, what: str, groups: Sequence[Group], look: Look, note: st
     heads = (what.capitalize(), *(one.capitalize() for one in words.GROUP_COLUMNS))
     return parts.card(
         title,
-        _plot(share_bars(groups, names, dark=look.dark), title),
+        parts.plot(share_bars(groups, names, dark=look.dark), title),
         html.P(note, className="small") if note else None,
-        html.Details([html.Summary(texts.FIGURES), parts.plain_table(heads, rows, title)]),
+        html.Details([html.Summary(texts.FIGURES), parts.plain_table(heads, rows, title, "cards")]),
         name=what,
     )
-
-
-def _plot(figure: Figure, said: str) -> html.Div:
-    graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
-    return html.Div(graph, role="group", className="plot", **{"aria-label": said})
 
 
 def _outcome(view: ReviewView) -> html.Section:
@@ -175,7 +175,8 @@ def _outcome(view: ReviewView) -> html.Section:
         for row in view.review.outcome
         if row.outcome.rides
     ]
-    return parts.card(texts.REVIEW_OUTCOME, parts.plain_table(heads, rows, texts.REVIEW_OUTCOME), name="outcome")
+    table = parts.plain_table(heads, rows, texts.REVIEW_OUTCOME, "cards")
+    return parts.card(texts.REVIEW_OUTCOME, table, name="outcome")
 
 
 def _effects(found: Sequence[Effect]) -> html.Section:

@@ -319,6 +319,11 @@ def pass_name(row: PassRow, of: str) -> str:
     return f"{row.ride.rpartition('-')[0] or row.ride}, {_one(of)} {row.number}"
 
 
+def numbered(of: str, which: str) -> str:
+    """A pass of one ride: `lap 2`."""
+    return f"{_one(of)} {which}"
+
+
 def pass_columns(of: str) -> tuple[str, ...]:
     """Heads of a table of passes over a loop or a stretch."""
     return (

@@ -20,6 +20,8 @@ from selenium import webdriver
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.support.ui import WebDriverWait
 
+pytest.register_assert_rewrite("browser.page_checks")
+
 PICTURES = Path(__file__).resolve().parent / "pictures"
 _BROWSERS = ("chromium", "chromium-browser", "google-chrome")
 _FLAGS = (

@@ -10,7 +10,10 @@ import pytest
 import sample_logs
 from dashboard import ids
 from dashboard.callbacks.routing import leads_somewhere, page
-from dashboard.provider import CompareQuestion, LibraryProvider
+from dashboard.config import compare_path
+from dashboard.pages.compare import told
+from dashboard.pages.compare_picker import ride_names
+from dashboard.provider import CompareQuestion, LibraryProvider, RideItem
 from ridelog.figures.by_place import by_place
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.report.sentences import shown
@@ -63,7 +66,9 @@ def test_the_page_says_what_the_comparison_says(provider: LibraryProvider, both:
     assert "hotter" in view.comparison.summary[0]
     text = words(page(provider, "/compare", {"search": f"?rides={both[0]},{both[1]}"})[0])
     for sentence in view.comparison.summary:
-        assert shown(sentence) in text
+        assert told(sentence, view) in text
+        assert not any(ride in told(sentence, view) for ride in both), "rides are named by their day"
+    assert f"the ride of {ride_names(view.items)[both[0]]} ran hotter" in text
     for table in compare_tables.tables(view.comparison):
         assert shown(table.title) in text
         assert shown(table.rows[0][-1]) in text
@@ -81,14 +86,41 @@ def test_the_laps_of_both_lie_over_each_other(provider: LibraryProvider, both: t
         assert max(line.x) <= loop.length_m / 1000.0 + 0.2
     assert len({(line.line.dash, line.line.color) for line in figure.data}) == 2
     assert by_place(loop, {}) is None
+    turned = by_place(loop, view.traces, order=both)
+    assert turned is not None
+    inked = {line.name.rpartition(",")[0] for line in turned.data if line.line.dash == "solid"}
+    assert inked == {both[0].rpartition("-")[0]}, "the ride that was named first"
 
 
 def test_the_picker_shows_what_the_address_says(provider: LibraryProvider, both: tuple[str, str]) -> None:
     assert leads_somewhere(provider, "/compare")
     shown_page, _ = page(provider, "/compare", {"search": f"?rides={both[1]},{both[0]}"})
-    picker = next(one for one in pieces(shown_page) if getattr(one, "id", None) == ids.COMPARE_RIDES)
-    assert picker.value == [both[1], both[0]]
-    assert {option["value"] for option in picker.options} == set(both)
+    names = ride_names(provider.rides())
+    chosen = next(one for one in pieces(shown_page) if getattr(one, "className", None) == "chosen-rides")
+    assert [words(row.children[0]).strip() for row in chosen.children] == [names[both[1]], names[both[0]]]
+    links = {" ".join(words(one).split()): one.href for one in pieces(chosen) if getattr(one, "href", None)}
+    assert links[f"Take out : {names[both[1]]}"] == compare_path(both[0])
+    assert links[f"Set first : {names[both[0]]}"] == compare_path(*both)
+
+
+def test_every_other_ride_can_be_added(provider: LibraryProvider, both: tuple[str, str]) -> None:
+    shown_page, _ = page(provider, "/compare", {"search": f"?rides={both[0]}"})
+    box = next(one for one in pieces(shown_page) if getattr(one, "id", None) == ids.COMPARE_RIDES)
+    assert box.open, "with one ride chosen, the next is what is asked for"
+    (link,) = [one for one in pieces(box) if getattr(one, "href", None)]
+    assert link.href == compare_path(both[0], both[1])
+
+
+def test_rides_of_the_same_hour_are_told_apart() -> None:
+    items = [
+        RideItem(ride, None, start, None, None, 60.0, None, None, "unknown", (), ())
+        for ride, start in (("a", datetime(2026, 5, 9, 10, tzinfo=UTC)), ("b", datetime(2026, 5, 9, 10, tzinfo=UTC)),
+                            ("c", None), ("d", datetime(2026, 5, 10, 10, tzinfo=UTC)))
+    ]  # fmt: skip
+    names = ride_names(items)
+    assert len(set(names.values())) == 4
+    assert names["c"] == "day not known (c)"
+    assert names["d"] == "10 May 2026, 10:00 UTC"
 
 
 def test_one_ride_shows_its_own_laps(provider: LibraryProvider, both: tuple[str, str]) -> None:

@@ -1,0 +1,153 @@
+"""Every page on a desk and a phone, light and dark: quiet, no wider than the screen, in order of headings, and within
+reach of everybody (the web content accessibility guidelines 2.2, AA, as far as a machine can check them)."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+from browser.page_checks import axe_source, clean, fits, headings, reachable
+
+from dashboard.provider import LibraryProvider
+from ridelog.store.library import Library
+
+pytestmark = pytest.mark.browser
+
+SIZES = {"desk": (1400, 900, False), "phone": (390, 844, True)}
+SETTLED = """
+// figures draw themselves a moment after they are there, and a page is whole when nothing of it is still to come
+const plots = [...document.querySelectorAll("main .js-plotly-plot")];
+const waiting = document.querySelectorAll("main ._dash-loading, main [data-dash-is-loading='true']").length;
+return waiting === 0 && plots.every((one) => one.querySelector(".main-svg"));
+"""
+
+
+@dataclass(frozen=True)
+class Page:
+    """A page of the dashboard. `path` may name a `{ride}`, an `{other}` one and a `{case}`; `until` is there when it is
+    whole; `press` is pressed then, and `after` is there after that; `status`: what the document is answered with."""
+
+    path: str
+    until: str
+    press: str | None = None
+    after: str | None = None
+    status: int | None = None
+
+
+FULL = {
+    "rides": Page("/", "main table"),
+    "ride": Page("/ride/{ride}", "#map .main-svg .trace"),
+    "ride-without-coolant": Page("/ride/{dry}", "#stack .main-svg .trace"),
+    "compare": Page("/compare?rides={ride},{other}", "#answer"),
+    "compare-nothing": Page("/compare", "#compare-rides"),
+    "compare-choices": Page("/compare", "#compare-rides", "#compare-rides details > summary", "#compare-rides a"),
+    "review": Page("/review", "#answer"),
+    "bikes": Page("/bikes", "main .plain"),
+    "bike": Page("/bikes/enduro-12", "textarea.file"),
+    "bike-flips": Page("/bikes/enduro-12", "#profile-look:enabled", "#profile-look", "#profile-flips h2"),
+    "sheet": Page("/sheets/2026-01", "textarea.file"),
+    "new-bike": Page("/new/bike", "textarea.file"),
+    "new-sheet": Page("/new/advice", "textarea.file"),
+    "settings": Page("/settings", "#pref-trim"),
+    "cases": Page("/cases", "main table"),
+    "case": Page("/cases/{case}", "#case-page"),
+    "new-case": Page("/new/case", "#case-open"),
+    "case-of-a-ride": Page("/open-case/{ride}", "#case-open"),
+    "adding": Page("/", "main table", "#add-open", "#add-panel:not([hidden])"),
+    "no-such-ride": Page("/ride/none-such", ".message", status=404),
+    "no-such-page": Page("/nothing/here", ".message", status=404),
+}
+EMPTY = {
+    "rides": Page("/", ".message"),
+    "compare": Page("/compare", "main h1"),
+    "review": Page("/review", "main h1"),
+    "bikes": Page("/bikes", "main h2"),
+    "cases": Page("/cases", "main h2"),
+    "new-case": Page("/new/case", ".message"),
+}
+
+
+@pytest.fixture(scope="module")
+def named(sample_library: Path, tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, str]]:
+    """A copy of the sample library with a case, and the names that addresses are made of."""
+    root = tmp_path_factory.mktemp("pages") / "library"
+    shutil.copytree(sample_library, root)
+    provider = LibraryProvider(root)
+    rides = [item for item in provider.rides() if item.bike == "enduro-12" and item.peak_c is not None]
+    hot, cool = max(rides, key=lambda one: one.peak_c or 0.0), min(rides, key=lambda one: one.peak_c or 0.0)
+    dry = next(item for item in provider.rides() if "coolant_c" not in item.channels)
+    case = provider.open_case("enduro-12", "2026-06-20", "It boils on every sand ride. <b>Again.</b>", [hot.id])
+    return root, {"ride": hot.id, "other": cool.id, "dry": dry.id, "case": case.id}
+
+
+@pytest.fixture(scope="module")
+def full(named: tuple[Path, dict[str, str]], serve_library: Callable[[Path], Iterator[str]]) -> Iterator[str]:
+    yield from serve_library(named[0])
+
+
+@pytest.fixture(scope="module")
+def empty(tmp_path_factory: pytest.TempPathFactory, serve_library: Callable[[Path], Iterator[str]]) -> Iterator[str]:
+    yield from serve_library(Library.open(tmp_path_factory.mktemp("none") / "library").root)
+
+
+@pytest.fixture(scope="module", params=SIZES)
+def look(request: pytest.FixtureRequest, full: str, open_browser: Callable[..., Any]) -> Iterator[Any]:
+    width, height, touch = SIZES[request.param]
+    found = open_browser(full, width, height, touch=touch)
+    yield found
+    found.driver.quit()
+
+
+@pytest.fixture(scope="session")
+def rules() -> str:
+    return axe_source()
+
+
+def shown(look: Any, page: Page, names: dict[str, str], theme: str) -> None:
+    """The page, whole, by daylight or at night."""
+    night = {"features": [{"name": "prefers-color-scheme", "value": theme}]}
+    look.driver.execute_cdp_cmd("Emulation.setEmulatedMedia", night)
+    look.open(page.path.format(**names), page.until)
+    if page.press is not None:
+        look.wait(page.press).click()
+        look.wait(str(page.after), 60.0)
+    look.until(lambda: look.run(SETTLED), 30.0)
+    assert look.run("return document.documentElement.dataset.theme") == theme
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+@pytest.mark.parametrize("name", FULL)
+def test_a_page_is_whole_and_within_reach(
+    name: str, theme: str, look: Any, named: tuple[Path, dict[str, str]], request: pytest.FixtureRequest
+) -> None:
+    page = FULL[name]
+    shown(look, page, named[1], theme)
+    fits(look)
+    headings(look)
+    size = "phone" if look.run("return innerWidth") < 500 else "desk"
+    look.full_picture(f"page-{name}-{size}-{theme}")
+    clean(look, status=page.status)
+    # last: where the rules can't be had the test is skipped, with the rest of it held
+    reachable(look, request.getfixturevalue("rules"))
+
+
+@pytest.mark.parametrize("name", EMPTY)
+def test_an_empty_library_says_what_to_do(name: str, look: Any, empty: str, request: pytest.FixtureRequest) -> None:
+    before, look.base = look.base, empty
+    try:
+        look.traffic(), look.complaints()
+        shown(look, EMPTY[name], {}, "light")
+        fits(look)
+        headings(look)
+        size = "phone" if look.run("return innerWidth") < 500 else "desk"
+        look.full_picture(f"empty-{name}-{size}")
+        said = look.text()
+        assert any(told in said for told in ("Drop", "new bike file", "Open one when")), said
+        clean(look)
+        reachable(look, request.getfixturevalue("rules"))
+    finally:
+        look.base = before
