@@ -11,6 +11,7 @@ from dashboard.views import CompareQuestion, CompareView, ReviewView
 from ridelog.errors import RidelogError, UsageError
 
 if TYPE_CHECKING:
+    from ridelog.after_work import AfterWork
     from ridelog.analysis.matched_records import Comparison
     from ridelog.results import Traces
 
@@ -20,6 +21,9 @@ class ManyDoor(Protocol):
 
     def review_of(self, bike: str | None, since: str | None) -> ReviewView:
         """Over many rides. Raises NotInLibrary for an unknown bike, UsageError for what is no day."""
+
+    def after_work(self, bike: str | None) -> tuple[AfterWork, ...]:
+        """Work on the bikes, or on one, with the rides before and after. Raises NotInLibrary, LibraryError."""
 
     def compare_of(self, asked: CompareQuestion) -> CompareView:
         """Rides beside rides. What can't be compared is said in the view."""
@@ -57,6 +61,12 @@ class ManyLibrary(RideLibrary):
             record=tool_record(self._library, bike, since=day),
             sheet_note=texts.sheet_starts(sheets) if sheets else "",
         )
+
+    def after_work(self, bike: str | None) -> tuple[AfterWork, ...]:
+        """Work on the bikes, or on one, with the rides before and after. Raises NotInLibrary, LibraryError."""
+        from ridelog.after_work import after_work
+
+        return after_work(self._library, bike)
 
     def compare_of(self, asked: CompareQuestion) -> CompareView:
         """Rides beside rides. What can't be compared is said in the view."""

@@ -102,9 +102,9 @@ def _query(screen: Any) -> dict[str, str]:
 
 
 def _review(asked: Asked) -> tuple[Any, str]:
-    return review.layout(
-        asked.provider.review_of(asked.query.get("bike"), asked.query.get("since")), asked.look
-    ), texts.REVIEW
+    bike = asked.query.get("bike")
+    view = asked.provider.review_of(bike, asked.query.get("since"))
+    return review.layout(view, asked.look, asked.provider.after_work(bike)), texts.REVIEW
 
 
 def _compare(asked: Asked) -> tuple[Any, str]:

@@ -6,10 +6,9 @@ from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
 from dash import dcc, html
-from flask import current_app, has_app_context
 
 from dashboard import config, texts
-from dashboard.components import parts
+from dashboard.components import answers, parts
 from dashboard.provider import RideView
 from ridelog import closer, closer_rates
 from ridelog.channels import base_name
@@ -212,13 +211,6 @@ def _positions(view: RideView, look: Look) -> list[object]:
     if "lat_deg" not in view.ride.channels:
         return [_sentences([words.POSITIONS_NONE])]
     return [
-        _sentences([f"{words.POSITIONS} {who()}"]),
+        _sentences([answers.who()]),
         html.P([shown(words.positions(look.trim_m)), " ", dcc.Link(texts.SETTINGS, href="/settings")]),
     ]
-
-
-def who() -> str:
-    """Whom the dashboard answers."""
-    if not has_app_context():
-        return words.ANSWERS_HERE
-    return words.ANSWERS_ALL if current_app.config.get(config.ANSWERS_NETWORK) else words.ANSWERS_HERE

@@ -10,6 +10,7 @@ from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard.components import parts
+from dashboard.pages import outcomes
 from ridelog.report.sentences import moment
 from ridelog.told import quoted, shortened
 from ridelog.words import cases as words
@@ -38,7 +39,8 @@ def layout(found: Sequence[ComplaintRow], record: Mapping[str, int]) -> html.Div
         ]
     )
     box = html.Div(table, className="scroll rides card", role="region", tabIndex="0", **{"aria-label": texts.CASES_ALL})
-    return html.Div([*head, new, box, html.P(words.record(record), className="small")], className="cases")
+    below = [html.P(words.record(record), className="small"), outcomes.card(found)]
+    return html.Div([*head, new, box, *below], className="cases")
 
 
 def _row(one: ComplaintRow) -> html.Tr:

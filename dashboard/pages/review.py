@@ -11,6 +11,7 @@ from dash import dcc, html
 from dashboard import texts
 from dashboard.components import parts
 from dashboard.config import ride_path
+from dashboard.pages import after_work
 from ridelog.figures.review_bars import share_bars
 from ridelog.figures.strip import strip_svg
 from ridelog.report.sentences import shown
@@ -25,6 +26,7 @@ if TYPE_CHECKING:
 
     from dashboard.look import Look
     from dashboard.provider import ReviewView
+    from ridelog.after_work import AfterWork
     from ridelog.effect import Effect
     from ridelog.review_groups import Group
     from ridelog.strips import Strip
@@ -32,8 +34,8 @@ if TYPE_CHECKING:
 UNJUDGED_NAMED = 6
 
 
-def layout(view: ReviewView, look: Look) -> html.Div:
-    """The whole page."""
+def layout(view: ReviewView, look: Look, work: Sequence[AfterWork] = ()) -> html.Div:
+    """The whole page; `work`: what was done to the bikes, with the rides before and after."""
     found = view.review
     if not found.rides:
         return html.Div([html.H1(texts.REVIEW, className="page"), html.P(texts.REVIEW_EMPTY), _filters(view)])
@@ -60,6 +62,7 @@ def layout(view: ReviewView, look: Look) -> html.Div:
                 className="pair",
             ),
             _outcome(view),
+            after_work.card(work),
             html.Div([_effects(view.effects), _unjudged(view)], className="pair"),
             html.P(
                 [shown(line) for line in (words.STARRED, " ", words.bands_line(), " ", words.CAUTION)],

@@ -7,7 +7,7 @@ from typing import Any
 from dash import dcc, html
 
 from dashboard import ids, texts
-from dashboard.components import parts
+from dashboard.components import answers, parts
 from dashboard.look import MOST_TRIM_M, THEMES, UNITS, Look
 
 
@@ -41,6 +41,7 @@ def layout(look: Look, prefs: dict[str, Any]) -> html.Div:
                     id=ids.PREF_TRIM, type="number", min=0, max=MOST_TRIM_M, step=50, value=look.trim_m, debounce=True
                 ),
                 html.P(texts.PRIVACY_NOTE, className="small"),
+                html.P(answers.who(), className="small", id="who"),
                 name="privacy",
             ),
         ],
