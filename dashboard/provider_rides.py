@@ -8,7 +8,7 @@ from collections.abc import Hashable
 from typing import TYPE_CHECKING, Protocol
 
 from dashboard import config
-from dashboard.views import RideItem, RideView
+from dashboard.views import RideItem, RideList, RideView
 from ridelog.errors import NotInLibrary
 
 if TYPE_CHECKING:
@@ -16,11 +16,18 @@ if TYPE_CHECKING:
     from ridelog.study import Known
 
 
+_MOST_PAGES = 10_000
+"""A page number out of an address may be anything."""
+
+
 class RideDoor(Protocol):
     """What pages and callbacks know of single rides."""
 
     def rides(self, limit: int | None = 200) -> list[RideItem]:
         """Rides, latest first."""
+
+    def ride_list(self, bike: str | None = None, number: int = 1) -> RideList:
+        """A page of the list, of one bike where named; the page nearest to the one asked for."""
 
     def holds(self, ride_id: str) -> bool:
         """True where the library has this ride; costs no analysis."""
@@ -46,6 +53,21 @@ class RideLibrary:
 
     def rides(self, limit: int | None = 200) -> list[RideItem]:
         """Rides, latest first."""
+        return self._items(None, limit)
+
+    def ride_list(self, bike: str | None = None, number: int = 1) -> RideList:
+        """A page of the list. Raises NotInLibrary for a bike without a ride that the library does not know either."""
+        bikes = self._library.bikes_with_rides()
+        if bike is not None and bike not in bikes:
+            self._library.bike(bike)
+        number = max(1, min(number, _MOST_PAGES))
+        items = self._items(bike, number * config.LATEST + 1)
+        number = max(1, min(number, -(-len(items) // config.LATEST)))
+        first = (number - 1) * config.LATEST
+        shown = tuple(items[first : first + config.LATEST])
+        return RideList(shown, bike, number, len(items) > first + config.LATEST, bikes)
+
+    def _items(self, bike: str | None, limit: int | None) -> list[RideItem]:
         return [
             RideItem(
                 id=row.id,
@@ -60,7 +82,7 @@ class RideLibrary:
                 channels=row.channels,
                 files=tuple(file.name for file in row.files),
             )
-            for row in self._library.list_rides(limit=limit)
+            for row in self._library.list_rides(bike=bike, limit=limit)
         ]
 
     def holds(self, ride_id: str) -> bool:

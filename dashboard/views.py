@@ -43,6 +43,18 @@ class RideItem:
 
 
 @dataclass(frozen=True)
+class RideList:
+    """One page of the list of rides, latest first: all, or those of `bike`. `number` counts pages from 1; `older` says
+    whether another follows; `bikes` are those that have rides."""
+
+    items: tuple[RideItem, ...]
+    bike: str | None = None
+    number: int = 1
+    older: bool = False
+    bikes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class RideView:
     """Everything the page of one ride shows."""
 

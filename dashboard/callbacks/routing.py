@@ -115,7 +115,9 @@ def _compare(asked: Asked) -> tuple[Any, str]:
 
 
 def _rides(asked: Asked) -> tuple[Any, str]:
-    return rides.layout(asked.provider.rides(config.LATEST), asked.look), texts.RIDES
+    number = asked.query.get("page", "1")
+    chosen = int(number) if number.isascii() and number.isdigit() and len(number) < 6 else 1
+    return rides.layout(asked.provider.ride_list(asked.query.get("bike"), chosen), asked.look), texts.RIDES
 
 
 def _settings(asked: Asked) -> tuple[Any, str]:

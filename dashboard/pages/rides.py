@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from urllib.parse import urlencode
+
 from dash import dcc, html
 
 from dashboard import config, texts
 from dashboard.components import parts
 from dashboard.look import Look
-from dashboard.provider import RideItem
+from dashboard.views import RideItem, RideList
 from ridelog.report.sentences import moment
 from ridelog.report.tables import missing_text
 from ridelog.words.display import duration
@@ -16,36 +18,70 @@ from ridelog.words.terms import CONDITION_WORDS
 _COLUMNS = ("Ride", "Bike", "Duration", "Distance", "Peak coolant", "Condition", "Not logged")
 
 
-def layout(items: list[RideItem], look: Look) -> html.Div:
-    """The page: a table, or what to do where the library is empty."""
-    if not items:
+def layout(shown: RideList, look: Look) -> html.Div:
+    """The page: a table, or what to do where there is no ride."""
+    if not shown.items and shown.bike is None:
         return html.Div(_empty())
-    caption = "Rides of the library, latest first"
     return html.Div(
         [
-            html.H1("Rides", className="page"),
-            html.P(_count(items), className="small"),
-            html.Div(
-                html.Table(
-                    [
-                        html.Caption(caption, className="hidden"),
-                        html.Thead(html.Tr([html.Th(name, scope="col") for name in _COLUMNS])),
-                        html.Tbody([_row(item, look) for item in items]),
-                    ]
-                ),
-                className="scroll rides card",
-                role="region",
-                tabIndex="0",
-                **{"aria-label": caption},
-            ),
+            html.H1(texts.RIDES, className="page"),
+            _bikes(shown) if len(shown.bikes) > 1 or shown.bike is not None else None,
+            *(_listed(shown, look) if shown.items else [html.P(texts.no_rides_of(shown.bike or ""))]),
         ]
     )
 
 
-def _count(items: list[RideItem]) -> str:
-    if len(items) == config.LATEST:
-        return f"The latest {len(items)} rides. Older ones: ridelog rides --all"
-    return "One ride." if len(items) == 1 else f"{len(items)} rides, latest first."
+def _listed(shown: RideList, look: Look) -> list[object]:
+    caption = "Rides of the library, latest first"
+    first = (shown.number - 1) * config.LATEST + 1
+    whole = shown.number == 1 and not shown.older
+    return [
+        html.P(texts.rides_count(len(shown.items), first, shown.bike, whole=whole), className="small"),
+        html.Div(
+            html.Table(
+                [
+                    html.Caption(caption, className="hidden"),
+                    html.Thead(html.Tr([html.Th(name, scope="col") for name in _COLUMNS])),
+                    html.Tbody([_row(item, look) for item in shown.items]),
+                ]
+            ),
+            className="scroll rides card",
+            role="region",
+            tabIndex="0",
+            **{"aria-label": caption},
+        ),
+        *([] if whole else [_pages(shown)]),
+    ]
+
+
+def _address(bike: str | None, number: int = 1) -> str:
+    asked = {**({"bike": bike} if bike is not None else {}), **({"page": str(number)} if number > 1 else {})}
+    return "/" + (f"?{urlencode(asked)}" if asked else "")
+
+
+def _bikes(shown: RideList) -> html.Nav:
+    """Links that narrow the list; the address holds what is chosen."""
+
+    def link(words: str, bike: str | None) -> html.Li:
+        here = bike == shown.bike
+        return html.Li(html.B(words, **{"aria-current": "page"}) if here else dcc.Link(words, href=_address(bike)))
+
+    named = shown.bikes if shown.bike is None or shown.bike in shown.bikes else (*shown.bikes, shown.bike)
+    return html.Nav(
+        html.Ul([link(texts.ALL_BIKES, None), *(link(bike, bike) for bike in named)]),
+        className="filters",
+        **{"aria-label": texts.RIDES_FILTER},
+    )
+
+
+def _pages(shown: RideList) -> html.Nav:
+    newer = dcc.Link(texts.RIDES_NEWER, href=_address(shown.bike, shown.number - 1)) if shown.number > 1 else None
+    older = dcc.Link(texts.RIDES_OLDER, href=_address(shown.bike, shown.number + 1)) if shown.older else None
+    return html.Nav(
+        html.Ul([html.Li(one) for one in (newer, older) if one is not None]),
+        className="filters",
+        **{"aria-label": texts.RIDES_PAGES},
+    )
 
 
 def _row(item: RideItem, look: Look) -> html.Tr:

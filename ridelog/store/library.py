@@ -194,6 +194,12 @@ class Library(Casebook, KeptParts, KeptResults, Shelf):
                 return catalogue.rows_where(db, limit=limit)
             return catalogue.rows_where(db, "bike = ?", (bike,), limit)
 
+    def bikes_with_rides(self) -> tuple[str, ...]:
+        """Ids that rides were imported under, in the order of the alphabet."""
+        with library_trouble(self.root), self._catalogue.read() as db:
+            found = db.execute("SELECT DISTINCT bike FROM ride WHERE bike IS NOT NULL ORDER BY bike")
+            return tuple(bike for (bike,) in found)
+
     def rides_during(
         self, start: datetime, duration_s: float, *, bike: str | None = None, local: bool = False
     ) -> list[RideRow]:

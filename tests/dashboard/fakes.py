@@ -13,6 +13,7 @@ import polars as pl
 
 from dashboard.casebook import NoteItem
 from dashboard.provider import RideItem, RideView
+from dashboard.views import RideList
 from ridelog.advice import default_advice
 from ridelog.analyze import Analyzed
 from ridelog.analyze_heat import Balance
@@ -242,6 +243,9 @@ class FakeProvider:
             condition="faulty", channels=("engine_rpm", "throttle_pct"), files=("<b>odd</b>.csv",),
         )  # fmt: skip
         return [first, second][:limit]
+
+    def ride_list(self, bike: str | None = None, number: int = 1) -> RideList:  # noqa: ARG002
+        return RideList(tuple(self.rides()), bike, bikes=("dune-07",))
 
     def holds(self, ride_id: str) -> bool:
         return ride_id == self.view.ride.id
