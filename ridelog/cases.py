@@ -44,7 +44,10 @@ def open_case(
     today = datetime.now(UTC).astimezone().date()
     if day is not None and not (day.year >= FIRST_YEAR and day <= today + timedelta(days=1)):
         raise UsageError(
-            f"{day.isoformat()} is no day a complaint can be of", where="--date", expected="a day up to today"
+            f"{day.isoformat()} is no day a complaint can be of",
+            where="--date",
+            expected=f"a day from {FIRST_YEAR} up to today ({today.isoformat()})",
+            to_do="correct the day, or leave it out for today",
         )
     profile = library.bike(bike)
     return library.open_complaint(

@@ -7,7 +7,6 @@ from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING
 
-from ridelog.advice import in_force
 from ridelog.baseline import Subject, fits_of
 from ridelog.compare_heat import alike
 from ridelog.errors import UsageError
@@ -72,7 +71,7 @@ def _alone(library: Library, ride_id: str, progress: Progress | None, bike: Bike
     ride = library.load(ride_id)
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)
-    sheet = in_force(library.advice_sheets(), ride_day(ride))
+    sheet = library.sheets().on(ride_day(ride))
     return study(ride, Known(bike, sheet))
 
 

@@ -28,7 +28,7 @@ from ridelog.analyze_settings import fit_hash, settings_hash
 from ridelog.baseline import Subject, learned
 from ridelog.diagnose_advice import followed
 from ridelog.diagnose_settings import diagnosis_hash
-from ridelog.errors import LibraryError, RidelogError
+from ridelog.errors import LibraryError, ProfileError, RidelogError
 from ridelog.map_numbers import bikes_doubted
 from ridelog.results import Analysis
 from ridelog.ride import day_of
@@ -184,8 +184,10 @@ class Bases:
     """Hashes that many rides share, each worked out once."""
 
     def __init__(self, library: Library) -> None:
-        self.bikes: dict[str, Bike] = {bike.id: bike for bike in library.bikes()}
-        self.sheets = library.advice_sheets()
+        files = library.bike_files()
+        self.bikes: dict[str, Bike] = {name: one for name, one in files.items() if not isinstance(one, ProfileError)}
+        self.lost_bikes = {name: one for name, one in files.items() if isinstance(one, ProfileError)}
+        self.sheets = library.sheets()
         self._library = library
         self._diagnosis = diagnosis_hash()
         self._of_sheet: dict[str, tuple[str, bool]] = {}
@@ -196,7 +198,7 @@ class Bases:
     def sheet_on(self, day: date | None) -> Advice:
         """The sheet in force on a day."""
         if day not in self._in_force:
-            self._in_force[day] = in_force(self.sheets, day)
+            self._in_force[day] = in_force(list(self.sheets.usable), day)
         return self._in_force[day]
 
     def of_row(self, row: ReviewRow, sheet: Advice, day: date | None) -> str:
@@ -277,8 +279,13 @@ def results(
     for row in rows:
         day = day_of(row.start_utc, row.timezone, row.start_local)
         sheet = bases.sheet_on(day)
+        if (lost := bases.sheets.lost_on(day)) is not None:
+            found.append(Found(row, day, lost.version, None, words.cannot_judge(lost.error.one_line())))
+            continue
         if row.bike is not None and row.bike not in bases.bikes:
-            found.append(Found(row, day, sheet.version, None, words.no_such_bike(row.bike)))
+            broken = bases.lost_bikes.get(row.bike)
+            why = words.no_such_bike(row.bike) if broken is None else words.cannot_judge(broken.one_line())
+            found.append(Found(row, day, sheet.version, None, why))
             continue
         result = _read(row.document) if row.document and row.basis == bases.of_row(row, sheet, day) else None
         found.append(Found(row, day, sheet.version, result, result.reason) if result is not None else None)

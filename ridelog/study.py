@@ -13,7 +13,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from ridelog import __version__
-from ridelog.advice import Advice, in_force
+from ridelog.advice import Advice
 from ridelog.analyze import Analyzed, analyzed
 from ridelog.analyze_heat import prior_hash
 from ridelog.analyze_settings import settings_hash
@@ -66,9 +66,9 @@ class Study:
 
 def known_of(library: Library, row: RideRow, progress: Progress | None = None) -> Known:
     """What the library knows of a ride that is not loaded. Raises NotInLibrary for a bike it does not hold,
-    LibraryError."""
+    ProfileError for a stored bike file or sheet that can't be used, LibraryError."""
     bike = library.bike(row.bike) if row.bike is not None else None
-    sheet = in_force(library.advice_sheets(), day_of(row.start_utc, row.timezone, row.start_local))
+    sheet = library.sheets().on(day_of(row.start_utc, row.timezone, row.start_local))
     others = learned(library, Subject.listed(row), bike, progress)
     return Known(bike, sheet, others, _notes(library, row.id), known_effect(library, bike, progress))
 
@@ -85,7 +85,7 @@ def known_of_ride(
     by the sheet in force, whether other rides are asked at all: much of an analysis does not rest on them."""
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)
-    sheet = in_force(library.advice_sheets(), ride_day(ride))
+    sheet = library.sheets().on(ride_day(ride))
     if others is not None and not others(sheet):
         return Known(bike, sheet, notes=_notes(library, ride.id))
     heard = learned(library, Subject.of(ride), bike, progress)

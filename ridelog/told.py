@@ -23,9 +23,19 @@ def cleaned(text: str, most: int, where: str) -> str:
         )
     written = plain(re.sub(r"\s+", " ", text)).strip()
     shown = "".join(_out(char) for char in written)
-    if not shown:
+    if not any(_seen(char) for char in written):
         raise UsageError(f"{where} is empty", expected="a few words", to_do="write what was seen or said")
     return shown
+
+
+_BLANKS = {"\u115f", "\u1160", "\u2800", "\u3164", "\uffa0"}
+"""Letters and signs that are drawn as nothing: fillers of Hangul, the empty pattern of Braille."""
+
+
+def _seen(char: str) -> bool:
+    """Whether a reader sees something of it. Marks and joiners alone show nothing."""
+    kind = unicodedata.category(char)
+    return kind not in {"Cf", "Cs"} and kind[0] not in "ZM" and char not in _BLANKS
 
 
 def _out(char: str) -> str:

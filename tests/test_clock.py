@@ -10,7 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ridelog.clock import Clock, rebuild
+from ridelog.clock import Clock, parse_zone, rebuild
+from ridelog.clock.zones import is_zone
 from ridelog.errors import AmbiguousColumn, InputRefused, UsageError
 from ridelog.normalize.channel_units import unit_for
 from ridelog.ride import RawColumn
@@ -430,3 +431,16 @@ def test_a_dash_for_a_unit_says_that_there_is_none(unit: str) -> None:
     assert unit_for("time", unit) == (True, None)
     assert unit_for("date", unit) == (True, None)
     assert not unit_for("time", "rpm")[0]
+
+
+@pytest.mark.parametrize(
+    "name", ["localtime", "posixrules", "Factory", "right/Etc/GMT-2", "posix/Etc/GMT-2", "", "x" * 5000]
+)
+def test_what_stands_beside_the_zones_is_none(name: str) -> None:
+    """The zone database's own files (its manual, tzfile(5) and zic(8)): the machine's setting, rules for another
+    notation, a clock nobody set, the zones again with leap seconds."""
+    with pytest.raises(UsageError, match="is no time zone") as caught:
+        parse_zone(name)
+    assert len(str(caught.value)) < 250
+    assert not is_zone(name)
+    assert is_zone("Etc/GMT-2")

@@ -7,6 +7,7 @@ import shutil
 import sqlite3
 from collections import Counter
 from collections.abc import Callable
+from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -363,3 +364,24 @@ def test_a_result_holds_what_the_analysis_says(library: Library) -> None:
             assert row.low_s <= row.seconds + 0.001 <= row.high_s + 0.002
             assert row.seconds <= result.riding_s + 1.0
         assert result.riding_s <= analysis.ride.duration_s + 1.0
+
+
+def test_a_lost_bike_file_or_sheet_leaves_the_other_rides_judged(library: Library, tmp_path: Path) -> None:
+    with closing(sqlite3.connect(library.root / "library.sqlite")) as db, db:
+        db.execute("UPDATE profile SET text = 'x' WHERE name = 'two'")
+    told = of(results(library, library.review_rows()))
+    assert told["two-1"].result is None
+    assert "Bike two of the library" in str(told["two-1"].reason)
+    assert "ridelog bikes add FILE" in str(told["two-1"].reason)
+    assert all(one.result is not None for name, one in told.items() if not name.startswith("two"))
+    library.add_bike(bike_file(tmp_path, "two"))
+    last = max(one.day for one in told.values() if one.day is not None)
+    library.add_advice(sheet_file(tmp_path, "newest", last))
+    with closing(sqlite3.connect(library.root / "library.sqlite")) as db, db:
+        db.execute("UPDATE profile SET text = text || 'unknown = 1' WHERE name = 'newest'")
+    told = of(results(library, library.review_rows()))
+    for one in told.values():
+        assert (one.result is None) == (one.day == last), one.row.id
+    hurt = next(one for one in told.values() if one.day == last)
+    assert hurt.sheet == "newest"
+    assert "ridelog advice add FILE" in str(hurt.reason)

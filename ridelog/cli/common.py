@@ -192,6 +192,10 @@ def find_bike(library: Library | None, text: str | None) -> Bike | None:
 def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: float | None, reading: Reading) -> Ride:
     """A stored ride by id (or the start of one), or a log file read without storing it."""
     path = Path(text)
+    if not text.strip():
+        raise UsageError(
+            "no ride is named", expected="a log file or a ride of the library", to_do="`ridelog rides` lists the rides"
+        )
     if not looks_like_path(text):
         if reading.given():
             raise UsageError(
@@ -206,6 +210,10 @@ def ride_or_file(library: Library, text: str, bike: Bike | None, ambient_c: floa
     if not is_there(path):
         raise UsageError(
             "there is no such file", where=text, expected="a log file or a ride of the library", to_do="check the path"
+        )
+    if path.is_dir():
+        raise UsageError(
+            "is a folder", where=text, expected="one log file or a ride of the library", to_do="name a file in it"
         )
     options = import_options(reading, bike, ambient_c)
     found = read_rides([path], replace(options, remembered=remembered(library, options.bike_id)))

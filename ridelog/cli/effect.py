@@ -56,7 +56,7 @@ def _bike(library: Library, named: str | None) -> Bike:
     if found is not None:
         return found
     bikes = library.bikes()
-    if len(bikes) == 1:
+    if len(library.bike_files()) == 1 and bikes:
         return bikes[0]
     ids = ", ".join(bike.id for bike in bikes[:8]) + (", ..." if len(bikes) > 8 else "")
     raise UsageError(

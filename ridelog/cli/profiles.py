@@ -11,12 +11,12 @@ import click
 
 from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json
-from ridelog.cli.edge import say
-from ridelog.errors import NotInLibrary, UsageError
+from ridelog.cli.edge import Refused, say
+from ridelog.errors import NotInLibrary, ProfileError, UsageError
 from ridelog.words.terms import column_words
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Sequence
 
     from ridelog.advice import Advice
     from ridelog.bike import Bike
@@ -50,7 +50,17 @@ def bikes(ctx: click.Context, *, as_json: bool, library_folder: Path | None) -> 
     """List the bikes of the library; add, draft or show one."""
     ctx.obj = library_folder
     if ctx.invoked_subcommand is None:
-        _list_bikes(open_library(library_folder).bikes(), as_json=as_json)
+        library = open_library(library_folder)
+        _list_bikes(library.bikes(), as_json=as_json)
+        _refuse([one for one in library.bike_files().values() if isinstance(one, ProfileError)])
+
+
+def _refuse(lost: Sequence[ProfileError]) -> None:
+    """Stored files that can't be used are told after the others were listed. Raises Refused where there are any."""
+    for error in lost:
+        say(error.one_line())
+    if lost:
+        raise Refused
 
 
 def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
@@ -187,7 +197,9 @@ def advice(ctx: click.Context, *, as_json: bool, library_folder: Path | None) ->
     """List the advice sheets of the library; add or show one."""
     ctx.obj = library_folder
     if ctx.invoked_subcommand is None:
-        _list_advice(open_library(library_folder).advice_sheets(), as_json=as_json)
+        found = open_library(library_folder).sheets()
+        _list_advice(list(found.usable), as_json=as_json)
+        _refuse([one.error for one in found.lost])
 
 
 def _list_advice(found: list[Advice], *, as_json: bool) -> None:
@@ -231,7 +243,7 @@ def advice_new(version: str, output: Path | None) -> None:
 def advice_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
     """Check an advice sheet and add it. Rides are judged by the sheet that held on their date."""
     library = open_library(library_folder or folder)
-    before = {known.version: known for known in library.advice_sheets()}
+    before = {known.version: known for known in library.sheets().usable}
     sheet = library.add_advice(file)
     if before.get(sheet.version, sheet) != sheet:
         say(f"sheet {sheet.version} was there with other rules and is replaced: rides of its time are judged anew")
@@ -256,7 +268,8 @@ def advice_show(folder: Path | None, version: str, *, as_json: bool, library_fol
         sheet = built_in
     else:
         library = open_library(library_folder or folder, must_exist=True)
-        known = [built_in.version, *(one.version for one in library.advice_sheets())]
+        stored = library.sheets()
+        known = [built_in.version, *(one.version for one in stored.usable), *(one.version for one in stored.lost)]
         if version not in known:
             raise NotInLibrary(
                 f"there is no advice sheet {version!r}", expected="one of " + ", ".join(known), to_do="name one of them"

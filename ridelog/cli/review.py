@@ -70,6 +70,8 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
         if left:
             told.append(damaged_line([one.case for one in left], left[0].reason))
         print_review(found, each=each, cases=told)
+        if not found.rides:
+            show.lines("", [_nothing(library, named, day)])
 
 
 def _day(text: str) -> date:
@@ -79,6 +81,18 @@ def _day(text: str) -> date:
         raise UsageError(
             f"{text!r} is not a date", where="--since", expected="a date such as 2026-05-01", to_do="correct the option"
         ) from error
+
+
+def _nothing(library: Library, bike: str | None, since: date | None) -> str:
+    """Why there is no ride to review."""
+    from ridelog.ride import day_of
+    from ridelog.words import review_answer as words
+
+    latest = library.list_rides(bike=bike, limit=1)
+    if not latest:
+        return words.no_rides(bike)
+    (row,) = latest
+    return words.none_since(since, day_of(row.start_utc, row.timezone, row.start_local), bike)
 
 
 def _bike_of(library: Library, text: str) -> str:
@@ -98,11 +112,11 @@ def _bike_of(library: Library, text: str) -> str:
 
 def print_review(found: Review, *, each: bool = False, cases: Sequence[str] = ()) -> None:
     """The review as a person reads it: the answer, the shares, the time above, what could not be judged, and `cases`,
-    how right the tool was on closed cases."""
+    how right the tool was on closed cases; without rides those alone."""
     from ridelog.words import review_answer as words
 
     if not found.rides:
-        show.lines("", [words.NO_RIDES])
+        show.lines("Closed cases", cases)
         return
     show.lines(words.title(found), words.answer(found))
     _print_groups("By bike", "bike", found.by_bike)

@@ -11,6 +11,16 @@ import polars as pl
 
 from ridelog.errors import InputRefused, UsageError
 from ridelog.results import FloatArray
+from ridelog.told import shortened
+
+_SHOWN = 60
+
+_NO_PLACE = {"localtime", "posixrules", "factory"}
+"""Files beside the zones that are none: this machine's own setting, rules for another notation, a clock nobody set. A
+ride kept under one of them would mean another time on another machine."""
+
+_OTHER_TABLES = ("posix/", "right/")
+"""The same zones once more, the latter with leap seconds counted, which no log does."""
 
 _FIXED = re.compile(r"(?:UTC|GMT)?([+-])(\d{1,2}):?(\d{2})?", re.IGNORECASE)
 
@@ -25,24 +35,30 @@ def parse_zone(text: str) -> tzinfo:
         if hours <= 14 and minutes < 60:
             delta = timedelta(hours=hours, minutes=minutes)
             return timezone(-delta if match[1] == "-" else delta)
-    try:
-        return ZoneInfo(plain or "/")  # '' is no zone either, and not every version of Python says so
-    except (ZoneInfoNotFoundError, ValueError, OSError) as error:
+    zone = _named(plain)
+    if zone is None:
         raise UsageError(
-            f"{text!r} is no time zone",
+            f"{shortened(text, _SHOWN)!r} is no time zone",
             where="--timezone",
             expected="an IANA name (region and city), UTC, or an offset such as +02:00",
             to_do="correct the option",
-        ) from error
+        )
+    return zone
 
 
 def is_zone(name: str) -> bool:
     """True for a name in this machine's table of zones."""
+    return _named(name) is not None
+
+
+def _named(name: str) -> ZoneInfo | None:
+    """The zone of an IANA name. '' is none, and not every version of Python says so."""
+    if not name or name.lower() in _NO_PLACE or name.lower().startswith(_OTHER_TABLES):
+        return None
     try:
-        ZoneInfo(name)
+        return ZoneInfo(name)
     except (ZoneInfoNotFoundError, ValueError, OSError):
-        return False
-    return True
+        return None
 
 
 def is_utc_word(unit: str | None) -> bool:

@@ -36,7 +36,7 @@ def check_is_file(path: Path, expected: str = "a log file") -> int:
         else:
             what = "is a folder" if stat.S_ISDIR(found.st_mode) else "is not a regular file"
             to_do = "check the path" if stat.S_ISDIR(found.st_mode) else "copy its content to a file, and give that"
-    raise InputRefused(what, where=path.name, expected=expected, to_do=to_do)
+    raise InputRefused(what, where=path.name or str(path), expected=expected, to_do=to_do)
 
 
 def sha256_of(path: Path) -> tuple[str, int]:

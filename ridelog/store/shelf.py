@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from ridelog.errors import ProfileError
 from ridelog.store import mappings, profiles
 from ridelog.store.catalogue import Catalogue
 from ridelog.store.mappings import Mapping
@@ -14,6 +15,7 @@ from ridelog.store.trouble import library_trouble
 if TYPE_CHECKING:
     from ridelog.advice import Advice
     from ridelog.bike import Bike
+    from ridelog.store.sheets import Sheets
 
 
 class Shelf:
@@ -52,27 +54,29 @@ class Shelf:
     # -- bikes and advice sheets --------------------------------------------------------------------------------------
 
     def bikes(self) -> list[Bike]:
-        """The library's bikes, by id."""
-        from ridelog.bike import parse_bike
+        """The library's bikes, by id, without lost ones: those whose stored file can't be used any more."""
+        return [bike for bike in self.bike_files().values() if not isinstance(bike, ProfileError)]
 
+    def bike_files(self) -> dict[str, Bike | ProfileError]:
+        """All bikes by id, each as it is, or with what is wrong with its stored file and what to do."""
         with library_trouble(self.root), self._catalogue.read() as db:
             texts = profiles.texts(db, "bike")
-        return [parse_bike(text, f"bike {name} of the library") for name, text in texts]
+        return {name: _bike_in(name, text) for name, text in texts}
 
     def bikes_of_build(self, build: str) -> list[Bike]:
-        """The library's bikes of a build, by id; of a large library the others are not read."""
-        from ridelog.bike import parse_bike
-
+        """The library's bikes of a build, by id, without lost ones; of a large library the others are not read."""
         with library_trouble(self.root), self._catalogue.read() as db:
             texts = profiles.texts(db, "bike")
-        likely = (parse_bike(text, f"bike {name} of the library") for name, text in texts if build in text)
-        return sorted((bike for bike in likely if bike.build == build), key=lambda bike: bike.id)
+        likely = (_bike_in(name, text) for name, text in texts if build in text)
+        alike = (bike for bike in likely if not isinstance(bike, ProfileError) and bike.build == build)
+        return sorted(alike, key=lambda bike: bike.id)
 
     def bike(self, bike_id: str) -> Bike:
-        """A bike by its id. Raises NotInLibrary that names near ids."""
-        from ridelog.bike import parse_bike
-
-        return parse_bike(self.bike_text(bike_id), f"bike {bike_id} of the library")
+        """A bike by its id. Raises NotInLibrary that names near ids, ProfileError for a lost one."""
+        bike = _bike_in(bike_id, self.bike_text(bike_id))
+        if isinstance(bike, ProfileError):
+            raise bike
+        return bike
 
     def bike_text(self, bike_id: str) -> str:
         """The bike file as it was added. Raises NotInLibrary."""
@@ -96,20 +100,29 @@ class Shelf:
             profiles.put(db, "bike", bike.id, text)
         return bike
 
-    def advice_sheets(self) -> list[Advice]:
-        """The library's advice sheets, the earliest in force first."""
-        from ridelog.advice import parse_advice
+    def sheets(self) -> Sheets:
+        """The library's advice sheets: those that can be used, and the lost ones."""
+        from ridelog.store.sheets import sheets_of
 
         with library_trouble(self.root), self._catalogue.read() as db:
-            texts = profiles.texts(db, "advice")
-        sheets = [parse_advice(text, f"advice sheet {name} of the library") for name, text in texts]
-        return sorted(sheets, key=lambda sheet: (sheet.valid_from, sheet.version))
+            return sheets_of(profiles.texts(db, "advice"))
+
+    def advice_sheets(self) -> list[Advice]:
+        """The library's advice sheets, the earliest in force first. Raises ProfileError for a lost one: whoever needs
+        them all must not take what is left for all."""
+        found = self.sheets()
+        for lost in found.lost:
+            raise lost.error
+        return list(found.usable)
 
     def advice(self, version: str) -> Advice:
-        """A sheet by its version. Raises NotInLibrary that names near versions."""
-        from ridelog.advice import parse_advice
+        """A sheet by its version. Raises NotInLibrary that names near versions, ProfileError for a lost one."""
+        from ridelog.store.sheets import sheets_of
 
-        return parse_advice(self.advice_text(version), f"advice sheet {version} of the library")
+        found = sheets_of([(version, self.advice_text(version))])
+        for lost in found.lost:
+            raise lost.error
+        return found.usable[0]
 
     def advice_text(self, version: str) -> str:
         """The sheet as it was added. Raises NotInLibrary."""
@@ -125,7 +138,6 @@ class Shelf:
     def put_advice(self, text: str, where: str) -> Advice:
         """The same from the text of a file."""
         from ridelog.advice import default_advice, parse_advice
-        from ridelog.errors import ProfileError
 
         sheet = parse_advice(text, where)
         if sheet.version == default_advice().version:
@@ -143,3 +155,19 @@ class Shelf:
         """Every text a bike or a sheet had, the one in use first; empty where there is none of that name."""
         with library_trouble(self.root), self._catalogue.read() as db:
             return profiles.history(db, kind, name)
+
+
+def _bike_in(name: str, text: str) -> Bike | ProfileError:
+    """The bike of a stored file, or why it can't be used."""
+    from ridelog.bike import parse_bike
+    from ridelog.store.sheets import add_again
+
+    where = f"bike {name} of the library"
+    try:
+        bike = parse_bike(text, where)
+    except ProfileError as error:
+        return add_again(error, "bikes")
+    if bike.id == name:
+        return bike
+    other = ProfileError(f"its file is that of bike {bike.id[:40]!r}", where=where, expected=f"the file of bike {name}")
+    return add_again(other, "bikes")

@@ -29,6 +29,11 @@ def no_such_bike(bike: str) -> str:
     return f"The library has no file of bike {bike}. Add it: ridelog bikes add FILE."
 
 
+def cannot_judge(why: str) -> str:
+    """The ride's bike file or its sheet can't be used."""
+    return _sentence(why)
+
+
 def not_analyzed(error: str) -> str:
     """The ride can't be read or analyzed."""
     return _sentence(f"it can't be analyzed: {error}")

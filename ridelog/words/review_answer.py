@@ -7,6 +7,7 @@ That two figures go together is said as that and no more; what else differed is 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import date
 
 from ridelog.review import Comparison, Review, RideEntry, SheetChange
 from ridelog.review_groups import DRAWS, FEWEST, Difference, Group, Outcome
@@ -38,6 +39,21 @@ CAUTION = (
     "Figures are estimates. A calm coolant trace does not clear an engine, and rides that can't be judged speak "
     "neither for nor against their riders. Decide with a qualified technician, the bike's handbook and local rules."
 )
+
+
+def no_rides(bike: str | None) -> str:
+    """The library holds no ride, or none of a bike."""
+    if bike is None:
+        return NO_RIDES
+    return f"No rides of bike {bike} to review. Import logs: ridelog import FILE --bike {bike}."
+
+
+def none_since(since: date | None, last: date | None, bike: str | None) -> str:
+    """There are rides, but none from a day on; `last` is the day of the last one, None where none has a date."""
+    whose = f" of bike {bike}" if bike is not None else ""
+    if last is None:
+        return f"No ride{whose} has a date, so which are from {since} on can't be told. Leave out --since."
+    return f"No ride{whose} is from {since} or later. The last one is of {last}."
 
 
 def bands_line() -> str:

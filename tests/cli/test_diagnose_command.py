@@ -75,6 +75,15 @@ def test_a_file_is_diagnosed_without_storing_it(library: Path) -> None:
     assert ids(library) == before
 
 
+@pytest.mark.parametrize("command", ["analyze", "diagnose", "report"])
+@pytest.mark.parametrize(
+    ("named", "said"), [("", "no ride is named"), (".", ".: is a folder"), ("/", "/: is a folder")]
+)
+def test_what_names_no_ride_is_said_by_its_name(library: Path, command: str, named: str, said: str) -> None:
+    options = ("-o", str(library / "page.html")) if command == "report" else ()
+    assert f"ridelog: {said}" in ridelog(library, command, *options, named, status=2).stderr
+
+
 def test_a_ride_that_is_not_there_is_told(library: Path) -> None:
     assert "19990101" in ridelog(library, "diagnose", "19990101", status=2).stderr
 

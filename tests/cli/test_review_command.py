@@ -6,8 +6,10 @@ import json
 import os
 import re
 import shutil
+import sqlite3
 import subprocess
 import sys
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -119,6 +121,36 @@ def test_an_empty_library_says_what_to_do(tmp_path: Path) -> None:
     told = json.loads(ridelog(tmp_path / "new", "review", "--json").stdout)
     assert told["overall"]["share"] is None
     assert told["rides"] == []
+
+
+@pytest.mark.parametrize("bike", [(), ("--bike", "enduro-12")])
+def test_no_ride_from_a_day_on_names_the_last_one(
+    library: Path, document: dict[str, Any], bike: tuple[str, ...]
+) -> None:
+    days = [one["day"] for one in document["rides"] if one["day"] and (not bike or one["bike"] == bike[1])]
+    told = ridelog(library, "review", "--since", "9999-12-31", *bike).stdout
+    assert "from 9999-12-31 or later" in told
+    assert f"The last one is of {max(days)}" in " ".join(told.split())
+    assert "Import" not in told
+    assert json.loads(ridelog(library, "review", "--since", "9999-12-31", "--json").stdout)["rides"] == []
+
+
+def test_a_lost_bike_file_is_told_and_the_other_bikes_are_reviewed(
+    library: Path, tmp_path: Path, document: dict[str, Any]
+) -> None:
+    shutil.copytree(library, tmp_path / "library")
+    with closing(sqlite3.connect(tmp_path / "library" / "library.sqlite")) as db, db:
+        db.execute("UPDATE profile SET text = 'x' WHERE name = 'enduro-26'")
+    told = ridelog(tmp_path / "library", "review").stdout
+    assert "ridelog bikes add FILE" in " ".join(told.split())
+    whole = {group["key"]: group for group in document["by_bike"]}
+    for group in json.loads(ridelog(tmp_path / "library", "review", "--json").stdout)["by_bike"]:
+        assert group["key"] == "enduro-26" or group == whole[group["key"]]
+    listed = ridelog(tmp_path / "library", "bikes", status=1)
+    assert "enduro-12" in listed.stdout
+    assert "bike enduro-26 of the library" in listed.stderr
+    shown = ridelog(tmp_path / "library", "review", "--bike", "enduro-26", status=2)
+    assert "ridelog bikes add FILE" in shown.stderr
 
 
 def test_a_damaged_ride_is_listed(library: Path, tmp_path: Path, document: dict[str, Any]) -> None:

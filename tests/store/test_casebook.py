@@ -8,6 +8,7 @@ import signal
 import sqlite3
 import subprocess
 import sys
+import unicodedata
 from contextlib import closing
 from datetime import date
 from pathlib import Path
@@ -159,12 +160,16 @@ def test_hostile_text_is_kept_as_words(filled: Library, typed: str, kept: str) -
     assert filled.correct_note(ONE, number, text=typed).text == kept
 
 
+BLANK = "\u115f\u1160\u2800\u3164\uffa0"
+"""Letters and signs that are drawn as nothing (Unicode names them fillers, and a blank pattern)."""
+
+
 @given(st.text(st.characters(), min_size=1, max_size=60))
 def test_whatever_is_typed_is_shown_on_one_line_and_cleaned_once_for_all(text: str) -> None:
     try:
         once = cleaned(text, 60, "the text")
     except UsageError:
-        assert not text.strip()
+        assert not any(unicodedata.category(char)[0] in "LNPS" and char not in BLANK for char in text)
         return
     assert "\n" not in once
     assert once.encode()
@@ -257,6 +262,20 @@ def test_a_ride_of_another_bike_is_refused_and_nothing_kept(filled: Library) -> 
     with pytest.raises(NotInLibrary):
         filled.add_to_complaint(made.id, [(ONE, "{}"), ("ride-99999", "{}")])
     assert filled.complaint(made.id).rides == ()
+
+
+@pytest.mark.parametrize(
+    "text", ["\u200d", "\u3164", "\u2800 \u2800", "\u202e", "\ufe0f", "\u0301", "\U000e0041", "\ud83d"]
+)
+def test_a_text_of_nothing_but_what_nobody_sees_is_empty(filled: Library, text: str) -> None:
+    for write in (
+        lambda: filled.add_note(ONE, 1.0, "other", text),
+        lambda: filled.open_complaint(BIKE, DAY, text),
+        lambda: filled.close_complaint(filled.open_complaint(BIKE, DAY, "boils").id, text, None),
+    ):
+        with pytest.raises(UsageError, match="is empty"):
+            write()
+    assert filled.add_note(ONE, 1.0, "other", f"seen {text}").text.startswith("seen")
 
 
 def test_an_unknown_bike_and_texts_that_are_none(filled: Library) -> None:
