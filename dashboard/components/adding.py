@@ -8,6 +8,7 @@ from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard.adding.jobs import OPEN, Job
+from ridelog.report.sentences import shown
 
 
 def panel() -> html.Aside:
@@ -90,7 +91,7 @@ def _job(job: Job, doing: str) -> html.Div:
         inside.append(
             html.Div(
                 [
-                    html.P(one.answer, className="told") if one.answer else None,
+                    html.P(shown(one.answer), className="told") if one.answer else None,
                     html.P(texts.JOB_THERE_BEFORE, className="small") if one.status == "already_stored" else None,
                     dcc.Link(texts.JOB_OPEN, href=config.ride_path(one.ride)),
                     html.Details([html.Summary(texts.JOB_WAY_OUT), html.Ul([html.Li(note) for note in one.notes])])
