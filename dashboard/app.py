@@ -12,7 +12,7 @@ from dashboard import config, downloads, ids, originals, security, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
-from dashboard.callbacks import bikes, cases, notes, places, routing, settings, zooming
+from dashboard.callbacks import bikes, cases, importing, notes, places, routing, settings, zooming
 from dashboard.components import adding
 from dashboard.provider import Provider
 from ridelog.errors import RidelogError
@@ -68,6 +68,7 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     server = app.server
     if desk is not None:
         adding_callbacks.register(app, desk)
+        importing.register(app, desk)
         routes.register(server, desk.inbox, desk.foreman, desk.knows_bike)
     server.config["MAX_CONTENT_LENGTH"] = config.BODY_BYTES
     server.config[config.ANSWERS_NETWORK] = token is not None

@@ -63,6 +63,11 @@ def places_path(bike: str | None = None) -> str:
     return PLACES if bike is None else f"{PLACES}?{urlencode({'bike': bike})}"
 
 
+def import_path(job_id: str) -> str:
+    """Address of an import that has not ended, or of what became of it."""
+    return f"/import/{quote(job_id, safe='')}"
+
+
 def profile_path(kind: str, name: str) -> str:
     """Address of the editor of a bike (`kind` bike) or of a sheet (advice)."""
     return f"/{'bikes' if kind == 'bike' else 'sheets'}/{quote(name, safe='')}"

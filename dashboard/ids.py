@@ -13,7 +13,7 @@ VIEW = "view"
 VIEW_ASKED, VIEW_SAID = "view-asked", "view-said"
 """What an address that changed asks to be shown, and what is said of it."""
 WHAT_IF, EXPOSURE, LEGEND = "what-if", "exposure", "legend"
-PLACES_BOX, PLACES_CLOCK = "places", "places-clock"
+PLACES_BOX, PLACES_CLOCK, PLACES_BIKE, PLACES_MAP = "places", "places-clock", "places-bike", "places-map"
 STACK = "stack"
 MAP = "map"
 MAP_COLOR = "map-color"
@@ -43,6 +43,7 @@ ADD_CHOOSE, ADD_FOLDER, ADD_FORM, ADD_CHOSEN = "add-choose", "add-folder", "add-
 ADD_BIKE, ADD_AMBIENT, ADD_SEND, ADD_CLEAR = "add-bike", "add-ambient", "add-send", "add-clear"
 ADD_TOGETHER, ADD_TOGETHER_ROW, ADD_SAID = "add-together", "add-together-row", "add-said"
 ADD_JOBS, ADD_SHOWN, ADD_CLOCK = "add-jobs", "add-shown", "add-clock"
+ADD_ZONE = "add-zone"
 ADD_TICK = "add-tick"
 """A store that add.js sets when a file has arrived, so that the list is looked at anew."""
 ADDED = "added"
@@ -59,6 +60,32 @@ def act(job: str, name: str) -> dict[str, str]:
 def answer(job: str, number: int) -> dict[str, str | int]:
     """Id of an answer to a job's question; `number` counts its options."""
     return {"type": ADD_ANSWER, "job": job, "option": number}
+
+
+IMPORT_JOB, IMPORT_SEEN, IMPORT_BODY, IMPORT_SAID = "import-job", "import-seen", "import-body", "import-said"
+JOIN_ACCEPT, JOIN_APART, JOIN_OFF = "join-accept", "join-apart", "join-off"
+JOIN_AT, JOIN_WAS, JOIN_STEP, JOIN_PLOT, JOIN_TOLD = "join-at", "join-was", "join-step", "join-plot", "join-told"
+"""Types of the pattern-matched ids of one recording of an import."""
+MORE_ZONE, MORE_START, MORE_FORMAT, MORE_COLUMN, MORE_HOLDS, MORE_SEND = (
+    "more-zone", "more-start", "more-format", "more-column", "more-holds", "more-send",
+)  # fmt: skip
+
+
+def join(part: str, number: int) -> dict[str, str | int]:
+    """Id of a part of a recording; `number` is that of its file."""
+    return {"type": part, "file": number}
+
+
+def join_step(number: int, by: str) -> dict[str, str | int]:
+    """Id of a button that moves a recording."""
+    return {"type": JOIN_STEP, "file": number, "by": by}
+
+
+def as_text(one: dict[str, str | int]) -> str:
+    """A pattern-matched id as it stands in the page."""
+    import json
+
+    return json.dumps(one, sort_keys=True, separators=(",", ":"))
 
 
 PREFS = "prefs"

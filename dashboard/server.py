@@ -14,10 +14,10 @@ from dashboard import security
 from ridelog.errors import UsageError
 
 THREADS = 24
-"""Requests answered at once. A file that was received keeps its thread until the disk has it: pages need threads beside."""
+"""Requests answered at once. A file that was received keeps its thread until the disk has it: pages need others."""
 
 RECEIVE_BYTES = 256 * 1024
-"""Taken from a connection at once: in small pieces the one loop that reads all connections is busy with each of them."""
+"""Taken from a connection at once: in small pieces, the one loop that reads all connections has no time left."""
 
 
 def serve(

@@ -48,6 +48,7 @@ JOB_STATES: dict[str, str] = {
     "waiting": "waiting for its turn",
     "working": "being imported",
     "asking": "has a question",
+    "joining": "to be looked at and accepted",
     "done": "stored",
     "refused": "not imported",
     "stopped": "stopped",

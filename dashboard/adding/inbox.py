@@ -37,6 +37,14 @@ RESTARTED = "The dashboard was closed while this was being imported. Nothing was
 BROKE_OFF = "The upload broke off: the page was closed or lost its connection. Add the file again."
 
 
+ENDED: frozenset[State] = frozenset({"stopped", "refused", "cancelled"})
+"""Ended without a ride."""
+
+
+def _anew(job: Job) -> Job:
+    return replace(job, state="waiting", reason=None, refusals=(), asked=None, progress="", added=())
+
+
 class Inbox:
     """Jobs of one library. May be shared by threads of one process; another process only reads."""
 
@@ -162,21 +170,28 @@ class Inbox:
             told = replace(job.told, columns=(*job.told.columns, text))
             return self.put(replace(job, state="waiting", asked=None, told=told))
 
+    def tell(self, job_id: str, told: Told) -> Job:
+        """Say more of the files of a job that waits for that, or that ended without a ride, and take it up again.
+        Raises UsageError."""
+        with self._lock:
+            job = self.job(job_id)
+            if job.state not in {*jobs.ASKS, *ENDED} or not self._has_files(job):
+                raise UsageError("this import can't be taken up again", expected="its files, and an import that waits")
+            return self.put(_anew(replace(job, told=told)))
+
     def retry(self, job_id: str) -> Job:
         """Take a job up again whose worker was stopped, or that was refused or called off. Raises UsageError."""
         with self._lock:
             job = self.job(job_id)
-            if job.state not in {"stopped", "refused", "cancelled"} or not all(
-                path.is_file() for path in self.files(job)
-            ):
+            if job.state not in {"joining", *ENDED} or not self._has_files(job):
                 raise UsageError("this import can't be taken up again", expected="its files, and an import that ended")
-            return self.put(replace(job, state="waiting", reason=None, progress="", added=()))
+            return self.put(_anew(job))
 
     def call_off(self, job_id: str) -> Job:
         """Call a job off; its worker, if it has one, is ended by the foreman. Raises UsageError."""
         with self._lock:
             job = self.job(job_id)
-            if job.state not in {*jobs.OPEN, "asking"}:
+            if job.state not in {*jobs.OPEN, *jobs.ASKS}:
                 raise UsageError("this import has ended", expected="one that is still going on")
             return self.put(replace(job, state="cancelled", reason=None, asked=None))
 
@@ -189,6 +204,9 @@ class Inbox:
                     "this import is still going on", expected="one that has ended", to_do="call it off first"
                 )
             shutil.rmtree(self.folder(job_id), ignore_errors=True)
+
+    def _has_files(self, job: Job) -> bool:
+        return all(path.is_file() for path in self.files(job))
 
     # -- for the foreman ----------------------------------------------------------------------------------------------
 

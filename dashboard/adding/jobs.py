@@ -14,12 +14,16 @@ from dataclasses import asdict, dataclass, field, fields, replace
 from pathlib import Path
 from typing import Any, Literal
 
-State = Literal["receiving", "waiting", "working", "asking", "done", "refused", "stopped", "cancelled"]
-"""`receiving` the browser is sending; `waiting` for a worker; `working`; `asking` a column fits two meanings; `done`
-stored (or there already); `refused` by the importer; `stopped` the worker ended before its work did; `cancelled`."""
+State = Literal["receiving", "waiting", "working", "asking", "joining", "done", "refused", "stopped", "cancelled"]
+"""`receiving` the browser is sending; `waiting` for a worker; `working`; `asking` a column fits two meanings; `joining`
+how several files lie to each other is shown and waits to be accepted; `done` stored (or there already); `refused` by
+the importer; `stopped` the worker ended before its work did; `cancelled`."""
 
 OPEN: frozenset[State] = frozenset({"receiving", "waiting", "working"})
 """States in which something is still going on."""
+
+ASKS: frozenset[State] = frozenset({"asking", "joining"})
+"""States in which the user has to say something first."""
 
 JOB_ID = re.compile(r"[0-9a-f]{16}")
 
@@ -38,14 +42,18 @@ class JobFile:
 
 @dataclass(frozen=True)
 class Told:
-    """What the user said of the files. `columns` as `--column` takes them."""
+    """What the user said of the files. `columns` as `--column` takes them. `joined`: how files that go together lie to
+    each other was accepted; `offsets` are seconds added to the clock of the file of that number."""
 
     bike: str | None = None
     ambient_c: float | None = None
     start: str | None = None
     timezone: str | None = None
+    format: str | None = None
     together: bool = False
+    joined: bool = False
     columns: tuple[str, ...] = ()
+    offsets: tuple[tuple[int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -60,6 +68,19 @@ class Asked:
 
 
 @dataclass(frozen=True)
+class Refusal:
+    """Why a file was refused: the importer's facts, and what can be done about it on the page. `asks` names what the
+    page offers a field for; `missed` is what each reader said of the file."""
+
+    where: str
+    found: str
+    expected: str = ""
+    to_do: str = ""
+    asks: tuple[str, ...] = ()
+    missed: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class Added:
     """A ride a job gave: its id, whether it was there before, the importer's notes, and the answer of its analysis."""
 
@@ -71,7 +92,7 @@ class Added:
 
 @dataclass(frozen=True)
 class Job:
-    """One import. `progress` is what is being done; `reason` why it was refused or stopped."""
+    """One import. `progress` is what is being done; `reason` why it ended, `refusals` the same for files refused."""
 
     id: str
     state: State
@@ -82,6 +103,7 @@ class Job:
     reason: str | None = None
     asked: Asked | None = None
     added: tuple[Added, ...] = ()
+    refusals: tuple[Refusal, ...] = ()
     tries: int = 0
     worker: int | None = field(default=None)
 
@@ -130,11 +152,17 @@ def of_record(told: Any) -> Job:
     known = {one.name for one in fields(Job)}
     made = {key: value for key, value in told.items() if key in known}
     made["files"] = tuple(JobFile(**file) for file in made["files"])
-    made["told"] = replace(Told(**made["told"]), columns=tuple(made["told"]["columns"]))
+    said = {key: value for key, value in made["told"].items() if key in {one.name for one in fields(Told)}}
+    offsets = tuple((int(number), float(seconds)) for number, seconds in said.pop("offsets", ()))
+    made["told"] = replace(Told(**said), columns=tuple(said["columns"]), offsets=offsets)
     if made.get("asked") is not None:
         asked = dict(made["asked"])
         asked["options"] = tuple((str(words), str(text)) for words, text in asked["options"])
         made["asked"] = Asked(**asked)
+    made["refusals"] = tuple(
+        Refusal(**{**one, "asks": tuple(one["asks"]), "missed": tuple(one["missed"])})
+        for one in made.get("refusals", ())
+    )
     made["added"] = tuple(Added(**{**one, "notes": tuple(one["notes"])}) for one in made.get("added", ()))
     if not JOB_ID.fullmatch(made["id"]):
         raise ValueError("no job id")

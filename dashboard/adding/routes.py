@@ -5,10 +5,12 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import Any
 
 from flask import Flask, Response, request
 
+from dashboard.adding import joining, remedies
 from dashboard.adding.foreman import Foreman
 from dashboard.adding.inbox import FILE_BYTES, Inbox
 from dashboard.adding.jobs import Told
@@ -65,11 +67,15 @@ def _announced(body: Any, knows_bike: Any) -> tuple[list[tuple[str, int]], Told]
         raise UsageError("the air temperature is no number", expected="degrees C, or nothing")
     if ambient is not None and not -40.0 <= ambient <= 60.0:
         raise UsageError(f"an air temperature of {ambient:g} C", expected="-40 to 60 C", to_do="correct it")
-    return files, Told(bike=bike, ambient_c=ambient, together=body.get("together") is True)
+    zone = body.get("timezone")
+    if zone is not None and not isinstance(zone, str):
+        raise UsageError("the time zone is no text", expected="a zone, or nothing")
+    told = joining.told_with(Told(), joining.Said(timezone=zone))
+    return files, replace(told, bike=bike, ambient_c=ambient, together=body.get("together") is True)
 
 
 def _refused(error: RidelogError) -> Response:
-    return _json({"reason": error.one_line()}, 400)
+    return _json({"reason": remedies.one_line(remedies.of(error))}, 400)
 
 
 def _json(document: dict[str, Any], status: int) -> Response:

@@ -14,12 +14,14 @@ from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from dashboard.adding import jobs
+from dashboard.adding import drawings, jobs, remedies
 from dashboard.adding.jobs import Added, Asked, Job, State
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from ridelog.errors import Preview
-    from ridelog.ingest import Answer, Outcome, Question
+    from ridelog.ingest import Answer, ImportOptions, Outcome, Question
     from ridelog.store.library import Library
 
 OUTCOME = "outcome.json"
@@ -37,7 +39,8 @@ def main(library_root: Path, folder: Path) -> int:
     try:
         done = work(library_root, folder, job)
     except RidelogError as error:
-        done = replace(job, state="refused", reason=str(error))
+        refusal = remedies.of(error)
+        done = replace(job, state="refused", reason=remedies.one_line(refusal), refusals=(refusal,))
     _put(folder / OUTCOME, json.dumps(asdict(done), ensure_ascii=False))
     return 0
 
@@ -49,42 +52,76 @@ def work(library_root: Path, folder: Path, job: Job) -> Job:
 
     library = Library.open(library_root)
     bike = library.bike(job.told.bike) if job.told.bike is not None else None
+    paths = [folder / str(number) / file.name for number, file in enumerate(job.files)]
+    together = job.told.together and len(paths) > 1
     options = ImportOptions(
         bike=bike,
         bike_id=bike.id if bike is not None else None,
         ambient_c=job.told.ambient_c,
         start=datetime.fromisoformat(job.told.start) if job.told.start is not None else None,
         timezone=job.told.timezone,
+        format=job.told.format,
         columns=tuple(parse_column_option(text) for text in job.told.columns),
+        offsets=tuple((str(paths[number]), seconds) for number, seconds in job.told.offsets) if together else (),
     )
     open_questions: list[Asked] = []
 
     def ask(question: Question) -> Answer:
-        options = tuple((option.words, option.text) for option in question.options)
-        asked = Asked(question.where, question.column, question.found, _seen(question.preview), options)
-        open_questions.append(asked)
+        open_questions.append(_asked(question))
+        return None
 
     def tell(text: str) -> None:
         _put(folder / PROGRESS, text)
 
-    paths = [folder / str(number) / file.name for number, file in enumerate(job.files)]
-    outcomes = import_files(library, paths, options, together=job.told.together, progress=tell, ask=ask)
+    if together and not job.told.joined and not _there_already(library, paths):
+        tell("working out how the files lie to each other")
+        return _shown(library, paths, options, folder, job)
+    outcomes = import_files(library, paths, options, together=together, progress=tell, ask=ask)
     if open_questions and all(outcome.ride_id is None for outcome in outcomes):
         return replace(job, state="asking", asked=open_questions[0], progress="")
     return _ended(library, job, outcomes, tell)
 
 
-def _ended(library: Library, job: Job, outcomes: list[Outcome], tell: object) -> Job:
+def _there_already(library: Library, paths: list[Path]) -> bool:
+    """Is a ride of exactly these files stored? Then there is nothing to look at."""
+    from ridelog.readers.regular import sha256_of
+
+    return bool(library.find_by_content([sha256_of(path)[0] for path in paths]))
+
+
+def _shown(library: Library, paths: list[Path], options: ImportOptions, folder: Path, job: Job) -> Job:
+    """How the files lie to each other, kept for the page; nothing is stored. Raises RidelogError."""
+    from ridelog.errors import AmbiguousColumn
+    from ridelog.ingest_alignment import align_files
+    from ridelog.ingest_ask import question_of
+
+    try:
+        found = align_files(library, paths, options)
+    except AmbiguousColumn as error:
+        question = question_of(error)
+        if question is None:
+            raise
+        return replace(job, state="asking", asked=_asked(question), progress="")
+    drawings.write(folder, found)
+    return replace(job, state="joining", progress="")
+
+
+def _asked(question: Question) -> Asked:
+    options = tuple((option.words, option.text) for option in question.options)
+    return Asked(question.where, question.column, question.found, _seen(question.preview), options)
+
+
+def _ended(library: Library, job: Job, outcomes: list[Outcome], tell: Callable[[str], None]) -> Job:
     added = []
     for outcome in outcomes:
         if outcome.ride_id is not None:
-            if callable(tell):
-                tell(f"analyzing {outcome.ride_id}")
-            notes = tuple(note.sentence() for note in outcome.notes[:NOTES_SHOWN])
+            tell(f"analyzing {outcome.ride_id}")
+            notes = tuple(remedies.page_words(note.sentence()) for note in outcome.notes[:NOTES_SHOWN])
             added.append(Added(outcome.ride_id, outcome.status, notes, _answer(library, outcome.ride_id)))
-    refused = [outcome.reason or "no reason was given" for outcome in outcomes if outcome.status == "refused"]
+    refused = tuple(remedies.of(outcome.error) for outcome in outcomes if outcome.error is not None)
     state: State = "done" if added else "refused"
-    return replace(job, state=state, added=tuple(added), reason="\n".join(refused) or None, progress="")
+    reason = "\n".join(remedies.one_line(one) for one in refused) or None
+    return replace(job, state=state, added=tuple(added), reason=reason, refusals=refused, progress="")
 
 
 def _answer(library: Library, ride_id: str) -> str | None:

@@ -89,7 +89,8 @@
   function told() {
     const text = at("add-ambient").value.trim().replace(",", ".");
     const together = at("add-together").getAttribute("aria-checked") === "true" && state.chosen.length > 1;
-    return { bike: at("add-bike").value || null, ambient_c: text === "" ? null : Number(text), together };
+    const timezone = at("add-zone").value.trim() || null;
+    return { bike: at("add-bike").value || null, ambient_c: text === "" ? null : Number(text), together, timezone };
   }
 
   async function announce(group, said) {
@@ -175,6 +176,11 @@
     if (on("add-send")) return send();
     if (on("add-clear")) { state.chosen = []; draw(); say(""); return undefined; }
     if (on("add-together-row")) return toggle(at("add-together"));
+    /* a page behind the panel is not seen on a phone */
+    if (event.target.closest && event.target.closest("#add-panel a[href]") && window.innerWidth < 900) {
+      at("add-panel").hidden = true;
+      at("add-open").setAttribute("aria-expanded", "false");
+    }
     return undefined;
   });
   document.addEventListener("keydown", (event) => {

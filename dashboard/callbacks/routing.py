@@ -13,7 +13,7 @@ from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import bikes, case, cases, compare, lost, review, ride, rides, settings
+from dashboard.pages import bikes, case, cases, compare, importing, lost, review, ride, rides, settings
 from dashboard.provider import CompareQuestion, Provider
 from dashboard.ride_address import view_of
 from ridelog.errors import NotInLibrary, RidelogError
@@ -172,6 +172,10 @@ def _open_case(asked: Asked) -> tuple[Any, str]:
     return cases.opening(bikes_there, asked.look, bike=bike, ride=ride_id, rides=offered, today=today), texts.CASES_NEW
 
 
+def _import(asked: Asked) -> tuple[Any, str]:
+    return importing.shell(asked.parts[1]), texts.ADD
+
+
 _PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
     (): _rides,
     ("settings",): _settings,
@@ -191,6 +195,7 @@ _NAMED: dict[str, Callable[[Asked], tuple[Any, str]]] = {
     "sheets": _edit,
     "cases": _case,
     "open-case": _open_case,
+    "import": _import,
 }
 """Pages by the first part of their address, the second being the name of what they show."""
 
@@ -199,6 +204,8 @@ def _holds(provider: Provider, parts: list[str]) -> bool:
     """Is there a thing of that name?"""
     if parts[0] in ("ride", "open-case"):
         return provider.holds(parts[1])
+    if parts[0] == "import":
+        return True  # what is no longer listed says so itself
     if parts[0] == "cases":
         return parts[1] in {one.id for one in provider.cases()}
     items = provider.profiles("bike" if parts[0] == "bikes" else "advice")

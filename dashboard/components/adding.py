@@ -7,7 +7,8 @@ from collections.abc import Sequence
 from dash import dcc, html
 
 from dashboard import config, ids, texts
-from dashboard.adding.jobs import OPEN, Job
+from dashboard import texts_import as said
+from dashboard.adding.jobs import ASKS, OPEN, Job, Refusal
 from ridelog.report.sentences import shown
 
 
@@ -38,6 +39,8 @@ def panel() -> html.Aside:
                     html.Select(id=ids.ADD_BIKE),
                     html.Label(texts.ADD_AMBIENT, htmlFor=ids.ADD_AMBIENT),
                     dcc.Input(id=ids.ADD_AMBIENT, type="text", inputMode="decimal", autoComplete="off", debounce=True),
+                    html.Label(said.ZONE_FIELD, htmlFor=ids.ADD_ZONE),
+                    dcc.Input(id=ids.ADD_ZONE, type="text", autoComplete="off", debounce=True),
                     html.Label(
                         [html.Span(id=ids.ADD_TOGETHER, role="checkbox", tabIndex="0", **{"aria-checked": "false"}),
                          texts.ADD_TOGETHER],
@@ -79,11 +82,18 @@ def job_list(found: Sequence[Job], progress: dict[str, str]) -> list[object]:
 
 
 def _job(job: Job, doing: str) -> html.Div:
+    return card(job, doing, acts=True)
+
+
+def card(job: Job, doing: str = "", *, acts: bool = False) -> html.Div:
+    """One import: its state, what was refused, asked or stored. With `acts` its buttons, and links to its page."""
     inside: list[object] = [html.P([html.B(job.title), " ", html.Span(texts.JOB_STATES[job.state], className="state")])]
     if job.state == "working":
         inside.append(html.P(doing or texts.JOB_STATES["working"], className="small"))
         inside.append(html.Div(className="going", role="progressbar", **{"aria-label": texts.JOB_STATES["working"]}))
-    if job.reason:
+    if job.refusals:
+        inside += [_refusal(one) for one in job.refusals]
+    elif job.reason:
         inside += [html.P(line, className="reason") for line in job.reason.splitlines()]
     if job.asked is not None:
         inside.append(_question(job))
@@ -100,8 +110,25 @@ def _job(job: Job, doing: str) -> html.Div:
                 ]
             )
         )
-    inside.append(html.Div([_button(job, act, words) for act, words in _acts(job)], className="tools"))
+    if acts:
+        if job.state == "joining":
+            inside.append(html.P(dcc.Link(said.JOIN_LINK, href=config.import_path(job.id))))
+        elif any(one.asks for one in job.refusals) and job.state == "refused":
+            inside.append(html.P(dcc.Link(said.MORE_LINK, href=config.import_path(job.id))))
+        inside.append(html.Div([_button(job, act, words) for act, words in _acts(job)], className="tools"))
     return html.Div(inside, className=f"job is-{job.state}")
+
+
+def _refusal(one: Refusal) -> html.Div:
+    """The importer's facts, what to do about them, and on request what each reader said."""
+    found = f"{one.where}: {one.found}" if one.where else one.found
+    inside: list[object] = [html.P(found)]
+    for name, text in ((said.EXPECTED, one.expected), (said.TO_DO, one.to_do)):
+        if text:
+            inside.append(html.P([html.B(f"{name}: "), text]))
+    if one.missed:
+        inside.append(html.Details([html.Summary(said.MISSED), html.Ul([html.Li(each) for each in one.missed])]))
+    return html.Div(inside, className="reason")
 
 
 def _question(job: Job) -> html.Div:
@@ -130,7 +157,7 @@ def _acts(job: Job) -> list[tuple[str, str]]:
     acts = []
     if job.state in {"stopped", "refused", "cancelled"} and all(file.received for file in job.files):
         acts.append(("retry", texts.JOB_RETRY))
-    if job.state in OPEN or job.state == "asking":
+    if job.state in OPEN or job.state in ASKS:
         acts.append(("call_off", texts.JOB_CALL_OFF))
     else:
         acts.append(("dismiss", texts.JOB_DISMISS))
@@ -138,7 +165,7 @@ def _acts(job: Job) -> list[tuple[str, str]]:
 
 
 def _button(job: Job, act: str, words: str) -> html.Button:
-    said = f"{words}: {job.title}"
+    label = f"{words}: {job.title}"
     return html.Button(
-        words, id=ids.act(job.id, act), n_clicks=0, type="button", className="quiet", **{"aria-label": said}
+        words, id=ids.act(job.id, act), n_clicks=0, type="button", className="quiet", **{"aria-label": label}
     )

@@ -141,8 +141,8 @@ def log(path: Path, number: int, size: int) -> str:
         while written < size:
             rows = [] if t else ["Time s,RPM,Coolant C,Throttle %,GPS speed km/h"]
             rows += [
-                f"{at / 20:.2f},{3000 + (at * 37 + 101 * number) % 4000},{60 + min(at, 9000) * 0.003:.1f},{at // 7 % 90},"
-                f"{20 + (at // 13 + number) % 30}"
+                f"{at / 20:.2f},{3000 + (at * 37 + 101 * number) % 4000},{60 + min(at, 9000) * 0.003:.1f},"
+                f"{at // 7 % 90},{20 + (at // 13 + number) % 30}"
                 for at in range(t, t + block)
             ]
             piece = ("\n".join(rows) + "\n").encode()
