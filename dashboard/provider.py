@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Protocol
 from dashboard.casebook import CaseDoor, CaseLibrary
 from dashboard.provider_many import ManyDoor, ManyLibrary
 from dashboard.provider_originals import OriginalDoor, OriginalLibrary
+from dashboard.provider_places import PlacesDoor, PlacesLibrary
 from dashboard.provider_profiles import ProfileDoor, ProfileLibrary
 from dashboard.provider_rides import RideDoor
-from dashboard.views import CompareQuestion, CompareView, ProfileItem, ReviewView, RideItem, RideView
+from dashboard.views import CompareQuestion, CompareView, PlacesView, ProfileItem, ReviewView, RideItem, RideView
 
 if TYPE_CHECKING:
     from ridelog.store.profiles import Kind, Version  # noqa: F401 - pages may not import the store
@@ -20,6 +21,7 @@ __all__ = [
     "CompareQuestion",
     "CompareView",
     "LibraryProvider",
+    "PlacesView",
     "ProfileItem",
     "Provider",
     "ReviewView",
@@ -28,11 +30,11 @@ __all__ = [
 ]
 
 
-class Provider(CaseDoor, RideDoor, ManyDoor, OriginalDoor, ProfileDoor, Protocol):
+class Provider(CaseDoor, RideDoor, ManyDoor, OriginalDoor, PlacesDoor, ProfileDoor, Protocol):
     """What pages and callbacks know of the data."""
 
 
-class LibraryProvider(CaseLibrary, ManyLibrary, OriginalLibrary, ProfileLibrary):
+class LibraryProvider(CaseLibrary, PlacesLibrary, ManyLibrary, OriginalLibrary, ProfileLibrary):
     """All of it over a library folder. May be shared by threads."""
 
     def __init__(self, root: Path | None) -> None:

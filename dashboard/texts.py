@@ -425,6 +425,7 @@ PLACES_TABLE = "The places, the surest first"
 PLACES_PASSES = "Each pass"
 PLACES_LEFT_OUT = "Left out"
 PLACES_FILTERS = "Whose rides"
+PLACES_UNITS = "Temperatures are in °C and lengths in kilometres here; the map is in miles."
 PASS_HOT, PASS_NOT, PASS_UNKNOWN = "hot", "not hot", "can't tell"
 
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 from ridelog.advice import Advice
 from ridelog.bike import Bike
 from ridelog.figures.series import RideLines
-from ridelog.results import Analysis, Traces
+from ridelog.results import Analysis, FloatArray, Traces
 from ridelog.ride import Ride
 
 if TYPE_CHECKING:
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from ridelog.analyze_heat_use import WhatIfAlong
     from ridelog.diagnose import Diagnosis
     from ridelog.effect import Effect
+    from ridelog.places_hot import HotPlaces
     from ridelog.review import Review
     from ridelog.strips import Strip
     from ridelog.study import Study
@@ -157,3 +158,17 @@ class CompareView:
     ground: SameGround | None
     traces: dict[str, Traces]
     said: str
+
+
+@dataclass(frozen=True)
+class PlacesView:
+    """What the page of the hottest places shows. `found` is None while rides are being looked at, `doing` then says how
+    far that is; `ground_deg` is the ground ridden, degrees, (n, 2); `when` tells start, zone and local start of the
+    rides named."""
+
+    bike: str | None
+    bikes: tuple[str, ...]
+    found: HotPlaces | None
+    ground_deg: FloatArray | None
+    doing: str
+    when: dict[str, tuple[datetime | None, str | None, datetime | None]]

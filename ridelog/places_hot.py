@@ -27,7 +27,7 @@ from ridelog.analyze_heat import prior_hash
 from ridelog.analyze_settings import settings_hash
 from ridelog.baseline import Subject, learned
 from ridelog.bike import DEFAULT_THRESHOLDS_C
-from ridelog.errors import LibraryError, RidelogError
+from ridelog.errors import LibraryError, ProfileError, RidelogError
 from ridelog.places import ridden, track, way_at
 from ridelog.results import CannotTell, FloatArray, to_json
 from ridelog.ride import day_of
@@ -88,6 +88,13 @@ def hot_places(
 ) -> HotPlaces:
     """The hottest places of a bike's rides, or of all; rides of other bikes are counted there as well, rides marked
     faulty nowhere. Raises LibraryError, NotInLibrary."""
+    return hot_places_and_ground(library, bike, progress, most)[0]
+
+
+def hot_places_and_ground(
+    library: Library, bike: str | None = None, progress: Callable[[str], None] | None = None, most: int = SHOWN
+) -> tuple[HotPlaces, FloatArray]:
+    """The same, and all the ground that was ridden: latitude and longitude of each cell, degrees, (n, 2)."""
     if bike is not None:
         bike = library.bike(bike).id
     # A bike with a fault gets hot on any ground.
@@ -102,7 +109,7 @@ def hot_places(
     of = [bike is None or one.bike == bike for one in visits]
     places = tuple(passes_hottest.hottest(visits, most, of=of))
     told = sum(bool(np.isfinite(one.visits.hot).any()) for one, mine in zip(visits, of, strict=True) if mine)
-    return HotPlaces(
+    found = HotPlaces(
         bike,
         sum(of),
         told,
@@ -110,6 +117,13 @@ def hot_places(
         tuple(doubts),
         tuple(words.hot_summary(bike, sum(of), told, places, len(doubts))),
     )
+    cells = np.unique(
+        np.concatenate([one.visits.cell for one, mine in zip(visits, of, strict=True) if mine] or [_NONE])
+    )
+    return found, np.column_stack(passes_grid.middles(cells))
+
+
+_NONE = np.empty(0, dtype=np.int64)
 
 
 def _parts(library: Library, faulty: set[str], progress: Callable[[str], None] | None) -> list[tuple[ReviewRow, _Part]]:
@@ -122,7 +136,12 @@ def _parts(library: Library, faulty: set[str], progress: Callable[[str], None] |
             found.append((row, _Part(None, words.FAULTY, None)))
             continue
         if row.bike is not None and row.bike not in bases.bikes:
-            found.append((row, _Part(None, words.no_such_bike(row.bike), None)))
+            broken = bases.lost_bikes.get(row.bike)
+            why = words.no_such_bike(row.bike) if broken is None else broken.one_line()
+            found.append((row, _Part(None, why, None)))
+            continue
+        if (lost := bases.sheets.lost_on(day_of(row.start_utc, row.timezone, row.start_local))) is not None:
+            found.append((row, _Part(None, lost.error.one_line(), None)))
             continue
         blob = kept.get(row.id)
         found.append((row, _read(blob, row, bases.of(row)) if blob is not None else None))
@@ -143,9 +162,11 @@ class _Bases:
     """Hashes that many rides share, each worked out once."""
 
     def __init__(self, library: Library) -> None:
-        self.bikes: dict[str, Bike] = {one.id: one for one in library.bikes()}
+        files = library.bike_files()
+        self.bikes: dict[str, Bike] = {name: one for name, one in files.items() if not isinstance(one, ProfileError)}
+        self.lost_bikes = {name: one for name, one in files.items() if isinstance(one, ProfileError)}
+        self.sheets = library.sheets()
         self._library = library
-        self._sheets = library.advice_sheets()
         self._settings: dict[tuple[str | None, str], str] = {}
         self._builds: dict[str, str] = {}
 
@@ -153,7 +174,7 @@ class _Bases:
         """What a part rests on: of the ride itself, and of the rides it is analyzed by."""
         day = day_of(row.start_utc, row.timezone, row.start_local)
         bike = self.bikes[row.bike] if row.bike is not None else None
-        sheet = in_force(self._sheets, day)
+        sheet = in_force(list(self.sheets.usable), day)
         own = (str(FORM), __version__, self._of_settings(bike, sheet), row.content, repr(row.ambient_c), str(day))
         return _hash(*own, json.dumps(row.notes)), self._others(bike, day)
 

@@ -13,7 +13,7 @@ from dash import Dash, Input, Output, State, ctx, no_update
 
 from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
-from dashboard.pages import bikes, case, cases, compare, importing, lost, review, ride, rides, settings
+from dashboard.pages import bikes, case, cases, compare, importing, lost, places, review, ride, rides, settings
 from dashboard.provider import CompareQuestion, Provider
 from dashboard.ride_address import view_of
 from ridelog.errors import NotInLibrary, RidelogError
@@ -151,6 +151,10 @@ def _new(asked: Asked) -> tuple[Any, str]:
     return bikes.editor(kind, name, text, []), texts.BIKES_NEW[kind]
 
 
+def _places(asked: Asked) -> tuple[Any, str]:
+    return places.layout(asked.provider.places_of(asked.query.get("bike")), asked.look), texts.PLACES
+
+
 def _cases(asked: Asked) -> tuple[Any, str]:
     return cases.layout(asked.provider.cases(), asked.provider.case_record()), texts.CASES
 
@@ -181,6 +185,7 @@ _PAGES: dict[tuple[str, ...], Callable[[Asked], tuple[Any, str]]] = {
     ("settings",): _settings,
     ("bikes",): _bikes,
     ("review",): _review,
+    ("places",): _places,
     ("cases",): _cases,
     ("new", "case"): _open_case,
     ("compare",): _compare,

@@ -71,7 +71,7 @@ def picture_card(view: RideView, shown: View, look: Look, said: str = "") -> htm
         ),
         _switch(view, shown),
         html.P(said, id=ids.VIEW_SAID, role="status", className="said"),
-        _plot(ids.STACK, figure, texts.RIDE_PICTURE_SAID),
+        plot(ids.STACK, figure, texts.RIDE_PICTURE_SAID),
         *(html.P(sentence, className="small") for sentence in absent_panels(view.analysis, view.lines)),
         name="picture",
     )
@@ -106,7 +106,7 @@ def _switch(view: RideView, shown: View) -> html.Div:
     )
 
 
-def _plot(name: str, figure: Figure, said: str) -> html.Div:
+def plot(name: str, figure: Figure, said: str) -> html.Div:
     """A figure in a box that has its height before it is drawn, so that nothing jumps."""
     graph = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
     return html.Div(graph, role="group", className="plot", **{"aria-label": said})
@@ -126,7 +126,7 @@ def course_card(view: RideView, shown: View, look: Look) -> html.Section:
     return parts.card(
         "The course",
         _map_color(has_coolant=view.lines.get("coolant_c") is not None),
-        _plot(ids.MAP, figure, "The course from above, without positions on earth"),
+        plot(ids.MAP, figure, "The course from above, without positions on earth"),
         name="course",
     )
 

@@ -106,7 +106,7 @@ def course_map(
                 data.append(found)
         notes.extend(_stretch_numbers(track, analysis.segments))
     data.extend(_ends(track))
-    layout = _frame(track, display, touch, notes, right_px=76 if color_by == "coolant" else 10)
+    layout = frame(track, display, touch, notes, right_px=76 if color_by == "coolant" else 10)
     return drawn(data, layout, dark=dark)
 
 
@@ -220,11 +220,12 @@ def _stretch_numbers(track: Course, segments: tuple[Segment, ...], most: int = 2
         else:
             groups.append((segment.kind, x, y, [index + 1]))
     middle_m = float(np.nanmax(track.east_m) + np.nanmin(track.east_m)) / 2
-    return [_number_note(x, y, numbers, 1 if x < middle_m else -1) for _, x, y, numbers in groups]
+    return [number_note(x, y, numbers, 1 if x < middle_m else -1) for _, x, y, numbers in groups]
 
 
-def _number_note(x: float, y: float, numbers: list[int], inward: int) -> dict[str, Any]:
-    """`inward` is the side the label stands at: right (1) or left (-1), towards the middle, where there is room."""
+def number_note(x: float, y: float, numbers: list[int], inward: int) -> dict[str, Any]:
+    """Numbers beside a place. `inward` is the side the label stands at: right (1) or left (-1), towards the middle,
+    where there is room."""
     text = ", ".join(map(str, numbers[:4])) + (f" +{len(numbers) - 4}" if len(numbers) > 4 else "")
     return {
         "text": f"<b>{text}</b>",
@@ -270,7 +271,7 @@ def _end(track: Course, name: str, at: int, symbol: str, place: str) -> dict[str
     }
 
 
-def _frame(
+def frame(
     track: Course, display: Display, touch: bool, notes: list[dict[str, Any]], right_px: int
 ) -> dict[str, Any]:  # fmt: skip
     """Equal scale on both axes, a scale bar and north, no grid: only places relative to each other mean something."""
