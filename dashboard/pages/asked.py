@@ -111,8 +111,12 @@ def _map(view: RideView) -> list[object]:
     grace_s = {rule.kind: rule.grace_s for rule in view.advice.rules}
     rows = words.map_rows(view.analysis, grace_s)
     if not rows:
-        return [_sentences([words.NO_ADVISED_STRETCH])]
-    return [_table(words.MAP_COLUMNS, rows, words.QUESTIONS["map"]), _small(words.MAP_NOTE)]
+        return [_sentences([words.NO_ADVISED_STRETCH]), parts.bullets([shown(one) for one in words.rules(view.advice)])]
+    return [
+        _table(words.MAP_COLUMNS, rows, words.QUESTIONS["map"]),
+        _small(words.MAP_NOTE.format(version=view.advice.version)),
+        parts.bullets([shown(one) for one in words.rules(view.advice)]),
+    ]
 
 
 def _follows(view: RideView) -> list[object]:

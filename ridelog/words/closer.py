@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from ridelog.advice import CONDITIONS
 from ridelog.analysis.matched_use import OPENING_EDGES, RPM_EDGES
 from ridelog.closer import CLOCK_S, SENSOR_C
 from ridelog.words.compare import listed, signed
@@ -17,6 +18,7 @@ from ridelog.words.terms import KIND_WORDS, VERDICT_WORDS, clock, degrees, durat
 if TYPE_CHECKING:
     from typing import Any
 
+    from ridelog.advice import Advice
     from ridelog.closer import HotMap, HotMinute, Level, Shifted
     from ridelog.closer_rates import Alone, Follows, RateRow, Rates
     from ridelog.results import Analysis, Band, FloatArray, Mark
@@ -320,9 +322,30 @@ def _after(seconds: float | None) -> str:
     return "was on already" if seconds <= 0.0 else duration(seconds)
 
 
+def rules(advice: Advice) -> list[str]:
+    """The rules of the sheet that advise the conservative map, with their levels and times."""
+    told = []
+    for rule in advice.rules:
+        if rule.map != "conservative":
+            continue
+        levels = [f"{CONDITIONS[rule.kind][key].meaning} {_level(rule.kind, key, value)}" for key, value in rule.levels]
+        told.append(
+            f"{KIND_WORDS[rule.kind]}: {'; '.join(levels)}; for {rule.min_duration_s:g} s or more, pauses up to "
+            f"{rule.merge_gap_s:g} s left out, {rule.grace_s:g} s to switch."
+        )
+    return told
+
+
+def _level(kind: str, key: str, value: float) -> str:
+    unit = CONDITIONS[kind][key].unit
+    if unit == "m/s":
+        return f"{3.6 * value:g} km/h"
+    return f"{value:g}" if unit == "1" else f"{value:g} {unit}"
+
+
 MAP_NOTE = (
     "Switched after: from the start of the stretch. Held on after: from its end, 0 s where it was off by then. The "
-    "rule's levels stand in the advice sheet."
+    "rules of the sheet {version}:"
 )
 
 
