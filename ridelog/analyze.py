@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import starmap
 from typing import Any
 
 import numpy as np
@@ -29,6 +30,7 @@ from ridelog.analyze_drive import Doubts, Drive, Scene
 from ridelog.analyze_heat import Balance
 from ridelog.bike import DEFAULT_THRESHOLDS_C, Bike
 from ridelog.grid import Grid, Samples, make_grid, usable
+from ridelog.intervals import Interval
 from ridelog.results import (
     Analysis,
     Band,
@@ -161,7 +163,12 @@ def analyzed(
     if settle is not None:
         ledger |= {"settle_c": settle.value_c, "settle_low_c": settle.low_c, "settle_high_c": settle.high_c}
     traces = _traces(scene, driven, soil, map_used, ledger)
-    return Analyzed(result, replace(traces, steps=analyze_heat_steps.steps(balance)), balance)
+    hot = {record.threshold_c: _intervals(stretch) for record, stretch in over}
+    return Analyzed(result, replace(traces, steps=analyze_heat_steps.steps(balance), hot=hot), balance)
+
+
+def _intervals(above: exposure.Above) -> tuple[Interval, ...]:
+    return tuple(starmap(Interval, zip(above.start_s.tolist(), above.end_s.tolist(), strict=True)))
 
 
 def heat_fit(ride: Ride, bike: Bike, *, ambient_c: float | None = None) -> RideFit | None:

@@ -129,6 +129,13 @@ class Frozen:
         """Cause -> its probability then, the likeliest first."""
         return {one["cause"]: float(one["probability"]) for one in self.document["diagnosis"]["ranked"]}
 
+    @property
+    def holds(self) -> dict[str, float]:
+        """Cause -> how likely it held then, alone or with another, in the same order: what sentences say."""
+        return {
+            one["cause"]: float(one.get("holds", one["probability"])) for one in self.document["diagnosis"]["ranked"]
+        }
+
 
 Changed = Literal[
     "version",
@@ -149,13 +156,14 @@ Changed = Literal[
 @dataclass(frozen=True)
 class Today:
     """A frozen ride beside today. `state`: "same" (all that the answer rests on is as it was), "changed" (`changed`
-    says what; `conclusion` and `probability` are today's), "gone" (the ride left the library), "unknown" with
+    says what; `conclusion`, `probability` and `holds` of the first cause are today's), "gone" (the ride left the library), "unknown" with
     `reason`. `now` holds today's basis."""
 
     state: Literal["same", "changed", "gone", "unknown"]
     changed: tuple[Changed, ...] = ()
     conclusion: str | None = None
     probability: float | None = None
+    holds: float | None = None
     reason: str | None = None
     now: dict[str, Any] | None = None
 
@@ -192,7 +200,8 @@ def today(library: Library, frozen: Frozen, progress: Progress | None = None) ->
     except RidelogError as error:
         return Today("unknown", reason=error.one_line())
     answer = Frozen(frozen.ride, frozen.frozen_utc, again)
-    return Today("changed", changed, answer.conclusion, _first(answer.chances), now=now)
+    first = next(iter(answer.holds.values()), None)
+    return Today("changed", changed, answer.conclusion, _first(answer.chances), first, now=now)
 
 
 def _first(chances: dict[str, float]) -> float | None:

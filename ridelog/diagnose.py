@@ -16,6 +16,7 @@ from ridelog import diagnose_advice
 from ridelog.analysis import (
     diagnosis_asked,
     diagnosis_drift,
+    diagnosis_fan,
     diagnosis_jumps,
     diagnosis_patterns,
     diagnosis_residuals,
@@ -36,7 +37,7 @@ from ridelog.intervals import Interval
 from ridelog.results import Analysis
 from ridelog.ride import Ride, RideNote, ride_day
 from ridelog.study import Study
-from ridelog.words import cause_evidence
+from ridelog.words import cause_evidence, cause_signs
 from ridelog.words import causes as cause_words
 
 ENOUGH, ENOUGH_FOR_A_FAULT = 0.5, 0.6
@@ -100,9 +101,9 @@ class Diagnosis:
     @property
     def check_next(self) -> tuple[str, ...]:
         """What to look at: for the conclusion, or, where nothing is settled, the first checks of the likeliest causes,
-        each once, cheapest and safest first."""
+        each once, cheapest and safest first; without a heat balance what is looked at first on any bike."""
         if not self.fitted and self.conclusion == "not_enough_evidence":
-            return ()
+            return cause_words.general_checks()
         if self.conclusion != "not_enough_evidence":
             return self.ranked[0].check_next
         return cause_words.merged([one.check_next for one in self.ranked[:UNSETTLED]])
@@ -144,7 +145,7 @@ def diagnose(study: Study) -> Diagnosis:
         ride, bike, analysis, balance, baseline=baseline, missed=answer.missed, notes=study.known.notes
     )
     weighed = diagnosis_weigh.weigh(evidence)
-    facts = cause_evidence.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
+    facts = cause_signs.Facts(evidence, _best_reading(evidence), balance.heat.rmse_c, len(baseline), bike)
     order = sorted(weighed.causes, key=lambda cause: (-weighed.causes[cause], cause))
     ranked = tuple(
         Ranked(
@@ -212,7 +213,12 @@ def evidence_of(
     asked = diagnosis_asked.asked(
         steps, missed, hot_c=hot_threshold_c(bike), ambient_c=float(np.nanmean(steps.ambient_c))
     )
-    told = replace(told, asked=asked)
+    told = replace(
+        told,
+        asked=asked,
+        fan_called_s=float(np.count_nonzero(diagnosis_fan.called(plant, steps)) * thermal.STEP_S),
+        fan_log=diagnosis_fan.fan_log(plant, steps),
+    )
     if not balance.heat.fitted or balance.own is None:
         return told
     own, resolution_c = balance.own, ride.channels["coolant_c"].resolution or 0.0
@@ -235,7 +241,6 @@ def evidence_of(
         shifts=shifts,
         leaps=diagnosis_jumps.leaps(plant, steps, own.theta, resolution_c),
         missed=diagnosis_residuals.missed(plant, steps, own.theta, own.prior_covariance, resolution_c=resolution_c),
-        fan_called_s=float(thermal.observed_fan(plant, steps).sum() * thermal.STEP_S),
         patterns=diagnosis_patterns.patterns(plant, steps, known, day, likeliest) if baseline else None,
         drift=changed,
     )

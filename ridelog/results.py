@@ -13,6 +13,8 @@ from typing import Any, Literal
 import numpy as np
 import numpy.typing as npt
 
+from ridelog.intervals import Interval
+
 FloatArray = npt.NDArray[np.float64]
 BoolArray = npt.NDArray[np.bool_]
 
@@ -305,6 +307,8 @@ class Traces:
     the likelier map) where the map was inferred."""
     steps: dict[str, FloatArray] = field(default_factory=dict)
     """The heat balance on its own coarser steps (see analyze_heat_steps); empty where there is none."""
+    hot: dict[float, tuple[Interval, ...]] = field(default_factory=dict)
+    """Threshold (C) -> every stretch above it, s, exact on the line through the samples: those the exposure counts."""
 
 
 def to_json(value: Any) -> Any:

@@ -442,3 +442,32 @@ def test_nobody_is_blamed() -> None:
         assert not re.search(
             r"blame|guilt|your fault|own fault|should have|ignored|careless|wrong use|abuse", text, re.I
         ), text
+
+
+@pytest.mark.parametrize(
+    ("counts", "expected"),
+    [
+        ((1, 1, 1, 0, 0), "with both a ride and a cause by the workshop. The cause named first was right."),
+        ((1, 0, 1, 0, 0), "The cause named first was of the right kind."),
+        ((1, 0, 0, 0, 0), "The workshop found another cause."),
+        ((1, 0, 0, 1, 0), "From its rides there was not enough evidence for a cause."),
+        ((2, 2, 2, 0, 0), "2 closed cases, each with both a ride and a cause by the workshop. "),
+        ((2, 2, 2, 0, 0), "The cause named first was right in all 2."),
+        ((5, 1, 3, 1, 1), "5 closed cases, 4 with both a ride and a cause by the workshop. "),
+        ((5, 1, 3, 1, 1), "right in 1 of 4, of the right kind in 3 of 4; one gave not enough evidence for a cause."),
+        ((3, 0, 0, 2, 0), "right in none of 3; 2 gave not enough evidence for a cause."),
+        ((2, 0, 0, 0, 2), "2 closed cases, none with both a ride and a cause by the workshop."),
+    ],
+)  # fmt: skip
+def test_the_record_is_told_in_whole_sentences(counts: tuple[int, ...], expected: str) -> None:
+    names = ("closed", "first_right", "family_right", "not_enough_evidence", "no_cause")
+    assert expected in words.record({**dict(zip(names, counts, strict=True)), "no_rides": 0})
+
+
+def test_likelihoods_of_a_case_are_told_in_tenths_and_what_changed_in_any_number() -> None:
+    assert words.named("airflow_blocked", 0.61) == "too little air through the radiators (about 6 in 10)"
+    once = words.changed(["the notes on the ride"], "a", "a", same_answer=True)
+    assert once == "Changed since: the notes on the ride. Today the answer is the same: a."
+    twice = words.changed(["the bike file", "the ride's date"], "a", "b", same_answer=False)
+    assert twice == "Changed since: the bike file and the ride's date. The answer then: a. The answer today: b."
+    assert words.found("Washed.", "airflow_blocked").count(".") == 2

@@ -291,7 +291,7 @@ def _print_ride(frozen: Frozen, now: Today) -> None:
     from ridelog.words import cases as words
 
     document, diagnosis = frozen.document, frozen.document["diagnosis"]
-    causes = list(frozen.chances.items())[:SHOWN_CAUSES]
+    causes = list(frozen.holds.items())[:SHOWN_CAUSES]
     named = ", ".join(f"{words.cause_words(cause)}{words.chance(share)}" for cause, share in causes)
     lines = [
         words.figures(document["key"]),
@@ -322,6 +322,6 @@ def _today_lines(frozen: Frozen, now: Today) -> list[str]:
             parts.append(words.rides_beside(frozen.document["basis"]["prior_rides"], now.now["prior_rides"]))
         else:
             parts.append(words.CHANGED_WORDS[part])
-    then = words.named(frozen.conclusion, next(iter(frozen.chances.values()), None))
-    later = words.named(now.conclusion or "", now.probability)
+    then = words.named(frozen.conclusion, next(iter(frozen.holds.values()), None))
+    later = words.named(now.conclusion or "", now.holds)
     return [words.changed(parts, then, later, same_answer=now.conclusion == frozen.conclusion)]

@@ -129,6 +129,6 @@ def print_diagnosis(found: Diagnosis) -> None:
     shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN] if settled else []
     for number, one in enumerate(shown, start=1):
         said = [*(f"For: {text}" for text in one.evidence_for), *(f"Against: {text}" for text in one.evidence_against)]
-        show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()}: {chance(one.holds)}", said)
+        show.lines(f"{number}. {CAUSE_WORDS[one.cause].capitalize()} ({chance(one.holds)})", said)
     show.lines("Check next", list(found.check_next))
     show.lines("", list(found.cautions))

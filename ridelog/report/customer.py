@@ -10,7 +10,7 @@ import numpy as np
 
 from ridelog.figures.glance import glance
 from ridelog.figures.series import RideLines
-from ridelog.intervals import Interval, clip, from_mask, total_s
+from ridelog.intervals import Interval, clip, total_s
 from ridelog.report.sentences import shown, zone_of
 from ridelog.report.tables import cannot_tell_rows, course_legend
 from ridelog.results import Analysis, FloatArray, Traces
@@ -85,13 +85,11 @@ class Place:
 
 def hot_places(analysis: Analysis, ride: Ride, traces: Traces, display: Display) -> list[Place]:
     """Where the coolant was above the threshold whose places are told, in order of time."""
-    row, coolant_c = words.place_row(analysis), traces.series.get("coolant_c")
-    if row is None or coolant_c is None:
+    row = words.place_row(analysis)
+    if row is None or "coolant_c" not in traces.series:
         return []
-    with np.errstate(invalid="ignore"):
-        hot = from_mask(traces.t_s, coolant_c > row.threshold_c, traces.step_s)
     groups: list[list[Interval]] = []
-    for span in hot:
+    for span in traces.hot.get(row.threshold_c, ()):
         if groups and span.start_s - groups[-1][-1].end_s <= TOGETHER_S:
             groups[-1].append(span)
         else:
@@ -114,7 +112,8 @@ class _Scene:
 def _place(spans: list[Interval], scene: _Scene) -> Place:
     traces, along_m, display = scene.traces, scene.along_m, scene.display
     whole = Interval(spans[0].start_s, spans[-1].end_s)
-    inside = (traces.t_s >= whole.start_s) & (traces.t_s <= whole.end_s)
+    # A step more on either side: a place may lie between two points of the grid.
+    inside = (traces.t_s >= whole.start_s - traces.step_s) & (traces.t_s <= whole.end_s + traces.step_s)
     first = min(int(np.searchsorted(traces.t_s, whole.start_s)), traces.t_s.size - 1)
     peak_c = float(np.nanmax(traces.series["coolant_c"][inside]))
     cells = (

@@ -7,6 +7,7 @@ from datetime import datetime
 
 from ridelog.told import quoted
 from ridelog.words.causes import CAUSE_WORDS, FAMILY_WORDS
+from ridelog.words.causes import chance as odds
 from ridelog.words.notes import listed
 from ridelog.words.terms import degrees, duration
 
@@ -51,8 +52,8 @@ def cause_words(name: str) -> str:
 
 
 def chance(probability: float | None) -> str:
-    """` (71 %)`, or nothing."""
-    return "" if probability is None else f" ({100.0 * probability:.0f} %)"
+    """` (about 7 in 10)`, or nothing."""
+    return "" if probability is None else f" ({odds(probability)})"
 
 
 def named(conclusion: str, probability: float | None) -> str:
@@ -73,7 +74,12 @@ def said(text: str) -> str:
 def found(text: str, cause: str | None, before: bool = False) -> str:
     """The workshop's finding."""
     named = f" Cause: {cause_words(cause)}." if cause is not None else ""
-    return f"The workshop {'had first' if before else ''} found: {quoted(text)}.{named}".replace("  ", " ")
+    return f"The workshop {'had first found' if before else 'found'}: {quoted(text)}{_end(text)}{named}"
+
+
+def _end(text: str) -> str:
+    """A full stop behind words that do not bring one."""
+    return "" if text.rstrip().endswith((".", "!", "?", "…")) else "."
 
 
 def answer(conclusion: str | None, probability: float | None, rides: int) -> str:
@@ -138,10 +144,11 @@ def _some(names: Sequence[str]) -> str:
 def changed(parts: Sequence[str], then: str, now: str, *, same_answer: bool) -> str:
     """Today beside then. `parts` are what changed, in words; `then` and `now` the answers."""
     what = parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
-    verb = "has" if len(parts) == 1 else "have"
+    if same_answer and then == now:
+        return f"Changed since: {what}. Today the answer is the same: {now}."
     if same_answer:
-        return f"Today: {what} {verb} changed since. The answer is the same cause: then {then}, today {now}."
-    return f"Today: {what} {verb} changed since. Then: {then}. Today: {now}."
+        return f"Changed since: {what}. Today the answer is the same cause: then {then}, now {now}."
+    return f"Changed since: {what}. The answer then: {then}. The answer today: {now}."
 
 
 def unknown(reason: str) -> str:
@@ -198,8 +205,30 @@ def record(counts: Mapping[str, int]) -> str:
         head += f", {damaged} damaged and left out"
     if not asked:
         return f"{head}, none with both a ride and a cause by the workshop."
-    return (
-        f"{head}, {asked} with both a ride and a cause by the workshop. Of these, the first cause was right in "
-        f"{counts['first_right']}, its kind in {counts['family_right']}; in {counts['not_enough_evidence']} there was "
-        "not enough evidence."
-    )
+    whole = "with both a ride and a cause by the workshop"
+    if asked < total:
+        whole = f"{asked} {whole}"
+    elif asked > 1:
+        whole = f"each {whole}"
+    return f"{head}, {whole}. {_right(counts, asked)}"
+
+
+def _right(counts: Mapping[str, int], asked: int) -> str:
+    """In how many cases the cause named first was right, its kind, or none was named."""
+    untold, first, kind = counts["not_enough_evidence"], counts["first_right"], counts["family_right"]
+    if asked == 1:
+        if untold:
+            return "From its rides there was not enough evidence for a cause."
+        if first:
+            return "The cause named first was right."
+        return "The cause named first was of the right kind." if kind else "The workshop found another cause."
+    told = f"The cause named first was right in {_of(first, asked)}"
+    if kind > first:
+        told += f", of the right kind in {_of(kind, asked)}"
+    if untold:
+        told += f"; {'one' if untold == 1 else untold} gave not enough evidence for a cause"
+    return f"{told}."
+
+
+def _of(count: int, total: int) -> str:
+    return f"all {total}" if count == total else f"{'none' if count == 0 else count} of {total}"

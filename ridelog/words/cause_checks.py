@@ -41,6 +41,9 @@ _THERMOSTAT = (
 )
 _THERMOSTAT_OUT = f"Have the thermostat taken out and tested in warming water with a thermometer: {_COLD}."
 
+GENERAL_CHECKS: tuple[str, ...] = (_LEVEL, _WASH, _SENSOR, _CAP)
+"""What to look at where a log tells nothing of the cause."""
+
 CAUSE_CHECKS: dict[str, tuple[str, ...]] = {
     "normal": (_LEVEL,),
     "terrain_load": (_LEVEL, _WASH, _EASE),

@@ -1,4 +1,4 @@
-"""What speaks for and against each cause, in sentences with figures.
+"""What the heat balance and the bike's rides say for and against each cause, in sentences with figures.
 
 A sentence says what the log shows, with unit and band, and no more.
 """
@@ -6,30 +6,13 @@ A sentence says what the log shows, with unit and band, and no more.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 from ridelog.analysis import thermal
-from ridelog.analysis.diagnosis_asked import HOT_S
 from ridelog.analysis.diagnosis_shift import Apart
-from ridelog.analysis.diagnosis_table import FAN_CALLED_S, GRADUAL
-from ridelog.analysis.diagnosis_weigh import Evidence, likelier
-from ridelog.words.terms import QUALITY_WORDS, duration
-
-if TYPE_CHECKING:
-    from ridelog.bike import Bike
-
-
-@dataclass(frozen=True)
-class Facts:
-    """What the sentences speak of."""
-
-    evidence: Evidence
-    shift: Apart | None
-    error_c: float | None
-    baseline_rides: int
-    bike: Bike | None
+from ridelog.analysis.diagnosis_table import GRADUAL
+from ridelog.analysis.diagnosis_weigh import likelier
+from ridelog.words.cause_signs import Facts, Said, own
 
 
 @dataclass(frozen=True)
@@ -42,7 +25,7 @@ class _Expected:
     subject: str
 
 
-_HEAT = _Expected(thermal.HEAT, 1.0, 0.08, "for each kW the engine puts {} heat into the coolant")
+_HEAT = _Expected(thermal.HEAT, 1.0, 0.08, "the engine puts {} heat into the coolant for each kW")
 _FLOW = _Expected(thermal.FLOW, -1.0, 0.08, "on the move the radiators shed {} heat")
 _FAST = _Expected(thermal.CORE, -1.0, 0.1, "cooling grows {} with speed")
 
@@ -71,17 +54,16 @@ _MINUTES = {
     "fast": "riding at 32 km/h and more",
 }
 
+NO_MORE = ", no more than healthy rides differ among themselves"
+
 MOST_SENTENCES = 6
 TELLING = 2.0
-
-_Said = tuple[list[str], list[str]]
-"""Sentences for and against."""
 
 
 def speaks(cause: str, facts: Facts) -> tuple[tuple[str, ...], tuple[str, ...]]:
     """What the ride shows that the cause would make; and what it shows otherwise, or does not show."""
-    told: _Said = ([], [])
-    for part in (_shifts, _own, _warmer, _changed, _together):
+    told: Said = ([], [])
+    for part in (_shifts, own, _warmer, _changed, _together):
         for said, more in zip(told, part(cause, facts), strict=True):
             said.extend(more)
     pro, con = (tuple(_sentence(text) for text in said[:MOST_SENTENCES]) for said in told)
@@ -101,7 +83,7 @@ def _beside(facts: Facts) -> str:
     return f"than on the {count} ride{'s' if count > 1 else ''} it is held against"
 
 
-def _shifts(cause: str, facts: Facts) -> _Said:
+def _shifts(cause: str, facts: Facts) -> Said:
     """Sentences on the balance's figures: those that moved the cause's way, and those that did not though the ride
     tells."""
     if facts.shift is None:
@@ -116,18 +98,21 @@ def _shifts(cause: str, facts: Facts) -> _Said:
         if towards > sd and towards > one.least:
             pro.append(_moved(one, shift, sd, facts))
         elif towards < sd < 2.0 * one.least:
-            con.append(f"{_moved(one, shift, sd, facts)}, no more than healthy rides differ")
+            told = _moved(one, shift, sd, facts)
+            con.append(told if towards < -1.96 * sd else f"{told}{NO_MORE}")
     return pro, con
 
 
-def _unmoved(shift: Apart, facts: Facts) -> _Said:
+def _unmoved(shift: Apart, facts: Facts) -> Said:
     pro: list[str] = []
     con: list[str] = []
     for one in (_HEAT, _FLOW):
         size, sd = float(shift.shift[one.index]), float(shift.sd[one.index])
         if sd < 0.2:
             same = abs(size) <= 1.5 * sd or abs(size) < 0.06
-            (pro if same else con).append(_moved(one, size, sd, facts))
+            told = _moved(one, size, sd, facts)
+            # What is within the spread is no shift, and is not told as one.
+            (pro if same else con).append(f"{told}{NO_MORE}" if abs(size) <= 1.96 * sd else told)
     return pro, con
 
 
@@ -137,13 +122,7 @@ def _moved(one: _Expected, shift: float, sd: float, facts: Facts) -> str:
     return f"{one.subject.format(f'{abs(size):.0f} % {word}')} {_beside(facts)} (95 %: {low:+.0f} to {high:+.0f} %)"
 
 
-def _own(cause: str, facts: Facts) -> _Said:
-    """Sentences of a cause's own."""
-    speak = _SPEAKERS.get(cause)
-    return speak(cause, facts) if speak is not None else ([], [])
-
-
-def _warmer(cause: str, facts: Facts) -> _Said:
+def _warmer(cause: str, facts: Facts) -> Said:
     """How much warmer the coolant is after a minute than the healthy bike's."""
     seen = facts.evidence.patterns
     if seen is None:
@@ -165,11 +144,11 @@ def _warmer(cause: str, facts: Facts) -> _Said:
         if one.mean_c > one.sd_c and one.mean_c > 0.5:
             (con if healthy else pro).append(told)
         elif one.sd_c < 1.5:
-            (pro if healthy else con).append(told)
+            (pro if healthy else con).append(f"{told}{NO_MORE}" if low <= 0.0 <= high else told)
     return pro, con
 
 
-def _changed(cause: str, facts: Facts) -> _Said:
+def _changed(cause: str, facts: Facts) -> Said:
     """A change over the bike's rides, and whether it came little by little."""
     drift = facts.evidence.drift
     if drift is None:
@@ -196,238 +175,36 @@ def _changed(cause: str, facts: Facts) -> _Said:
 _CHANGES = {"cooling": ("airflow_blocked", "coolant_flow_low"), "heat": ("heat_input_high", "build_mismatch")}
 
 
-def _together(cause: str, facts: Facts) -> _Said:
+def _together(cause: str, facts: Facts) -> Said:
     """What all of the balance and the coolant's jumps say for a cause against a healthy bike."""
     times = likelier(facts.evidence, cause)
     if times is None or cause == "normal":
         return [], []
-    told = (
-        "taken together, heating, cooling, warm-up and jumps of the coolant are {} with this than with a healthy bike"
-    )
+    told = "taken together, heating, cooling, warm-up and jumps of the coolant are {} with this as with a healthy bike"
     if times >= TELLING:
-        size = "over 1000 times likelier" if times > 1000.0 else f"about {_round(times)} times likelier"
+        size = "over 1,000 times as likely" if times > 1000.0 else f"about {_times(times)} as likely"
         return [told.format(size)], []
     if times <= 1.0 / TELLING:
-        size = "over 1000 times less likely" if times < 1e-3 else f"about {_round(1.0 / times)} times less likely"
+        size = "less than a thousandth as likely" if times < 1e-3 else f"about {_part(1.0 / times)} as likely"
         return [], [told.format(size)]
     return [], ["taken together, heating, cooling, warm-up and jumps of the coolant suit a healthy bike about as well"]
 
 
-def _round(value: float) -> str:
-    """To one figure or two: no more is known."""
-    if value < 10.0:
-        return f"{value:.0f}"
-    size = 10 ** (len(f"{value:.0f}") - 1)
-    return f"{round(value / size) * size:.0f}"
+def _round(value: float) -> int:
+    """To one figure: no more is known."""
+    size: int = 10 ** (len(f"{value:.0f}") - 1)
+    return round(value / size) * size
 
 
-def _hot(facts: Facts) -> str:
-    asked = facts.evidence.asked
-    if asked.hot_s <= 0.0:
-        return f"the coolant was never over {asked.hot_c:.0f} C with the engine running"
-    return f"the coolant was over {asked.hot_c:.0f} C for {duration(asked.hot_s)} with the engine running"
+def _times(value: float) -> str:
+    """`twice`, `5 times`, `300 times`."""
+    return "twice" if _round(value) == 2 else f"{_round(value):,} times"
 
 
-def _cap(cause: str, facts: Facts) -> _Said:  # noqa: ARG001 - all speakers are called alike
-    if not facts.evidence.loss_noted:
-        return [], ["no note speaks of lost coolant, and a log can't see it"]
-    noted = "the notes of this ride speak of lost coolant"
-    if facts.evidence.asked.hot_s < HOT_S:
-        return [f"{noted}, though {_hot(facts)}"], []
-    return [noted], [f"{_hot(facts)}: coolant may have been driven out by heat alone"]
+_PARTS = {2: "half", 3: "a third", 4: "a quarter", 5: "a fifth", 6: "a sixth", 7: "a seventh", 8: "an eighth",
+          9: "a ninth", 10: "a tenth"}  # fmt: skip
 
 
-def _build(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    if facts.evidence.build_unfit:
-        told = "by the advice sheet's table, the build in the bike file does not suit the elevation ridden or the fuel"
-        return [told], []
-    return [], ["nothing in the bike file speaks against compression and fuel at the elevation ridden"]
-
-
-def _ground(cause: str, facts: Facts) -> _Said:
-    """Hot or not speaks for the ground or for a normal ride."""
-    was_hot = facts.evidence.asked.hot_s >= HOT_S
-    return ([_hot(facts)], []) if was_hot == (cause == "terrain_load") else ([], [_hot(facts)])
-
-
-def _map(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    asked = facts.evidence.asked
-    if asked.hot_s <= 0.0 or asked.missed_share <= 0.0:
-        return [], ["no hot time falls on an advised stretch that was surely ridden on the standard map"]
-    share = f"{100.0 * asked.missed_share:.0f} % of the hot time falls on advised stretches on the standard map"
-    return ([_hot(facts), share], []) if asked.missed_share >= 0.5 else ([], [share])
-
-
-def _standing(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    asked = facts.evidence.asked
-    if asked.hot_s <= 0.0:
-        return [], [_hot(facts)]
-    share = f"{100.0 * asked.standing_share:.0f} % of the hot time was spent standing with the engine running"
-    return ([_hot(facts), share], []) if asked.standing_share >= 0.5 else ([], [share])
-
-
-def _sensor(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    sensor = facts.evidence.sensor
-    if sensor.state == "well":
-        return [], ["the coolant trace bears no mark of sensor trouble"]
-    kinds = ", ".join(f"{QUALITY_WORDS.get(kind, kind)} ({count})" for kind, count in sorted(sensor.kinds.items()))
-    return [f"{100.0 * sensor.share:.1f} % of the ride is marked on the coolant sensor: {kinds}"], []
-
-
-def _jumps(cause: str, facts: Facts) -> _Said:
-    found = facts.evidence.leaps
-    pro, con = _falls(facts) if cause == "air_in_system" else ([], [])
-    if found is None:
-        return pro, con
-    total = found.up_loaded + found.up_idle + found.down
-    if total == 0:
-        return pro, [*con, f"the coolant made no jump in {found.minutes:.0f} min that load and cooling don't explain"]
-    told = (
-        f"jumps that load and cooling don't explain, of up to {found.largest_c:.1f} C in four seconds: up under load "
-        f"{found.up_loaded} in {found.loaded_min:.0f} min, up without load {found.up_idle} in {found.idle_min:.0f} "
-        f"min, down {found.down}"
-    )
-    loaded = found.up_loaded > found.up_idle + found.down
-    fits = loaded if cause == "combustion_gas_in_coolant" else not loaded and found.down >= 3
-    (pro if fits else con).append(told)
-    return pro, con
-
-
-def _air(cause: str, facts: Facts) -> _Said:
-    pro, con = _jumps(cause, facts)
-    work = facts.evidence.work
-    if work is None:
-        return pro, con
-    when = "noted on this ride" if work.days == 0 else f"{work.days} day{'s' if work.days > 1 else ''} before"
-    return [*pro, f"the cooling system was opened ({work.what}; {when}), and air is often left in then"], con
-
-
-def _falls(facts: Facts) -> _Said:
-    seen = facts.evidence.patterns
-    if seen is None or seen.falls == 0:
-        return [], []
-    times = "once" if seen.falls == 1 else f"{seen.falls} times"
-    told = (
-        f"{times} in {seen.minutes:.0f} min the coolant fell by 2 C or more within half a minute, though by load and "
-        "speed it was bound to rise as much: a sensor in steam or air reads so, and the engine may be hotter than that"
-    )
-    return [told], []
-
-
-def _flow(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    return _falls(facts)
-
-
-def _fan(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    evidence, bike = facts.evidence, facts.bike
-    if bike is None or bike.fan_on_c is None:
-        return [], ["the bike file names no fan"]
-    called = f"the coolant was at or over the fan's switch point of {bike.fan_on_c:.0f} C for "
-    if evidence.fan_called_s < FAN_CALLED_S:
-        return [], [f"{called}{evidence.fan_called_s:.0f} s only, so the fan was hardly put to the test"]
-    pro, con = _saw_tooth(evidence, bike.fan_on_c)
-    if facts.shift is None:
-        return pro, con
-    shift, sd = float(facts.shift.shift[thermal.FAN]), float(facts.shift.sd[thermal.FAN])
-    tested = f"{called}{duration(evidence.fan_called_s)}"
-    if shift + sd < -3.0:
-        pro.insert(0, f"{tested}, and it cooled there as if little or no air were drawn")
-    elif shift + 2.0 * sd > 0.0 and sd < 4.0:
-        con.insert(0, f"{tested}, and it cooled there as it does with the fan running")
-    else:
-        con.insert(0, f"{tested}, which does not tell how much air was drawn")
-    return pro, con
-
-
-def _saw_tooth(evidence: Evidence, fan_on_c: float) -> _Said:
-    seen = evidence.patterns.fan if evidence.patterns is not None else None
-    if seen is None:
-        return [], []
-    pro: list[str] = []
-    con: list[str] = []
-    if seen.climb_s > 0.0:
-        pro.append(
-            f"standing, the coolant climbed {seen.climb_c:.0f} C past the switch point of {fan_on_c:.0f} C within "
-            f"{duration(seen.climb_s)} and did not turn"
-        )
-    if seen.turns > 0:
-        times = "once" if seen.turns == 1 else f"{seen.turns} times"
-        con.append(
-            f"{times} the coolant turned at the switch point and came down again at walking pace or less, as with a fan"
-        )
-    return pro, con
-
-
-def _thermostat(cause: str, facts: Facts) -> _Said:
-    if facts.bike is None or facts.bike.thermostat_c is None:
-        return [], ["the bike file names no thermostat"]
-    pro, con = _warm_up(cause, facts, facts.bike.thermostat_c)
-    if facts.shift is None:
-        return pro, con
-    shift, sd = float(facts.shift.shift[thermal.OPENS]), float(facts.shift.sd[thermal.OPENS])
-    if sd > 6.0:
-        return pro, [*con, "the ride does not show the thermostat opening"]
-    when = "later" if shift > 0.0 else "earlier"
-    told = (
-        f"the warm-up looks as if it opened {abs(shift):.0f} C {when} than on healthy rides (95 %: ± {1.96 * sd:.0f} C)"
-    )
-    if cause == "thermostat_stuck_open":
-        if shift < -1.5 * sd and shift < -2.0:
-            pro.append(told)
-        elif shift > -2.0:
-            con.append(told)
-    elif shift > 1.5 * sd and shift > 2.0:
-        pro.append(told)
-    return pro, con
-
-
-def _warm_up(cause: str, facts: Facts, opens_c: float) -> _Said:
-    seen = facts.evidence.patterns.warm_up if facts.evidence.patterns is not None else None
-    if seen is None:
-        return [], []
-    if cause == "thermostat_stuck_open":
-        if seen.healthy_s is None:
-            return [], []
-        usual = f"{duration(seen.healthy_s[0])} to {duration(seen.healthy_s[1])} would be usual"
-        if seen.taken_s is None:
-            return [f"from {seen.from_c:.0f} C it never got to the opening point of {opens_c:.0f} C; {usual}"], []
-        took = f"from {seen.from_c:.0f} C it took {duration(seen.taken_s)} to the opening point of {opens_c:.0f} C"
-        told = f"{took}; {usual}"
-        return ([told], []) if seen.taken_s > seen.healthy_s[1] else ([], [told])
-    if seen.later_c is None or seen.healthy_later_c is None:
-        return [], []
-    low, high = seen.healthy_later_c
-    told = (
-        f"three minutes after the opening point of {opens_c:.0f} C the coolant was at {seen.later_c:.0f} C; "
-        f"{low:.0f} to {high:.0f} C would be usual"
-    )
-    return ([told], []) if seen.later_c > high + 2.0 else ([], [told])
-
-
-def _day(cause: str, facts: Facts) -> _Said:  # noqa: ARG001
-    asked = facts.evidence.asked
-    if asked.ambient_c is None:
-        return [], ["the air's temperature is not known"]
-    air = f"the air was at {asked.ambient_c:.0f} C"
-    if asked.ordinary_day_s is None or asked.hot_s <= 0.0:
-        return [], [f"{air}, and no time was hot"]
-    left = f"{air}; on a day of 25 C about {duration(asked.ordinary_day_s)} of {duration(asked.hot_s)} would be left"
-    return ([left], []) if asked.hot_day else ([], [left])
-
-
-_SPEAKERS: dict[str, Callable[[str, Facts], _Said]] = {
-    "sensor_fault": _sensor,
-    "combustion_gas_in_coolant": _jumps,
-    "air_in_system": _air,
-    "coolant_flow_low": _flow,
-    "fan_fault": _fan,
-    "thermostat_restricted": _thermostat,
-    "thermostat_stuck_open": _thermostat,
-    "cap_leaking": _cap,
-    "build_mismatch": _build,
-    "normal": _ground,
-    "terrain_load": _ground,
-    "load_without_conservative_map": _map,
-    "standstill_soak": _standing,
-    "hot_conditions": _day,
-}
+def _part(value: float) -> str:
+    """`half`, `a fifth`, `one 300th`."""
+    return _PARTS.get(_round(value)) or f"one {_round(value):,}th"

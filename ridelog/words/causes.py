@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
-from ridelog.words.cause_checks import CAUSE_CHECKS
+from ridelog.words.cause_checks import CAUSE_CHECKS, GENERAL_CHECKS
 from ridelog.words.terms import duration
+from ridelog.words.terms import share as as_share
 
-if TYPE_CHECKING:
-    pass
+SOUND = "the bike sheds heat as it does on its healthy rides"
 
 CAUSE_WORDS: dict[str, str] = {
     "load_without_conservative_map": "heavy load, by the log on the standard map, where the other one is advised",
@@ -32,7 +31,7 @@ CAUSE_WORDS: dict[str, str] = {
     "combustion_gas_in_coolant": "combustion gas may get into the coolant",
     "build_mismatch": "the build does not suit the elevation or the fuel",
     "sensor_fault": "the coolant sensor can't be trusted",
-    "normal": "nothing wrong: the bike sheds heat as it does on its healthy rides",
+    "normal": "nothing wrong with the bike",
 }
 
 FAMILY_WORDS: dict[str, str] = {
@@ -102,6 +101,11 @@ def check_next(cause: str) -> tuple[str, ...]:
     return CAUSE_CHECKS[cause]
 
 
+def general_checks() -> tuple[str, ...]:
+    """What to look at where the log tells nothing of the cause, cheapest and safest first."""
+    return GENERAL_CHECKS
+
+
 def merged(lists: Sequence[tuple[str, ...]]) -> tuple[str, ...]:
     """Checks of several causes, each once: all first ones, then all second ones, and so on."""
     depth = max((len(one) for one in lists), default=0)
@@ -126,8 +130,10 @@ def summary(
         head = f"This ride does not settle the cause: {reason}." if reason else "This ride does not settle the cause."
         return (head, advice)
     told = [f"Most likely: {CAUSE_WORDS[conclusion]} ({chance(probability)})."]
+    if conclusion == "normal":
+        told = [f"Most likely nothing is wrong ({chance(probability)}): {SOUND}."]
     if conclusion in ASKED_FOR:
-        told.insert(0, f"No fault shows ({chance(healthy)}): the bike sheds heat as it does on its healthy rides.")
+        told.insert(0, f"No fault shows ({chance(healthy)}): {SOUND}.")
     if second is not None:
         told.append(f"With it, more likely than not: {CAUSE_WORDS[second]}.")
     return (*told, advice)
@@ -149,13 +155,13 @@ def undecided(causes: Sequence[str], chances: Sequence[float]) -> str:
 
 def followed(share: float, advised_s: float) -> str:
     """The advice was followed."""
-    return f"The conservative map was on for {100.0 * share:.0f} % of {duration(advised_s)} where it is advised."
+    return f"The conservative map was on for {as_share(share)} of the {duration(advised_s)} where it is advised."
 
 
 def partly(share: float, advised_s: float) -> str:
     """The advice was followed in part."""
     return (
-        f"The conservative map was on for {100.0 * share:.0f} % of {duration(advised_s)} where it is advised: "
+        f"The conservative map was on for {as_share(share)} of the {duration(advised_s)} where it is advised: "
         "some of it, so neither yes nor no."
     )
 
@@ -163,7 +169,7 @@ def partly(share: float, advised_s: float) -> str:
 def on_standard(share: float, advised_s: float) -> str:
     """The advice was not followed."""
     return (
-        f"The log shows the standard map for {100.0 * (1.0 - share):.0f} % of {duration(advised_s)} where the sheet "
+        f"The log shows the standard map for {as_share(1.0 - share)} of the {duration(advised_s)} where the sheet "
         "advises the conservative one."
     )
 

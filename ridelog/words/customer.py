@@ -155,9 +155,9 @@ def why(analysis: Analysis, diagnosis: Diagnosis) -> list[str]:
         return [f"No reason can be told from this log: {reason}."]
     if diagnosis.conclusion == "not_enough_evidence" or first is None:
         return ["This log does not settle the reason. " + _left_standing(diagnosis)]
-    odds = chance(first.probability)
+    odds = chance(first.holds)
     if diagnosis.conclusion == "normal":
-        said = [f"By this log nothing is wrong with the cooling ({odds})."]
+        said = [f"By this log most likely nothing is wrong with the bike ({odds})."]
     elif first.family == "asked_for":
         sound = chance(sum(one.probability for one in diagnosis.ranked if one.family in ("asked_for", "healthy")))
         said = [
@@ -172,10 +172,10 @@ def why(analysis: Analysis, diagnosis: Diagnosis) -> list[str]:
 
 
 def _left_standing(diagnosis: Diagnosis) -> str:
-    left = [one for one in diagnosis.ranked[:3] if one.probability >= 0.15]
+    left = [one for one in diagnosis.ranked[:3] if one.holds >= 0.15]
     if not left:
         return "No single reason stands out."
-    named = "; ".join(f"{CAUSE_WORDS[one.cause]} ({chance(one.probability)})" for one in left)
+    named = "; ".join(f"{CAUSE_WORDS[one.cause]} ({chance(one.holds)})" for one in left)
     return f"Not ruled out: {named}."
 
 
@@ -211,6 +211,8 @@ def other_map(analysis: Analysis, diagnosis: Diagnosis, display: Display) -> str
 def steps(diagnosis: Diagnosis, most: int) -> list[str]:
     """What to check, cheapest and safest first, by the likeliest causes."""
     found: list[str] = []
+    if not diagnosis.fitted and diagnosis.conclusion == "not_enough_evidence":
+        return list(diagnosis.check_next[:most])
     for one in diagnosis.ranked[:3]:
         if one.probability >= 0.15 or not found:
             found += [step for step in one.check_next if step not in found]

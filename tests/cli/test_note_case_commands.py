@@ -158,7 +158,7 @@ def test_a_case_from_opening_to_the_record(library: Path) -> None:
     later = document(library, "case", "show", "2026-06")
     assert later["rides"][0]["findings"] == one["findings"]
     assert (later["rides"][0]["today"]["same"], later["rides"][0]["today"]["changed"]) == (False, ["ambient"])
-    assert "the air temperature given for the ride has changed since" in ridelog(library, "case", "show", "2026").stdout
+    assert "Changed since: the air temperature given for the ride." in ridelog(library, "case", "show", "2026").stdout
     ridelog(library, "remove", RIDE, "--yes")
     gone = ridelog(library, "case", "show", "2026").stdout
     assert "no longer in the library" in gone

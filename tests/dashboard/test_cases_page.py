@@ -172,7 +172,7 @@ def test_today_is_the_same_until_something_changes(provider: LibraryProvider) ->
     assert words(beside_today(provider, name, ride)) == case_words.SAME
     provider.write_note(ride, "+0:01:00", "", "coolant at the overflow")
     later = words(beside_today(provider, name, ride))
-    assert "the notes on the ride has changed since" in later
+    assert "Changed since: the notes on the ride." in later
     assert "today" in later.casefold()
     Library.open(provider.root).remove(ride)
     assert words(beside_today(provider, name, ride)) == case_words.GONE
@@ -190,7 +190,7 @@ def one_of(provider: LibraryProvider, name: str) -> str:
     [
         (Today("unknown", reason="the bike is gone"), "can't tell"),
         (Today("changed", ("version", "bike"), "normal", 0.7), "ridelog itself (then"),
-        (Today("changed", ("sheet",), "not_enough_evidence", 0.4), "today not enough evidence."),
+        (Today("changed", ("sheet",), "not_enough_evidence", 0.4), "Today the answer is the same: not enough evidence."),
     ],
 )
 def test_each_way_a_ride_can_compare_has_words(provider: LibraryProvider, now: Today, expected: str) -> None:
