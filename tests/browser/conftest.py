@@ -44,7 +44,9 @@ class Look:
 
     def wait(self, selector: str, seconds: float = 30.0) -> Any:
         """The first element that fits, once it is there."""
-        return WebDriverWait(self.driver, seconds, poll_frequency=0.05).until(lambda d: d.find_elements("css selector", selector))[0]
+        return WebDriverWait(self.driver, seconds, poll_frequency=0.05).until(
+            lambda d: d.find_elements("css selector", selector)
+        )[0]
 
     def until(self, met: Callable[[], Any], seconds: float = 15.0) -> Any:
         """Wait until something holds; its value."""
