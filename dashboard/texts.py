@@ -127,6 +127,7 @@ HISTORY = "Earlier texts"
 HISTORY_NONE = "This is the first text."
 HISTORY_TAKE = "Put this text above"
 FLIPS_TITLE = "What would be told otherwise"
+FLIPS_SHOW = "Show this part of the ride"
 
 
 def bike_told(bike: object) -> str:

@@ -24,6 +24,8 @@ if TYPE_CHECKING:
     from ridelog.store.library import Library
     from ridelog.store.rows import RideRow
 
+Span = tuple[float, float]
+
 MOST_RIDES = 20
 """So many rides are looked at, latest first: each is analyzed twice."""
 
@@ -36,11 +38,13 @@ LEAST_S = 0.5
 
 @dataclass(frozen=True)
 class Flip:
-    """A ride of which something would be told otherwise: sentences of what, from what, to what."""
+    """A ride of which something would be told otherwise: sentences of what, from what, to what. `spans`, one a
+    sentence: the seconds of the ride it speaks of, None where it speaks of all of it."""
 
     ride: str
     day: date | None
     said: tuple[str, ...]
+    spans: tuple[Span | None, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -92,24 +96,32 @@ def _look(
         try:
             known = known_of(library, row)
             ride = library.load(row.id)
-            said = differences(study(ride, known), study(ride, change(known, row.id)))
+            told = _told(study(ride, known), study(ride, change(known, row.id)))
         except RidelogError as error:
             failed.append((row.id, error.one_line()))
             continue
-        if said:
-            flips.append(Flip(row.id, _day(row), said))
+        if told:
+            flips.append(Flip(row.id, _day(row), tuple(text for text, _ in told), tuple(span for _, span in told)))
     return Flips(min(most, len(rows)), max(0, len(rows) - most), tuple(flips), tuple(failed))
 
 
 def differences(before: Study, after: Study) -> tuple[str, ...]:
     """What is told otherwise of one ride: time above thresholds, verdicts of stretches, share of the advised time, the
     diagnosis."""
+    return tuple(text for text, _ in _told(before, after))
+
+
+def _told(before: Study, after: Study) -> list[tuple[str, Span | None]]:
     was, now = before.found.analysis, after.found.analysis
-    said = [*_above(was, now), *_stretches(was, now), *_share(was, now)]
+    of_all = [*_share(was, now)]
     causes = diagnose(before).conclusion, diagnose(after).conclusion
     if causes[0] != causes[1]:
-        said.append(words.cause(*causes))
-    return tuple(said)
+        of_all.append(words.cause(*causes))
+    return [
+        *((text, None) for text in _above(was, now)),
+        *_stretches(was, now),
+        *((text, None) for text in of_all),
+    ]
 
 
 def _above(was: Analysis, now: Analysis) -> list[str]:
@@ -128,20 +140,21 @@ def _above(was: Analysis, now: Analysis) -> list[str]:
     return said
 
 
-def _stretches(was: Analysis, now: Analysis) -> list[str]:
+def _stretches(was: Analysis, now: Analysis) -> list[tuple[str, Span]]:
     said = []
     left = list(now.segments)
     for one in was.segments:
+        at = (one.start_s, one.end_s)
         same = max(left, key=lambda other: _overlap(one, other), default=None)
         if same is None or _overlap(one, same) < SAME_OVERLAP:
-            said.append(words.stretch_gone(one))
+            said.append((words.stretch_gone(one), at))
             continue
         left.remove(same)
         if same.kind != one.kind:
-            said.append(words.stretch_kind(one, same))
+            said.append((words.stretch_kind(one, same), at))
         elif (one.verdict, one.certainty) != (same.verdict, same.certainty):
-            said.append(words.stretch_verdict(one, same))
-    return [*said, *(words.stretch_new(one) for one in left)]
+            said.append((words.stretch_verdict(one, same), at))
+    return [*said, *((words.stretch_new(one), (one.start_s, one.end_s)) for one in left)]
 
 
 def _overlap(one: Segment, other: Segment) -> float:

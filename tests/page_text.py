@@ -7,6 +7,9 @@ from typing import Any
 
 from dash.development.base_component import Component
 
+TOLD_BY = ("children", "alt", "value")
+"""Properties that hold words: what stands inside, a picture's words, what a field holds."""
+
 
 def parts(node: Any) -> Iterator[Component]:
     """All components of a page, from the top down."""
@@ -19,11 +22,16 @@ def parts(node: Any) -> Iterator[Component]:
 
 
 def words(node: Any) -> str:
-    """All text of a page."""
-    if isinstance(node, str | int | float):
-        return str(node)
+    """All text of a page, or a text, with single spaces: an unbroken one counts as a space."""
+    return " ".join(" ".join(_texts(node)).replace("\u00a0", " ").split())
+
+
+def _texts(node: Any) -> Iterator[str]:
     if isinstance(node, Component):
-        return words(getattr(node, "children", None))
-    if isinstance(node, list | tuple):
-        return " ".join(" ".join(words(child) for child in node).replace("\u00a0", " ").split())
-    return ""
+        for name in TOLD_BY:
+            yield from _texts(getattr(node, name, None))
+    elif isinstance(node, list | tuple):
+        for child in node:
+            yield from _texts(child)
+    elif isinstance(node, str | int | float) and not isinstance(node, bool):
+        yield str(node)

@@ -14,6 +14,7 @@ from ridelog.advice import Advice, default_advice
 from ridelog.bike import Bike
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.store.library import Library
+from ridelog.words.terms import clock
 from ridelog.study import known_of, study
 
 
@@ -90,6 +91,12 @@ def test_the_map_no_longer_advised_takes_its_verdicts_away(library: Library) -> 
     said = " ".join(sentence for flip in found.flips for sentence in flip.said)
     assert "no switch advised instead of" in said
     assert "Advised time" in said
+    # what is said of a stretch comes with its seconds, what is said of the ride without
+    for flip in found.flips:
+        assert len(flip.spans) == len(flip.said)
+        for sentence, span in zip(flip.said, flip.spans, strict=True):
+            assert (span is not None) == (" from 0:" in sentence)
+            assert span is None or f" from {clock(span[0])} to {clock(span[1])}" in sentence
 
 
 def test_only_so_many_rides_are_looked_at_and_the_rest_is_said(library: Library, bike: Bike) -> None:

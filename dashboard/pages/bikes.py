@@ -8,6 +8,7 @@ from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard.components import parts
+from dashboard.ride_address import with_margin
 from ridelog.report.sentences import shown
 from ridelog.words import flips as flip_words
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from dashboard.provider import Kind, ProfileItem, Version
-    from ridelog.flips import Flips
+    from ridelog.flips import Flip, Flips
 
 
 def layout(bikes: Sequence[ProfileItem], sheets: Sequence[ProfileItem]) -> html.Div:
@@ -122,7 +123,22 @@ def flips(found: Flips) -> html.Section:
         day = f"{flip.day:%-d %B %Y}, " if flip.day is not None else ""
         inside += [
             html.H3([day, dcc.Link(flip.ride, href=config.ride_path(flip.ride))]),
-            parts.bullets([shown(sentence) for sentence in flip.said]),
+            parts.bullets(_said(flip)),
         ]
     inside += [html.P(f"{ride}: {reason}", className="small") for ride, reason in found.failed]
     return parts.card(texts.FLIPS_TITLE, *inside, name="flips")
+
+
+def _said(flip: Flip) -> list[object]:
+    """Its sentences; one that speaks of a part of the ride leads there."""
+    spans = flip.spans or (None,) * len(flip.said)
+    return [
+        shown(sentence)
+        if span is None
+        else [
+            shown(sentence), " ",
+            dcc.Link(texts.FLIPS_SHOW, href=config.view_path(flip.ride, *with_margin(*span)),
+                     title=shown(sentence)),
+        ]
+        for sentence, span in zip(flip.said, spans, strict=True)
+    ]  # fmt: skip

@@ -7,6 +7,7 @@ from types import SimpleNamespace
 from typing import Any
 
 import pytest
+from page_text import parts, words
 
 from dashboard.callbacks import bikes as callbacks
 from dashboard.callbacks.routing import leads_somewhere, page
@@ -25,17 +26,6 @@ def provider(tmp_path: Path) -> LibraryProvider:
     assert found.save_profile("bike", BIKE) == "dune-07"
     assert found.save_profile("advice", SHEET) == "2026-02"
     return found
-
-
-def words(part: Any) -> str:
-    """All words of a page."""
-    if part is None:
-        return ""
-    if isinstance(part, str | int | float):
-        return str(part)
-    if isinstance(part, list | tuple):
-        return " ".join(words(one) for one in part)
-    return " ".join(words(getattr(part, name, None)) for name in ("children", "value"))
 
 
 def test_both_lists_lead_to_editors(provider: LibraryProvider) -> None:
@@ -119,11 +109,18 @@ def test_flips_are_listed_by_ride() -> None:
     from datetime import date
 
     found = Flips(3, 2, (Flip("ride-a", date(2026, 5, 9), ("Above 103 C (hot): 9 min instead of 8 min.",)),))
-    text = words(bikes.flips(found)).replace("\u00a0", " ")
+    text = words(bikes.flips(found))
     assert "3 rides were looked at, of 1 something would be told otherwise. 2 older ones were not." in text
     assert "9 May 2026" in text
     assert "instead of 8 min" in text
     assert "Nothing would be told otherwise" in words(bikes.flips(Flips(1, 0, ())))
+
+
+def test_a_flip_of_a_stretch_leads_to_it() -> None:
+    said = ("Above 103 C (hot): 9 min instead of 8 min.", "Wide open from 0:10:00 to 0:10:40 would be flagged: missed.")
+    shown = bikes.flips(Flips(1, 0, (Flip("ride-a", None, said, (None, (600.0, 640.0))),)))
+    links = [part.href for part in parts(shown) if "from=" in str(getattr(part, "href", ""))]
+    assert links == ["/ride/ride-a?from=585&to=655"]
 
 
 def test_the_built_in_sheet_s_name_can_t_be_taken(provider: LibraryProvider) -> None:

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import shutil
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from dash.development.base_component import Component
+from page_text import parts, words
 
 import sample_logs
 from dashboard import ids
@@ -28,25 +27,6 @@ from ridelog.words import cases as case_words
 
 SOURCE = sample_logs.folder()
 SAID = "It boils on <b>every</b> sand ride."
-
-
-def parts(node: Any) -> Iterator[Component]:
-    if isinstance(node, Component):
-        yield node
-        yield from parts(getattr(node, "children", None))
-    elif isinstance(node, list | tuple):
-        for child in node:
-            yield from parts(child)
-
-
-def words(node: Any) -> str:
-    if isinstance(node, str | int | float):
-        return str(node)
-    if isinstance(node, Component):
-        return words(getattr(node, "children", None))
-    if isinstance(node, list | tuple):
-        return " ".join(" ".join(words(child) for child in node).replace("\u00a0", " ").split())
-    return ""
 
 
 def by_id(node: Any) -> dict[str, Any]:
@@ -190,7 +170,10 @@ def one_of(provider: LibraryProvider, name: str) -> str:
     [
         (Today("unknown", reason="the bike is gone"), "can't tell"),
         (Today("changed", ("version", "bike"), "normal", 0.7), "ridelog itself (then"),
-        (Today("changed", ("sheet",), "not_enough_evidence", 0.4), "Today the answer is the same: not enough evidence."),
+        (
+            Today("changed", ("sheet",), "not_enough_evidence", 0.4),
+            "Today the answer is the same: not enough evidence.",
+        ),
     ],
 )
 def test_each_way_a_ride_can_compare_has_words(provider: LibraryProvider, now: Today, expected: str) -> None:

@@ -8,7 +8,7 @@ from types import ModuleType
 from typing import Any
 
 import pytest
-from dash.development.base_component import Component
+from page_text import parts, words
 
 import sample_logs
 from dashboard import ids
@@ -25,25 +25,6 @@ from ridelog.ingest import ImportOptions, import_files
 from ridelog.store.library import Library
 
 SOURCE = sample_logs.folder()
-
-
-def parts(node: Any) -> Iterator[Component]:
-    if isinstance(node, Component):
-        yield node
-        yield from parts(getattr(node, "children", None))
-    elif isinstance(node, list | tuple):
-        for child in node:
-            yield from parts(child)
-
-
-def words(node: Any) -> str:
-    if isinstance(node, str | int | float):
-        return str(node)
-    if isinstance(node, Component):
-        return words(getattr(node, "children", None))
-    if isinstance(node, list | tuple):
-        return " ".join(" ".join(words(child) for child in node).replace("\u00a0", " ").split())
-    return ""
 
 
 def by_id(node: Any) -> dict[str, Any]:

@@ -11,7 +11,7 @@ from typing import Any
 from urllib.parse import parse_qs, urlsplit
 
 import pytest
-from page_words import pieces, words
+from page_text import parts, words
 
 import sample_logs
 from dashboard import ids, provider_places, texts
@@ -64,9 +64,7 @@ def test_it_says_what_the_command_says(provider: LibraryProvider, root: Path) ->
 def test_each_pass_leads_to_its_moment(provider: LibraryProvider, root: Path) -> None:
     told = hot_places(Library.open(root))
     found = {
-        part.href
-        for part in pieces(page(provider, "/places")[0])
-        if str(getattr(part, "href", "")).startswith("/ride/")
+        part.href for part in parts(page(provider, "/places")[0]) if str(getattr(part, "href", "")).startswith("/ride/")
     }
     for place in told.places:
         for one in place.listed:
@@ -77,9 +75,9 @@ def test_each_pass_leads_to_its_moment(provider: LibraryProvider, root: Path) ->
 
 def test_a_hidden_course_shows_no_map(provider: LibraryProvider) -> None:
     view = provider.places_of(None)
-    assert any(getattr(part, "id", None) == ids.PLACES_MAP for part in pieces(content(view, Look())))
+    assert any(getattr(part, "id", None) == ids.PLACES_MAP for part in parts(content(view, Look())))
     hidden = content(view, Look(hide_course=True))
-    assert not any(getattr(part, "id", None) == ids.PLACES_MAP for part in pieces(hidden))
+    assert not any(getattr(part, "id", None) == ids.PLACES_MAP for part in parts(hidden))
     assert texts.COURSE_HIDDEN in words(hidden)
 
 
@@ -118,13 +116,13 @@ def test_a_long_look_shows_how_far_it_is_and_goes_on(
         assert waiting.found is None
         text = words(content(waiting, Look()))
         assert "Looking at ride 1 of 2" in text
-        assert any(getattr(part, "id", None) == ids.PLACES_CLOCK for part in pieces(content(waiting, Look())))
+        assert any(getattr(part, "id", None) == ids.PLACES_CLOCK for part in parts(content(waiting, Look())))
     assert looks == [None]
     go.set()
     monkeypatch.setattr(provider_places, "PATIENCE_S", 60.0)
     done = provider.places_of(None)
     assert done.found is not None
-    assert not any(getattr(part, "id", None) == ids.PLACES_CLOCK for part in pieces(content(done, Look())))
+    assert not any(getattr(part, "id", None) == ids.PLACES_CLOCK for part in parts(content(done, Look())))
 
 
 def test_a_look_that_fails_is_told_where_it_was_asked_for(
@@ -145,7 +143,7 @@ def test_a_name_of_a_bike_is_text(provider: LibraryProvider) -> None:
 
     links = [
         part
-        for part in pieces(layout(view, Look()))
+        for part in parts(layout(view, Look()))
         if getattr(part, "href", "") == "/places?bike=%3Cb%3Ebold%3C%2Fb%3E"
     ]
     assert [words(link) for link in links] == ["<b>bold</b>"]
