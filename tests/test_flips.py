@@ -14,8 +14,8 @@ from ridelog.advice import Advice, default_advice
 from ridelog.bike import Bike
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.store.library import Library
-from ridelog.words.terms import clock
 from ridelog.study import known_of, study
+from ridelog.words.terms import clock
 
 
 @pytest.fixture(scope="module")
