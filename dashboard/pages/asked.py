@@ -29,7 +29,7 @@ def card(view: RideView, look: Look) -> html.Section:
     asked: list[tuple[str, list[object]]] = [
         ("minute", _minute(view)),
         ("levels", _levels(view, look)),
-        ("hidden", [_sentences(words.hidden(view.analysis))]),
+        ("hidden", [_sentences(words.hidden(view.analysis, closer.coolant_of(view.study).covered_s))]),
         ("clock", _clock(view)),
         ("map", _map(view)),
         ("follows", _follows(view)),

@@ -12,6 +12,7 @@ from ridelog.closer import CLOCK_S, SENSOR_C
 from ridelog.words.compare import listed, signed
 from ridelog.words.compare_tables import cool_down_words, fan_words, load_words, speed_words
 from ridelog.words.display import DASH, METRIC, Display
+from ridelog.words.heat import estimated
 from ridelog.words.riding import NAMES, riding_rows
 from ridelog.words.terms import KIND_WORDS, VERDICT_WORDS, clock, degrees, duration, share
 
@@ -349,24 +350,23 @@ MAP_NOTE = (
 )
 
 
-def hidden(analysis: Analysis) -> list[str]:
-    """Could the hot part lie where nothing was logged? A sentence a threshold."""
+def hidden(analysis: Analysis, covered_s: float) -> list[str]:
+    """Could the hot part lie where nothing was logged? `covered_s`: seconds for which the coolant is known."""
     whole = analysis.ride.duration_s
-    logged = any(row.peak_c is not None for row in analysis.exposure)
-    unknown = max((row.unknown_s for row in analysis.exposure), default=whole) if logged else whole
-    if unknown <= 0.0:
+    missing = whole - covered_s
+    if missing < 0.05:
         return [ALL_KNOWN]
-    unknown_share = share(unknown / max(whole, 1e-9))
-    said = [f"For {duration(unknown)} of {duration(whole)} ({unknown_share}) the coolant is not known."]
-    for row in analysis.exposure:
-        at = f"above {degrees(row.threshold_c)} ({row.name})"
-        if row.estimated_s is None:
-            said.append(f"Whether it was {at} in that time can't be told: no heat balance speaks for it.")
-            continue
-        low, high = row.estimated_low_s or 0.0, row.estimated_high_s or 0.0
-        hides = "could hide there" if high > 0.5 else "hardly hides there"
+    blind = min(missing, max((row.unknown_s for row in analysis.exposure), default=missing))
+    said = [f"For {duration(missing)} of {duration(whole)} ({share(missing / whole)}) the coolant was not logged."]
+    told = [row for row in analysis.exposure if row.estimated_s is not None]
+    if told and missing - blind > 0.05:
+        said.append(f"For {duration(missing - blind)} of that the heat balance speaks:")
+        for row in told:
+            hides = "could hide there" if (row.estimated_high_s or 0.0) > 0.5 else "hardly hides there"
+            said.append(f"time above {degrees(row.threshold_c)} ({row.name}) {hides}: {estimated(row)}, bands of 95 %.")
+    if blind > 0.05:
         said.append(
-            f"Time {at} {hides}: {duration(row.estimated_s)} by the heat balance ({duration(low)} to {duration(high)})."
+            f"For {duration(blind)} nothing speaks: it may have been above any threshold then, and nothing is assumed."
         )
     return said
 
