@@ -395,6 +395,11 @@ def doubts_more(count: int) -> str:
     return f"{count} more"
 
 
+def stretches_left(count: int) -> str:
+    """Advised stretches that have no row here."""
+    return f"{count} later ones are not listed here: the table of flagged stretches has them all."
+
+
 def address_part(asked: str, lasted: str) -> str:
     """The address asks for a part that can't be shown."""
     return (

@@ -112,8 +112,10 @@ def _map(view: RideView) -> list[object]:
     rows = words.map_rows(view.analysis, grace_s)
     if not rows:
         return [_sentences([words.NO_ADVISED_STRETCH]), parts.bullets([shown(one) for one in words.rules(view.advice)])]
+    left = len(rows) - config.STRETCHES
     return [
-        _table(words.MAP_COLUMNS, rows, words.QUESTIONS["map"]),
+        _table(words.MAP_COLUMNS, rows[: config.STRETCHES], words.QUESTIONS["map"]),
+        *([_small(texts.stretches_left(left))] if left > 0 else []),
         _small(words.MAP_NOTE.format(version=view.advice.version)),
         parts.bullets([shown(one) for one in words.rules(view.advice)]),
     ]

@@ -78,7 +78,11 @@ def ride_stack(
     for panel in panels.values():
         draft.notes.append(_title(panel))
         draft.layout[panel.layout_key] = axis(
-            domain=[panel.bottom, panel.top], anchor="x", fixedrange=True, nticks=5, showline=False
+            domain=[panel.bottom, panel.top],
+            anchor="x",
+            fixedrange=True,
+            showline=False,
+            nticks=max(5, panel.height_px // 32),
         )
     if "coolant" in panels:
         heat_panels.settle_band(draft, panels["coolant"])
@@ -135,7 +139,7 @@ def _panels(names: list[str], lines: RideLines, display: Display, lanes: list[st
         "speed": f"Speed, {display.speed_unit}",
         "throttle": stack_panels.throttle_title(lines),
         "drag": "Terrain drag, share of the bike's weight",
-        "strip": _strip_title(lanes),
+        "strip": "Flagged stretches and map in use",
     }
     heights = HEIGHT_PX | {"strip": HEIGHT_PX["strip"] + LANE_PX * len(lanes)}
     gaps = [_GAP_PX + (_UNDER_STRIP_PX if name == "strip" else 0) for name in names]
@@ -166,12 +170,6 @@ def _place_labels(draft: Draft, panels: dict[str, Panel]) -> None:
             shapes, notes = labels(wanted, panel.y_axis, low, high, panel.height_px)
             draft.shapes.extend(shapes)
             draft.notes.extend(notes)
-
-
-def _strip_title(lanes: list[str]) -> str:
-    told = {"Note": "notes", "Doubt": "doubtful data"}
-    first, *rest = [*(told[name] for name in reversed(lanes)), "flagged stretches"]
-    return ", ".join([first.capitalize(), *rest]) + " and map in use"
 
 
 def _strip(draft: Draft, panel: Panel, analysis: Analysis, lanes: list[str]) -> None:

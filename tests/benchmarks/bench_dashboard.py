@@ -2,15 +2,24 @@
 
 Run it by hand: `python tests/benchmarks/bench_dashboard.py [hours]`. It prints figures and never fails. The yardstick
 is the same payload without thinning: all samples of the same lines written as JSON by the same library.
+
+`python tests/benchmarks/bench_dashboard.py memory` changes pages of a running server over the sample rides, as a
+browser asks for them, and prints how much memory its process has more after every 50 (Linux).
 """
 
 from __future__ import annotations
 
 import importlib.util
+import itertools
+import json
 import statistics
+import subprocess
 import sys
+import tempfile
 import time
-from collections.abc import Callable
+import urllib.request
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 from typing import Any
@@ -62,8 +71,6 @@ def main(hours: float) -> None:
     path, seen = f"/ride/{view.ride.id}", Look()
 
     def as_sent(shown: Any) -> bytes:
-        import json
-
         return json.dumps(shown, cls=PlotlyJSONEncoder).encode()
 
     rows, points = view.ride.samples.height, view.traces.t_s.size
@@ -99,5 +106,91 @@ def main(hours: float) -> None:
     print(f"first view is {whole / len(first):.0f} times smaller")
 
 
+CHANGES, ROUNDS = 50, 4
+
+
+def memory() -> None:
+    """Memory of the server's process after every 50 page changes, all pages in turn, once all have been seen."""
+    from ridelog.cli.demo_library import build
+    from ridelog.store.library import Library
+
+    with tempfile.TemporaryDirectory() as folder:
+        root = Path(folder) / "library"
+        build(root, lambda _: None, season=False)
+        library = Library.open(root)
+        rides = [row.id for row in library.list_rides()]
+        bikes = [bike.id for bike in library.bikes()]
+        pages = [
+            ("/", ""), ("/review", ""), ("/places", ""), ("/cases", ""), ("/bikes", ""), ("/settings", ""),
+            ("/new/case", ""), ("/new/bike", ""), ("/compare", ""), ("/compare", f"?rides={rides[0]},{rides[1]}"),
+            *((f"/ride/{ride}", "?from=60&to=240&what-if=on") for ride in rides),
+            *((f"/ride/{ride}", "") for ride in rides), *((f"/bikes/{bike}", "") for bike in bikes),
+            ("/no-such-page", ""),
+        ]  # fmt: skip
+        with serving(root) as (base, process):
+            seconds = [change(base, *page) for _ in range(2) for page in pages]
+            before = start = resident_mb(process.pid)
+            middle = statistics.median(seconds)
+            print(f"{len(pages)} pages, each seen twice: {before:.0f} MB, median {middle:.3f} s a page")
+            turn = itertools.cycle(pages)
+            for n in range(1, ROUNDS + 1):
+                for _ in range(CHANGES):
+                    change(base, *next(turn))
+                now = resident_mb(process.pid)
+                print(f"after {n * CHANGES} page changes: {now:.0f} MB, {now - before:+.1f} MB in these, "
+                      f"{now - start:+.1f} MB in all")  # fmt: skip
+                before = now
+
+
+@contextmanager
+def serving(root: Path) -> Iterator[tuple[str, subprocess.Popen[str]]]:
+    """A dashboard in a process of its own, and its address."""
+    code = (
+        "import sys; from pathlib import Path; from dashboard.server import serve; "
+        "serve(Path(sys.argv[1]), '127.0.0.1', 0, on_ready=lambda told: print(told, flush=True))"
+    )
+    process = subprocess.Popen([sys.executable, "-c", code, str(root)], stdout=subprocess.PIPE, text=True)
+    try:
+        assert process.stdout is not None
+        yield process.stdout.readline().strip().rstrip("/"), process
+    finally:
+        process.terminate()
+        process.wait(20)
+
+
+def change(base: str, path: str, search: str) -> float:
+    """Ask for a page as the browser does when the address changes; seconds until it is there."""
+    asked = {
+        "output": "..content.children...page-title.data..",
+        "outputs": [{"id": "content", "property": "children"}, {"id": "page-title", "property": "data"}],
+        "inputs": [
+            {"id": "screen", "property": "data", "value": {"path": path, "search": search, "prefs": {}}},
+            {"id": "added", "property": "data", "value": None},
+        ],
+        "changedPropIds": ["screen.data"],
+        "parsedChangedPropsIds": ["screen.data"],
+        "state": [{"id": "url", "property": "pathname", "value": path}],
+    }
+    headers = {"Content-Type": "application/json", "Origin": base, "Sec-Fetch-Site": "same-origin"}
+    request = urllib.request.Request(f"{base}/_dash-update-component", json.dumps(asked).encode(), headers)  # noqa: S310
+    start = time.perf_counter()
+    with urllib.request.urlopen(request, timeout=120) as answer:  # noqa: S310 - an address of our own
+        told = json.load(answer)
+    if "content" not in told.get("response", {}):
+        raise SystemExit(f"{path} was not answered with a page")
+    return time.perf_counter() - start
+
+
+def resident_mb(pid: int) -> float:
+    """Memory a process holds, MB, as the kernel counts it."""
+    for line in Path(f"/proc/{pid}/status").read_text(encoding="ascii").splitlines():
+        if line.startswith("VmRSS:"):
+            return int(line.split()[1]) / 1024
+    raise SystemExit("the kernel does not tell the memory of a process")
+
+
 if __name__ == "__main__":
-    main(float(sys.argv[1]) if len(sys.argv) > 1 else 10.0)
+    if sys.argv[1:] == ["memory"]:
+        memory()
+    else:
+        main(float(sys.argv[1]) if len(sys.argv) > 1 else 10.0)
