@@ -26,6 +26,7 @@ from ridelog.results import FloatArray
 from ridelog.ride import day_of, ride_day
 from ridelog.store.catalogue import content_key
 from ridelog.store.fits import FitRow, KeptFit
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -133,7 +134,7 @@ class _Search:
             known, fit = _read(row.id, kept.get(row.id), basis)
             if not known:
                 if self.progress is not None:
-                    self.progress("learning from other rides of this bike")
+                    self.progress(doing.LEARNING_BIKE)
                 fit = self._made(row, bike, basis)
             if isinstance(fit, RideFit):
                 most -= 1

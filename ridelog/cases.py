@@ -17,6 +17,7 @@ from ridelog.case_findings import NOT_ENOUGH, Frozen, findings
 from ridelog.errors import LibraryError, UsageError
 from ridelog.store.casebook import already_there, check_bike
 from ridelog.store.complaints import ComplaintRow
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library
@@ -114,7 +115,7 @@ def frozen_rides(
     found = []
     for number, name in enumerate(names, 1):
         if progress is not None:
-            progress(f"analyzing ride {number} of {len(names)}")
+            progress(doing.analyzing_one_of(number, len(names)))
         found.append((name, json.dumps(findings(library, name, progress), allow_nan=False, ensure_ascii=False)))
     return found
 

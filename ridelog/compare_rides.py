@@ -12,6 +12,7 @@ from ridelog.compare_heat import alike
 from ridelog.errors import UsageError
 from ridelog.ride import day_of, ride_day
 from ridelog.study import Known, Progress, Study, study
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.analysis.thermal_prior import RideFit
@@ -67,7 +68,7 @@ def _alone(library: Library, ride_id: str, progress: Progress | None, bike: Bike
     """A ride analyzed without the bike's other rides: what they told must not come back as what it tells. `bike` in
     place of the one it belongs to."""
     if progress is not None:
-        progress(f"analyzing {ride_id}")
+        progress(doing.analyzing(ride_id))
     ride = library.load(ride_id)
     if bike is None and ride.bike is not None:
         bike = library.bike(ride.bike)

@@ -31,6 +31,7 @@ from ridelog.effect_ride import part_of
 from ridelog.errors import LibraryError, NotInLibrary
 from ridelog.results import Band, to_json
 from ridelog.words import effect as words
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -229,7 +230,7 @@ class _Search:
 
     def _made(self, row: PartRow, basis: str, bike: Bike) -> Part | str:
         if self.progress is not None:
-            self.progress("learning what the conservative map does from other rides")
+            self.progress(doing.LEARNING_MAP)
         try:
             ride = self.library.load(row.id)
         except (LibraryError, NotInLibrary):

@@ -16,6 +16,7 @@ from ridelog.errors import RidelogError
 from ridelog.ride import day_of
 from ridelog.study import Known, Study, known_of, study
 from ridelog.words import flips as words
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.advice import Advice
@@ -92,7 +93,7 @@ def _look(
     flips, failed = [], []
     for number, row in enumerate(rows[:most], start=1):
         if progress is not None:
-            progress(f"looking at ride {number} of {min(most, len(rows))}")
+            progress(doing.looking_at(number, min(most, len(rows))))
         try:
             known = known_of(library, row)
             ride = library.load(row.id)

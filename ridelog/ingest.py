@@ -19,6 +19,7 @@ from ridelog.normalize import ColumnChoice
 from ridelog.readers import registry
 from ridelog.readers.regular import check_is_file, sha256_of
 from ridelog.ride import Note, Ride, SourceFile
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -112,7 +113,7 @@ def _import_group(
         if known:
             return [Outcome(ride_id, files, "already_stored") for ride_id in known.values()]
         return [Outcome(None, files, "refused", str(error), error=error)]
-    progress("storing " + " + ".join(path.name for path in group))
+    progress(doing.storing([path.name for path in group]))
     outcomes = []
     while rides:
         outcomes.append(_store(library, rides.pop(0), group, known, options.bike))

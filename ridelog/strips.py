@@ -17,6 +17,7 @@ from ridelog.errors import LibraryError, RidelogError
 from ridelog.intervals import Interval, from_mask
 from ridelog.ride import day_of
 from ridelog.study import Known, Study, known_of, study
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library
@@ -67,7 +68,7 @@ def strips(
             strip = _read(row, kept.get(row.id), basis)
             if strip is None:
                 if progress is not None:
-                    progress(f"analyzing ride {number} of {len(rows)}")
+                    progress(doing.analyzing_one_of(number, len(rows)))
                 strip = strip_of(study(library.load(row.id), known), row)
                 with suppress(LibraryError):
                     library.keep_part(row.id, KIND, basis, _bytes_of(strip, basis))

@@ -21,8 +21,10 @@ from ridelog.cli.common import (
     reading_options,
     ride_or_file,
 )
+from ridelog.words import analyzed as heads
 from ridelog.words import heat as heat_words
 from ridelog.words import notes as note_words
+from ridelog.words import progress as doing
 from ridelog.words import riding as riding_words
 from ridelog.words import terms as words
 from ridelog.words.checks import check_lines
@@ -60,7 +62,7 @@ def analyze(
     RIDE_OR_FILE is a ride of the library (the start of its id will do) or a log file, which is then not stored.
     """
     with progress() as tell:
-        tell("analyzing")
+        tell(doing.ANALYZING)
         library = open_library(library_folder)
         result = run_analysis(library, ride_or_file_, bike, ambient_c, reading, progress=tell).found.analysis
     if as_json:
@@ -92,31 +94,21 @@ def print_analysis(result: Analysis) -> None:
     """The analysis as a person reads it: the answer, the stretches, the time above, the doubts."""
 
     facts = result.ride
-    head = [f"Ride {facts.id}", facts.bike or "no bike file", show.duration(facts.duration_s)]
-    if facts.distance_m is not None:
-        head.append(f"{facts.distance_m / 1000:.1f} km")
-    show.lines(", ".join(head), result.summary)
+    head = heads.head(facts.id, facts.bike, show.duration(facts.duration_s), facts.distance_m)
+    show.lines(head, result.summary)
     _print_segments(result)
     _print_exposure(result)
     _print_heat(result)
     if result.boiling:
-        boil = result.boiling
-        sealed, vented = show.number(boil.margin_sealed_c, 0, "C"), show.number(boil.margin_vented_c, 0, "C")
-        show.lines(
-            "Boiling",
-            [
-                f"{boil.sealed_c:.0f} C with a cap that seals (margin {sealed}).",
-                f"{boil.vented_c:.0f} C with one that leaks (margin {vented}). Both are good to about 2 C.",
-            ],
-        )
+        show.lines(heads.BOILING, heads.boiling_lines(result.boiling))
     show.lines(riding_words.TITLE, riding_words.riding_lines(result.facts))
-    show.lines("Notes", [note_words.listed(note.at_s, note.about, note.text) for note in result.notes])
-    show.lines("Checks of the bike file", check_lines(result.facts))
+    show.lines(heads.NOTES, [note_words.listed(note.at_s, note.about, note.text) for note in result.notes])
+    show.lines(heads.CHECKS, check_lines(result.facts))
     asked = [
         f"{words.question_words(item.question)} {item.reason[:1].upper()}{item.reason[1:]}."
         for item in result.cannot_tell
     ]
-    show.lines("What this log can't tell, and why", asked)
+    show.lines(heads.OPEN, asked)
     marks = [
         (
             words.channel_words(mark.channel),
@@ -130,23 +122,14 @@ def print_analysis(result: Analysis) -> None:
     ]
     # Latitude and longitude are one position in words: what is said of both alike stands once.
     distinct = list(dict.fromkeys(marks))
-    show.table("Doubtful data", ("channel", "what", "from", "to", "values", "detail"), distinct, right=(2, 3))
-    show.lines(
-        "",
-        [
-            "Figures are estimates. A coolant sensor can't see a lean or detonating engine.",
-            "Never open a hot cooling system.",
-        ],
-    )
+    show.table(heads.DOUBTFUL, heads.DOUBTFUL_COLUMNS, distinct, right=(2, 3))
+    show.lines("", heads.CAUTIONS)
 
 
 def _print_segments(result: Analysis) -> None:
-    columns = (
-        "from", "to", "stretch", "speed", "drag", "coolant", "settles at", "limit", "conservative map", "advice"
-    )  # fmt: skip
     show.table(
-        "Stretches",
-        columns,
+        heads.STRETCHES,
+        heads.STRETCH_COLUMNS,
         [_segment_cells(segment, result) for segment in result.segments],
         right=(0, 1, 3),
         optional=(3, 4, 8, 1, 5),
@@ -166,15 +149,14 @@ def _print_exposure(result: Analysis) -> None:
         )
         for row in result.exposure
     ]
-    columns: tuple[str, ...] = ("above", "time", "sensor allows", "longest", "times", "of it engine off", "not known")
-    columns += ("estimated, where not logged",) if unseen else ()
-    show.table("Time above", columns, rows, right=tuple(range(1, len(columns))), optional=(4, 5, 3))
+    columns = (*heads.ABOVE_COLUMNS, *([heads.ESTIMATED_COLUMN] if unseen else []))
+    show.table(heads.TIME_ABOVE, columns, rows, right=tuple(range(1, len(columns))), optional=(4, 5, 3))
 
 
 def _seen(row: Exposure) -> tuple[str, ...]:
     """What the sensor saw; where it never spoke, nought seconds would be no finding."""
     if row.peak_c is None:
-        return ("can't tell", *[show.DASH] * 4)
+        return (heads.NOT_SEEN, *[show.DASH] * 4)
     return (
         show.duration(row.observed_s),
         f"{show.duration(row.observed_low_s)} to {show.duration(row.observed_high_s)}",
@@ -186,11 +168,11 @@ def _seen(row: Exposure) -> tuple[str, ...]:
 
 def _print_heat(result: Analysis) -> None:
     """What the heat balance found, and the same ride on the conservative map."""
-    show.lines("Heat balance", [f"{name}: {text}" for name, text in heat_words.heat_lines(result)])
+    show.lines(heads.HEAT, [f"{name}: {text}" for name, text in heat_words.heat_lines(result)])
     rows = heat_words.what_if_rows(result)
     if rows and result.what_if is not None:
         show.table(
-            "Had the conservative map been on where advised",
+            heads.OTHER_MAP,
             [name.lower() for name in heat_words.WHAT_IF_COLUMNS],
             rows,
             right=(1,),

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from ridelog.cli.show import plain
+from ridelog.words import library as words
 
 if TYPE_CHECKING:
     from ridelog.errors import Preview
@@ -46,20 +47,20 @@ def _ask(question: Question) -> int | None:
     _say(f"  {_name(question.column)}: {_seen(question.preview)}")
     for number, option in enumerate(question.options, start=1):
         _say(f"  {number:>2}  {option.words}")
-    _say("   s  stop: leave this file out of the library")
+    _say(f"   {words.STOP_CHOICE}")
     last = len(question.options)
     while True:
-        click.echo(f"Which is it? [1-{last}, s] ", err=True, nl=False)
+        click.echo(words.which(last), err=True, nl=False)
         line = _line()
         if not line:
-            _say("\nno answer")
+            _say(f"\n{words.NO_ANSWER}")
             return None
         word = line.strip().lower()
         if word in _STOP:
             return last
         if word.isdecimal() and word.isascii() and 1 <= int(word[:4]) <= last:
             return int(word[:4]) - 1
-        _say(f"Please type a number from 1 to {last}, or s.")
+        _say(words.type_a_number(last))
 
 
 def _line() -> str:
@@ -77,10 +78,7 @@ def _name(column: str) -> str:
 
 
 def _seen(preview: Preview) -> str:
-    examples = ", ".join(" ".join(example.split()) for example in preview.examples)
-    if preview.low is None or preview.high is None:
-        return f"texts such as {examples}" if examples else "no values"
-    return f"values from {preview.low:g} to {preview.high:g}, for example {examples}"
+    return words.seen(preview.low, preview.high, [" ".join(example.split()) for example in preview.examples])
 
 
 def _say(text: str) -> None:

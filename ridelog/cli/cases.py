@@ -13,6 +13,7 @@ from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json, progress
 from ridelog.cli.edge import say
 from ridelog.errors import LibraryError, UsageError
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.case_findings import Frozen, Today
@@ -195,7 +196,7 @@ def show_(case_: str, *, as_json: bool, library_folder: Path | None) -> None:
     found = library.complaint(case_)
     frozen = frozen_of(found)
     with progress() as tell:
-        tell("comparing with today")
+        tell(doing.COMPARING_WITH_TODAY)
         beside = [today(library, one, tell) for one in frozen]
     if as_json:
         answer = answer_of(found)

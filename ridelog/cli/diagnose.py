@@ -20,6 +20,7 @@ from ridelog.cli.common import (
     ride_or_file,
 )
 from ridelog.errors import UsageError
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.analysis.thermal_prior import RideFit
@@ -63,7 +64,7 @@ def diagnose(
     Likelihoods from one log, not findings: decide with a qualified technician and the bike's handbook.
     """
     with progress() as tell:
-        tell("diagnosing")
+        tell(doing.DIAGNOSING)
         found = run_diagnosis(open_library(library_folder), ride_or_file_, bike, ambient_c, against)
     if as_json:
         print_json(found.to_json())

@@ -26,6 +26,7 @@ from ridelog.cli.common import (
 )
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import UsageError
+from ridelog.words import library as words
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -83,13 +84,10 @@ def import_(
     asked += ["--offset"] if offsets else []
     for outcome in outcomes:
         if outcome.status == "already_stored" and asked:
-            say(
-                f"{outcome.ride_id} was there already and stays as it is: {', '.join(asked)} not applied. "
-                f"To correct it: ridelog edit {outcome.ride_id}; to read the file anew: ridelog remove it, then import"
-            )
+            say(words.not_applied(str(outcome.ride_id), asked))
     refused = [outcome for outcome in outcomes if outcome.status == "refused"]
     for outcome in refused:
-        say(f"not imported: {outcome.reason}")
+        say(words.not_imported(outcome.reason))
     if refused:
         raise Refused
 
@@ -100,7 +98,7 @@ def stored_bike(library: Library, text: str | None) -> Bike | None:
     if bike is None or text is None or not looks_like_path(text):
         return bike
     if bike.id not in {known.id for known in library.bikes()}:
-        say(f"bike {bike.id} added to the library")
+        say(words.bike_added_with_import(bike.id))
         return library.add_bike(Path(text))
     if library.bike(bike.id) != bike:
         raise UsageError(
@@ -124,18 +122,19 @@ def _entry(outcome: Outcome) -> dict[str, Any]:
     }
 
 
-_WORDS = {"stored": "stored", "already_stored": "was there already", "refused": "refused"}
-
-
 def _print(outcomes: list[Outcome]) -> None:
     rows = [
-        (outcome.ride_id or show.DASH, " + ".join(file.name for file in outcome.files), _WORDS[outcome.status])
+        (
+            outcome.ride_id or show.DASH,
+            " + ".join(file.name for file in outcome.files),
+            words.STATUS_WORDS[outcome.status],
+        )
         for outcome in outcomes
     ]
-    show.table("", ("ride", "file", "result"), rows)
+    show.table("", words.IMPORT_COLUMNS, rows)
     for outcome in outcomes:
         if outcome.status != "refused":
-            show.lines(f"{outcome.ride_id}: what the importer noted", [note.sentence() for note in outcome.notes])
+            show.lines(words.noted(str(outcome.ride_id)), [note.sentence() for note in outcome.notes])
     stored = [outcome for outcome in outcomes if outcome.status == "stored"]
     if stored:
-        show.lines("", [f"Next: ridelog analyze {stored[0].ride_id}"])
+        show.lines("", [words.next_step(str(stored[0].ride_id))])

@@ -10,6 +10,7 @@ from ridelog.cli import show
 from ridelog.cli.analyzing import run_analysis
 from ridelog.cli.common import Finite, library_option, open_library, progress
 from ridelog.errors import UsageError
+from ridelog.words import progress as doing
 
 
 @click.command(short_help="Write the report of a ride: one HTML file.")
@@ -44,7 +45,7 @@ def report(ride: str, output: Path, *, units: str, annex: bool, library_folder: 
     if output.suffix.lower() not in {".html", ".htm"}:
         raise UsageError(f"{output.name} does not end in .html", where="-o", expected="a name such as ride.html")
     with progress() as tell:
-        tell("writing the report")
+        tell(doing.WRITING_REPORT)
         done = run_analysis(open_library(library_folder, must_exist=True), ride)
         page = render(
             done.found.analysis,
@@ -93,7 +94,7 @@ def export(ride: str, output: Path, *, trim_ends_m: float, heat: bool, library_f
 
     library = open_library(library_folder, must_exist=True)
     with progress() as tell:
-        tell("writing")
+        tell(doing.WRITING)
         if heat:
             from ridelog.export_heat import export_steps
 

@@ -13,7 +13,7 @@ from ridelog.cli import show
 from ridelog.cli.common import json_option, library_option, open_library, print_json
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import NotInLibrary, ProfileError, UsageError
-from ridelog.words.terms import column_words
+from ridelog.words import library as words
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from ridelog.advice import Advice
     from ridelog.bike import Bike
     from ridelog.store.mappings import ColumnMeaning, Mapping
-
-_SHOWN_COLUMNS = 12
 
 
 def _plain(record: Any) -> dict[str, Any]:
@@ -67,7 +65,7 @@ def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
     if as_json:
         print_json({"schema": 1, "bikes": [_plain(bike) for bike in found]})
     elif not found:
-        show.lines("", ["No bikes here yet. Draft a file: ridelog bikes new ID. Then: ridelog bikes add FILE."])
+        show.lines("", [words.NO_BIKES])
     else:
         rows = [
             (
@@ -81,9 +79,7 @@ def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
             )
             for bike in found
         ]
-        show.table(
-            "", ("bike", "build", "mass", "peak power", "fan", "thresholds", "keys at default"), rows, right=(2, 3, 6)
-        )
+        show.table("", words.BIKE_COLUMNS, rows, right=(2, 3, 6))
 
 
 @bikes.command("add")
@@ -97,12 +93,12 @@ def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder:
     before = {known.id: known for known in library.bikes()}
     bike = library.add_bike(file)
     if before.get(bike.id, bike) != bike:
-        say(f"bike {bike.id} was there with other figures and is replaced; its old file is kept")
+        say(words.bike_replaced(bike.id))
     if as_json:
         print_json({"schema": 1, "bikes": [_plain(bike)]})
     else:
-        show.lines("", [f"Bike {bike.id} added (build {bike.build})."])
-        show.lines("Keys left at their default:", [", ".join(bike.defaults_used)] if bike.defaults_used else [])
+        show.lines("", [words.bike_added(bike.id, bike.build)])
+        show.lines(words.DEFAULTS, [", ".join(bike.defaults_used)] if bike.defaults_used else [])
 
 
 @bikes.command("new")
@@ -125,7 +121,7 @@ def _draft(path: Path, text: str, group: str) -> None:
         raise UsageError(
             f"can't be written ({error.strerror})", where=str(path), to_do="choose another place"
         ) from error
-    show.lines("", [f"Wrote {path}. Fill it in, then: ridelog {group} add {path}"])
+    show.lines("", [words.wrote_draft(str(path), group)])
 
 
 @bikes.command("show")
@@ -162,15 +158,11 @@ def _plain_meaning(mapping: Mapping, meaning: ColumnMeaning) -> dict[str, Any]:
 
 
 def _confirmed(bike_id: str, known: list[Mapping]) -> Iterator[str]:
-    yield f"Columns confirmed at an import (ridelog bikes forget-columns {bike_id} forgets them):"
+    yield words.confirmed_head(bike_id)
     for mapping in known:
-        names = ", ".join(name for name, _ in mapping.columns[:_SHOWN_COLUMNS])
-        more = f" and {len(mapping.columns) - _SHOWN_COLUMNS} more" if len(mapping.columns) > _SHOWN_COLUMNS else ""
-        yield f"in logs with the columns {names}{more}:"
+        yield words.confirmed_header([name for name, _ in mapping.columns])
         for one in mapping.meanings:
-            meant = one.channel + (f":{one.unit}" if one.unit else "")
-            words = column_words(one.channel, one.unit)
-            yield f"{one.column!r} is {words} ({meant}), confirmed {one.confirmed_utc:%Y-%m-%d}"
+            yield words.confirmed_column(one.column, one.channel, one.unit, one.confirmed_utc)
 
 
 @bikes.command("forget-columns")
@@ -186,7 +178,7 @@ def bikes_forget_columns(folder: Path | None, bike_id: str, *, as_json: bool, li
     if as_json:
         print_json({"schema": 1, "bike": bike_id, "forgotten": count})
     else:
-        show.lines("", [f"{count} column{'' if count == 1 else 's'} of bike {bike_id} forgotten."])
+        show.lines("", [words.forgotten(count, bike_id)])
 
 
 @click.group(invoke_without_command=True)
@@ -207,7 +199,7 @@ def _list_advice(found: list[Advice], *, as_json: bool) -> None:
         print_json({"schema": 1, "sheets": [_plain(sheet) for sheet in found]})
         return
     if not found:
-        show.lines("", ["No sheets here: the built-in one is used. Print it: ridelog advice show built-in"])
+        show.lines("", [words.NO_SHEETS])
         return
     rows = [
         (
@@ -218,7 +210,7 @@ def _list_advice(found: list[Advice], *, as_json: bool) -> None:
         )
         for sheet in found
     ]
-    show.table("", ("sheet", "holds from", "conservative map on", "noted without advice"), rows)
+    show.table("", words.SHEET_COLUMNS, rows)
 
 
 @advice.command("new")
@@ -246,12 +238,12 @@ def advice_add(folder: Path | None, file: Path, *, as_json: bool, library_folder
     before = {known.version: known for known in library.sheets().usable}
     sheet = library.add_advice(file)
     if before.get(sheet.version, sheet) != sheet:
-        say(f"sheet {sheet.version} was there with other rules and is replaced: rides of its time are judged anew")
+        say(words.sheet_replaced(sheet.version))
     if as_json:
         print_json({"schema": 1, "sheets": [_plain(sheet)]})
     else:
-        show.lines("", [f"Advice sheet {sheet.version} added; it holds from {sheet.valid_from.isoformat()}."])
-        show.lines("Left at their default:", [", ".join(sheet.defaults_used)] if sheet.defaults_used else [])
+        show.lines("", [words.sheet_added(sheet.version, sheet.valid_from)])
+        show.lines(words.DEFAULTS, [", ".join(sheet.defaults_used)] if sheet.defaults_used else [])
 
 
 @advice.command("show")
@@ -292,6 +284,4 @@ def advice_show(folder: Path | None, version: str, *, as_json: bool, library_fol
         )
         for rule in sheet.rules
     ]
-    title = f"Advice sheet {sheet.version}, from {sheet.valid_from.isoformat()}"
-    columns = ("kind", "map", "levels", "held for", "pauses bridged", "left at", "time to switch")
-    show.table(title, columns, rows, right=(3, 4, 5, 6))
+    show.table(words.sheet_title(sheet.version, sheet.valid_from), words.RULE_COLUMNS, rows, right=(3, 4, 5, 6))

@@ -21,6 +21,7 @@ from ridelog.cli.common import (
     progress,
 )
 from ridelog.errors import UsageError
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -58,7 +59,7 @@ def review(bike: str | None, since: str | None, *, each: bool, as_json: bool, li
     day = _day(since) if since is not None else None
     named = _bike_of(library, bike) if bike is not None else None
     with progress() as tell:
-        tell("reviewing")
+        tell(doing.REVIEWING)
         found = review_library(library, bike=named, since=day, progress=tell)
     record = tool_record(library, named, since=day)
     left = unreadable(library, named, since=day, closed=True) if record["unreadable"] else []

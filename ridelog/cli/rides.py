@@ -19,6 +19,7 @@ from ridelog.cli.common import (
 )
 from ridelog.cli.edge import say
 from ridelog.errors import LibraryError
+from ridelog.words import library as said
 from ridelog.words import terms as words
 
 if TYPE_CHECKING:
@@ -44,16 +45,13 @@ def rides(bike: str | None, *, all_: bool, as_json: bool, library_folder: Path |
         print_json({"schema": 1, "rides": [ride_entry(row) for row in found]}, indent=None)
     elif not found and bike is not None:
         known = sorted({row.bike for row in library.list_rides(limit=None) if row.bike})
-        show.lines("", [f"No rides of bike {bike}. Bikes with rides: {', '.join(known) or 'none'}."])
+        show.lines("", [said.no_rides_of(bike, known)])
     elif not found:
-        show.lines(
-            "", ["No rides here yet. Import a log: ridelog import FILE --bike BIKE. Or look around: ridelog demo."]
-        )
+        show.lines("", [said.NO_RIDES])
     else:
-        columns = ("ride", "bike", "start (UTC)", "duration", "distance", "peak coolant", "condition")
-        show.table("", columns, [_cells(row) for row in found], right=(3, 4, 5), optional=(6, 4, 3))
+        show.table("", said.RIDE_COLUMNS, [_cells(row) for row in found], right=(3, 4, 5), optional=(6, 4, 3))
     if more:
-        say(f"the latest {LATEST} are shown; --all shows every ride")
+        say(said.latest(LATEST))
 
 
 def ride_entry(row: RideRow) -> dict[str, Any]:
@@ -129,9 +127,7 @@ def edit(
     if as_json:
         print_json({"schema": 1, "rides": [ride_entry(row)]})
     else:
-        named = {"bike": "bike", "ambient_c": "air temperature", "start_utc": "start", "condition": "condition"}
-        listed = ", ".join(f"{named[key]} {value}" for key, value in changes.items())
-        show.lines("", [f"{row.id}: now {listed}."])
+        show.lines("", [said.edited(row.id, changes)])
 
 
 @click.command()
@@ -143,14 +139,14 @@ def remove(ride: str, *, yes: bool, as_json: bool, library_folder: Path | None) 
     """Remove RIDE and its kept original from the library."""
     library = open_library(library_folder, must_exist=True)
     name = library.resolve(ride)
-    if not yes and not click.confirm(f"Remove ride {name} ({_told(library, name)})?", err=True):
-        say("nothing removed")
+    if not yes and not click.confirm(said.ask_removal(name, _told(library, name)), err=True):
+        say(said.NOTHING_REMOVED)
         return
     library.remove(name)
     if as_json:
         print_json({"schema": 1, "removed": [name]})
     else:
-        show.lines("", [f"{name} removed."])
+        show.lines("", [said.removed(name)])
 
 
 def _told(library: Library, name: str) -> str:
@@ -158,8 +154,5 @@ def _told(library: Library, name: str) -> str:
     try:
         row, notes = library.row(name), len(library.notes_of(name))
     except LibraryError:
-        return "what the catalogue says of it is damaged"
-    files = ", ".join(file.name for file in row.files)
-    # Importing the log again brings the ride back, but not what people wrote of it.
-    lost = f"; {notes} note{'' if notes == 1 else 's'} with it" if notes else ""
-    return f"{show.duration(row.duration_s)}; {files}{lost}"
+        return said.DAMAGED
+    return said.lost_with(row.duration_s, ", ".join(file.name for file in row.files), notes)

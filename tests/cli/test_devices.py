@@ -48,7 +48,7 @@ def test_an_offset_settles_what_the_files_can_not(tmp_path: Path) -> None:
     shown = json.loads(ridelog(library, "rides", "--json").stdout)["rides"][0]
     assert shown["duration_s"] == 299.0
     again = ridelog(library, "import", heat, air, "--together", "--offset", "air.csv=-3000")
-    assert "--offset not applied" in again.stderr
+    assert "--offset was not applied" in again.stderr
 
 
 @pytest.mark.parametrize(

@@ -216,7 +216,7 @@ def test_a_library_that_is_not_there_is_not_made_by_reading(tmp_path: Path) -> N
 
 def test_options_that_were_not_applied_are_named(library: Path) -> None:
     done = ridelog(library, "import", RIDES / "09-no-map-channel.csv", "--timezone", "UTC")
-    assert "--timezone not applied" in done.stderr
+    assert "--timezone was not applied" in done.stderr
 
 
 def test_reading_options_are_for_files(library: Path) -> None:
