@@ -63,7 +63,9 @@ def answer(job: str, number: int) -> dict[str, str | int]:
 
 
 IMPORT_JOB, IMPORT_SEEN, IMPORT_BODY, IMPORT_SAID = "import-job", "import-seen", "import-body", "import-said"
-JOIN_ACCEPT, JOIN_APART, JOIN_OFF = "join-accept", "join-apart", "join-off"
+JOIN_ACCEPT = "join-accept"
+JOIN_ELSE = "join-else"
+"""Type of the pattern-matched id of what can be done instead."""
 JOIN_AT, JOIN_WAS, JOIN_STEP, JOIN_PLOT, JOIN_TOLD = "join-at", "join-was", "join-step", "join-plot", "join-told"
 """Types of the pattern-matched ids of one recording of an import."""
 MORE_ZONE, MORE_START, MORE_FORMAT, MORE_COLUMN, MORE_HOLDS, MORE_SEND = (
@@ -74,6 +76,11 @@ MORE_ZONE, MORE_START, MORE_FORMAT, MORE_COLUMN, MORE_HOLDS, MORE_SEND = (
 def join(part: str, number: int) -> dict[str, str | int]:
     """Id of a part of a recording; `number` is that of its file."""
     return {"type": part, "file": number}
+
+
+def join_else(act: str) -> dict[str, str]:
+    """Id of a button that does something else with an import."""
+    return {"type": JOIN_ELSE, "act": act}
 
 
 def join_step(number: int, by: str) -> dict[str, str | int]:

@@ -159,6 +159,8 @@
     await Promise.all(Array.from({ length: SENDERS }, sender));
     state.sending -= 1;
     at("add-send").disabled = false;
+    /* what was said of these files is not said of the next */
+    if (!state.chosen.length) at("add-together").setAttribute("aria-checked", "false");
     say(troubles.join(" "));
     tick();
   }

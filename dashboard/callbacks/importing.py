@@ -110,16 +110,17 @@ def register(app: Dash, desk: Desk) -> None:
     @app.callback(
         Output(ids.IMPORT_SAID, "children", allow_duplicate=True),
         Output(ids.ADD_TICK, "data", allow_duplicate=True),
-        Input(ids.JOIN_APART, "n_clicks"),
-        Input(ids.JOIN_OFF, "n_clicks"),
+        Input({"type": ids.JOIN_ELSE, "act": ALL}, "n_clicks"),
         State(ids.IMPORT_JOB, "data"),
         prevent_initial_call=True,
     )
-    def otherwise(_apart: Any, _off: Any, job_id: str) -> tuple[Any, Any]:
-        if not any(one["value"] for one in ctx.triggered):
+    def otherwise(_clicks: Any, job_id: str) -> tuple[Any, Any]:
+        pressed = ctx.triggered_id
+        # A button that has just been drawn also counts as a change.
+        if not isinstance(pressed, dict) or not any(one["value"] for one in ctx.triggered):
             return no_update, no_update
         try:
-            desk.act(job_id, "apart" if ctx.triggered_id == ids.JOIN_APART else "call_off")
+            desk.act(job_id, str(pressed["act"]))
         except RidelogError as error:
             return error.one_line(), no_update
         return "", desk.tick()
@@ -136,12 +137,12 @@ def register(app: Dash, desk: Desk) -> None:
         State(ids.IMPORT_JOB, "data"),
         prevent_initial_call=True,
     )
-    def more(clicks: int, zone: Any, start: Any, kind: Any, column: Any, holds: Any, job_id: str) -> tuple[Any, Any]:
+    def more(clicks: int, *said_of: Any) -> tuple[Any, Any]:
         if not clicks:
             return no_update, no_update
-        typed = [one if isinstance(one, str) else None for one in (zone, start, kind, column, holds)]
+        *typed, job_id = (one if isinstance(one, str) else None for one in said_of)
         try:
-            desk.more(job_id, Said(*typed))
+            desk.more(str(job_id), Said(*typed))
         except RidelogError as error:
             return desk.page_words(error), no_update
         return "", desk.tick()

@@ -113,7 +113,7 @@ def card(job: Job, doing: str = "", *, acts: bool = False) -> html.Div:
     if acts:
         if job.state == "joining":
             inside.append(html.P(dcc.Link(said.JOIN_LINK, href=config.import_path(job.id))))
-        elif any(one.asks for one in job.refusals) and job.state == "refused":
+        elif job.state == "refused" and (job.told.together or any(one.asks for one in job.refusals)):
             inside.append(html.P(dcc.Link(said.MORE_LINK, href=config.import_path(job.id))))
         inside.append(html.Div([_button(job, act, words) for act, words in _acts(job)], className="tools"))
     return html.Div(inside, className=f"job is-{job.state}")

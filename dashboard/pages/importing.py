@@ -68,8 +68,10 @@ def joining(found: Alignment, look: Look) -> html.Div:
             html.Div(
                 [
                     html.Button(said.JOIN_ACCEPT, id=ids.JOIN_ACCEPT, n_clicks=0, type="button", className="main"),
-                    html.Button(said.JOIN_APART, id=ids.JOIN_APART, n_clicks=0, type="button"),
-                    html.Button(said.JOIN_CALL_OFF, id=ids.JOIN_OFF, n_clicks=0, type="button", className="quiet"),
+                    html.Button(said.JOIN_APART, id=ids.join_else("apart"), n_clicks=0, type="button"),
+                    html.Button(
+                        said.JOIN_CALL_OFF, id=ids.join_else("call_off"), n_clicks=0, type="button", className="quiet"
+                    ),
                 ],
                 className="tools",
             ),
@@ -91,6 +93,7 @@ def _recording(number: int, one: Lying, found: Alignment, look: Look) -> html.Se
     plot: object = html.P(said.JOIN_NOTHING)
     if one.own is not None and one.beside is not None:
         what = said.PLOT.format(own=f"{one.own.words}, {one.name}", beside=f"{one.beside.words}, {beside.name}")
+        figure = picture(one, 0.0, look)
         plot = html.Div(
             [
                 html.P(
@@ -102,8 +105,8 @@ def _recording(number: int, one: Lying, found: Alignment, look: Look) -> html.Se
                 ),
                 html.Div(
                     dcc.Graph(
-                        id=ids.join(ids.JOIN_PLOT, number), figure=picture(one, 0.0, look), config=GRAPH_CONFIG,
-                        responsive=True,
+                        id=ids.join(ids.JOIN_PLOT, number), figure=figure, config=GRAPH_CONFIG,
+                        style={"height": f"{figure.layout.height}px"},
                     ),
                     className="plot", role="img", **{"aria-label": what},
                 ),
@@ -194,7 +197,7 @@ def _more(job: Job, formats: Sequence[str]) -> html.Section:
             )
         )  # fmt: skip
     send = html.Button(said.MORE_SEND, id=ids.MORE_SEND, n_clicks=0, type="button", className="main")
-    apart = html.Button(said.JOIN_APART, id=ids.JOIN_APART, n_clicks=0, type="button")
+    apart = html.Button(said.JOIN_APART, id=ids.join_else("apart"), n_clicks=0, type="button")
     tools = [send, *([apart] if job.told.together and len(job.files) > 1 else [])]
     return parts.card(
         said.MORE_TITLE if asked else texts.JOB_RETRY, html.Div(fields, className="fields"),

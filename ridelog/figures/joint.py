@@ -1,11 +1,13 @@
 """Two recordings of one ride laid over each other: the whole of what they share, and three close looks.
 
-Both lines are scaled to the same height, since it is their ups and downs that have to meet, not their levels.
+Both lines are scaled to the same height in every panel, since it is their ups and downs that have to meet, not their
+levels.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -23,7 +25,7 @@ if TYPE_CHECKING:
 
 POINTS = 1000
 PANEL_PX, HEAD_PX, GAP_PX = 120, 26, 30
-CLOSE_S, CLOSE_SLOW_S = 60.0, 900.0
+CLOSE_S, CLOSE_SLOW_S = 40.0, 900.0
 """Length of a close look: at quick channels, and at temperatures."""
 LOOKS = ("Near its beginning", "In the middle", "Near its end")
 OWN_COLOR = OKABE_ITO["blue"]
@@ -37,8 +39,7 @@ def joint(
     sample of the recording whose clock is kept."""
     sides = [(_times(beside), beside, INK, 2.2), (_times(own) + shift_s, own, OWN_COLOR, 1.4)]
     whole = Interval(min(float(t[0]) for t, *_ in sides), max(float(t[-1]) for t, *_ in sides))
-    shared = Interval(max(float(t[0]) for t, *_ in sides), min(float(t[-1]) for t, *_ in sides))
-    views = [("All of both", whole), *zip(LOOKS, close_looks(own, shift_s, shared), strict=False)]
+    views = [("All of both", whole), *zip(LOOKS, close_looks(own, beside), strict=False)]
     height = len(views) * (PANEL_PX + HEAD_PX) + (len(views) - 1) * GAP_PX + 34
     layout: dict[str, Any] = {
         **base_layout(height),
@@ -72,28 +73,31 @@ def joint(
     return drawn(data, layout, dark=dark)
 
 
-def close_looks(own: Curve, shift_s: float, shared: Interval) -> list[Interval]:
-    """Where to look closely: the liveliest stretch of the first, the middle and the last third of what is shared; of
-    something short, all of it once."""
+def close_looks(own: Curve, beside: Curve) -> list[Interval]:
+    """Where to look closely: of the first, the middle and the last third of what both share as they were found, the
+    stretch in which both change most; of something short, all of it once. They stay where they are when a recording is
+    moved, so that the eye keeps its hold."""
     length = CLOSE_SLOW_S if own.channel.endswith("_c") else CLOSE_S
-    span = shared.end_s - shared.start_s
-    if span <= 0.0:
-        return []
-    if span < 3.0 * length:
-        return [shared]
-    thirds = np.linspace(shared.start_s, shared.end_s, 4)
-    t_s = _times(own) + shift_s
-    moved = np.abs(np.diff(np.nan_to_num(own.values), prepend=np.nan_to_num(own.values[:1])))
-    moved[~np.isfinite(own.values)] = 0.0
-    # a gear change is one great step: many small ones tell more
-    total = np.concatenate([[0.0], np.cumsum(np.minimum(moved, np.quantile(moved, 0.98)))])
+    times = [_times(own), _times(beside)]
+    start, end = max(float(t[0]) for t in times), min(float(t[-1]) for t in times)
+    if end <= start:
+        t_s = times[1]
+        start, end = float(t_s[0]), float(t_s[-1])
+    if end - start < 3.0 * length:
+        return [Interval(start, end)]
+    thirds = np.linspace(start, end, 4)
     found = []
-    for low, high in zip(thirds[:-1], thirds[1:], strict=True):
+    for low, high in pairwise(thirds.tolist()):
         starts = np.arange(low, high - length + 1e-9, length / 4.0)
-        ends = np.searchsorted(t_s, starts + length)
-        lively = total[ends] - total[np.searchsorted(t_s, starts)]
-        start = float(starts[int(lively.argmax())])
-        found.append(Interval(start, start + length))
+        lively = np.ones(starts.size)
+        for t_s, curve in zip(times, (own, beside), strict=True):
+            moved = np.abs(np.diff(curve.values, prepend=curve.values[:1]))
+            known = np.nan_to_num(moved)
+            # one great step, such as a gear change, tells less than many small ones
+            total = np.concatenate([[0.0], np.cumsum(np.minimum(known, np.quantile(known, 0.98)))])
+            lively *= total[np.searchsorted(t_s, starts + length)] - total[np.searchsorted(t_s, starts)]
+        at = float(starts[int(lively.argmax())])
+        found.append(Interval(at, at + length))
     return found
 
 
@@ -119,14 +123,15 @@ def _times(curve: Curve) -> FloatArray:
 def _line(
     t_s: FloatArray, curve: Curve, view: Interval, x: str, y: str, *, color: str, width: float, units: Display
 ) -> dict[str, Any]:
-    known = curve.values[np.isfinite(curve.values)]
-    low, high = np.percentile(known, SPREAD_PCT) if known.size else (0.0, 1.0)
     inside = np.empty(0), np.empty(0)
     if t_s[-1] >= view.start_s and t_s[0] <= view.end_s:
         inside = downsample(t_s, curve.values, POINTS, start_s=view.start_s, end_s=view.end_s, hole_s=3 * curve.step_s)
+    known = inside[1][np.isfinite(inside[1])]
+    low, high = np.percentile(known, SPREAD_PCT) if known.size else (0.0, 1.0)
     factor, offset, unit = value_text(curve, units)
+    scaled = np.clip((inside[1] - low) / max(float(high - low), 1e-9), 0.0, 1.0)
     return {
-        "type": "scatter", "mode": "lines", "x": inside[0], "y": np.clip((inside[1] - low) / max(high - low, 1e-9), 0, 1),
+        "type": "scatter", "mode": "lines", "x": inside[0], "y": scaled,
         "customdata": inside[1] * factor + offset, "xaxis": x, "yaxis": y, "line": {"color": color, "width": width},
         "name": curve.words, "hovertemplate": f"{curve.words} %{{customdata:.5~g}} {unit}<extra></extra>",
     }  # fmt: skip

@@ -27,4 +27,5 @@ def pace(drift_ppm: float | None) -> str:
 
 def certainty(confidence: float, error_s: float, overlap_s: float, what: str) -> str:
     """How sure a measured place is."""
-    return f"any moment good to {error_s:.2f} s, confidence {confidence:.0%}; by {what} over {overlap_s / 60.0:.0f} min"
+    sure = "over 99%" if confidence > 0.99 else f"{confidence:.0%}"
+    return f"any moment good to {error_s:.2f} s, confidence {sure}; by {what} over {overlap_s / 60.0:.0f} min"
