@@ -177,7 +177,8 @@ def _print_heat(result: Analysis) -> None:
             rows,
             right=(1,),
         )
-        show.lines("", [heat_words.what_if_note(result.what_if)])
+        assumed = heat_words.what_if_map(result)
+        show.lines("", [heat_words.what_if_note(result.what_if), *([assumed] if assumed else [])])
 
 
 def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
