@@ -66,7 +66,7 @@ def main(hours: float) -> None:
     many = tuple(
         replace(kinds[n % len(kinds)], start_s=100.0 * n, end_s=100.0 * n + 60.0) for n in range(int(hours * 36))
     )
-    view = module.changed(view, analysis=replace(view.analysis, segments=many))
+    view = module.changed(view, analysis=replace(view.analysis, segments=many), traces=with_heat(view.traces))
     provider = module.FakeProvider(view)
     path, seen = f"/ride/{view.ride.id}", Look()
 
@@ -104,6 +104,21 @@ def main(hours: float) -> None:
     whole = len(everything())
     print(f"yardstick, the same lines unthinned: {whole:,} bytes, {best:.3f} s best")
     print(f"first view is {whole / len(first):.0f} times smaller")
+
+
+def with_heat(traces: Any) -> Any:
+    """The same with what a heat balance adds to the picture: heat in and out, settle temperature and its band."""
+    t_s = traces.t_s
+    noise = np.random.default_rng(3).normal(0.0, 0.01, t_s.size)
+    settle = 100.0 + 12.0 * np.sin(t_s / 60.0)
+    heat = {
+        "heat_in_kps": 0.6 + 0.3 * np.sin(t_s / 30.0) + noise,
+        "heat_out_kps": 0.6 + 0.2 * np.sin(t_s / 50.0) + noise,
+        "settle_c": settle,
+        "settle_low_c": settle - 8.0,
+        "settle_high_c": settle + 9.0,
+    }
+    return replace(traces, series=traces.series | heat)
 
 
 CHANGES, ROUNDS = 50, 4
