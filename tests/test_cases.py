@@ -452,7 +452,7 @@ def test_nobody_is_blamed() -> None:
         ((1, 0, 0, 0, 0), "The workshop found another cause."),
         ((1, 0, 0, 1, 0), "From its rides there was not enough evidence for a cause."),
         ((2, 2, 2, 0, 0), "2 closed cases, each with both a ride and a cause by the workshop. "),
-        ((2, 2, 2, 0, 0), "The cause named first was right in all 2."),
+        ((2, 2, 2, 0, 0), "The cause named first was right in both."),
         ((5, 1, 3, 1, 1), "5 closed cases, 4 with both a ride and a cause by the workshop. "),
         ((5, 1, 3, 1, 1), "right in 1 of 4, of the right kind in 3 of 4; one gave not enough evidence for a cause."),
         ((3, 0, 0, 2, 0), "right in none of 3; 2 gave not enough evidence for a cause."),

@@ -231,4 +231,6 @@ def _right(counts: Mapping[str, int], asked: int) -> str:
 
 
 def _of(count: int, total: int) -> str:
-    return f"all {total}" if count == total else f"{'none' if count == 0 else count} of {total}"
+    if count == total:
+        return "both" if total == 2 else f"all {total}"
+    return f"{'none' if count == 0 else count} of {total}"

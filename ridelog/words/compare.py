@@ -117,7 +117,9 @@ def per_minute(band: Band) -> str:
 
 def side_names(found: Comparison) -> tuple[str, str]:
     """What both sides are called in tables and sentences."""
-    return ("rides after", "rides before") if found.mode == "service" else ("first", "others")
+    if found.mode == "service":
+        return "rides after", "rides before"
+    return "first", "other" if found.build is None and len(found.others) == 1 else "others"
 
 
 # -- why not ----------------------------------------------------------------------------------------------------------

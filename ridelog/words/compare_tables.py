@@ -143,7 +143,7 @@ def _rides_table(found: Comparison) -> Table:
             used = DASH if one.conservative_share is None else terms.share(one.conservative_share)
             alone = DASH if one.settle_c is None else f"{one.settle_c:.0f} C"
             rows.append((side, one.id, terms.duration(one.duration_s), air, used, alone))
-    columns = ("Side", "Ride", "Length", "Air", "Conservative map", "Alone settles at")
+    columns = ("Side", "Ride", "Length", "Air", "Conservative map", "By itself settles at")
     return Table("Rides", columns, tuple(rows), (2, 3, 4, 5), (4,))
 
 
@@ -156,7 +156,7 @@ def _settle_table(found: Comparison) -> Table:
     air = f", air {found.settle[0].ambient_c:.0f} C" if found.settle else ""
     return Table(
         f"Where the coolant would settle on one and the same stretch{air}",
-        ("Stretch", *_heads(found), "Difference", "Told"), rows, (1, 2, 3), (1, 2),
+        ("Stretch", *_heads(found), "Difference", "Verdict"), rows, (1, 2, 3), (1, 2),
     )  # fmt: skip
 
 
@@ -173,14 +173,14 @@ def _rates_table(found: Comparison, heading: str, name: str) -> Table:
         )  # fmt: skip
     first, others = _heads(found)
     time = f"Time, {first.lower()} / {others.lower()}"
-    columns = (name, f"{first}, C a minute", f"{others}, C a minute", "Difference", time, "Told")
+    columns = (name, f"{first}, C a minute", f"{others}, C a minute", "Difference", time, "Verdict")
     return Table(heading, columns, tuple(rows), (1, 2, 3, 4), (4,))
 
 
 def _figure_table(found: Comparison) -> Table:
     rows = tuple((FIGURE_WORDS[row.name], *figure_cells(row), answer_words(row.answer)) for row in found.figures)
     return Table(
-        "The heat balance on both sides", ("Figure", *_heads(found), "Change", "Told"), rows, (1, 2, 3), (1, 2)
+        "The heat balance on both sides", ("Figure", *_heads(found), "Change", "Verdict"), rows, (1, 2, 3), (1, 2)
     )
 
 

@@ -20,7 +20,8 @@ def map_not_known(why: str | None) -> str:
 
 def kinds_not_told(kinds: Sequence[str], why: str) -> str:
     """Why it is not known whether a ride called for the conservative map at all."""
-    listed = ", ".join(KIND_WORDS[kind].lower() for kind in kinds)
+    names = [KIND_WORDS[kind].lower() for kind in kinds]
+    listed = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
     return f"Nothing that can be judged called for the conservative map, and {listed} can't be told: {why.rstrip('.')}."
 
 

@@ -160,7 +160,7 @@ def _since(change: SheetChange) -> str:
         return said
     return (
         f"{said} Time above {degrees(row.threshold_c)} went from {_rate(row.second.outcome)} under {change.earlier} to "
-        f"{_rate(row.first.outcome)}{_verdict(row)}."
+        f"{_rate(row.first.outcome)}{_verdict(row, later_first=False)}."
         f"{_warmer(row, 'The days since', 'those before')}"
     )
 
@@ -179,14 +179,13 @@ def _moved(apart: Difference) -> str:
     return f"went {'up' if apart.value > 0 else 'down'} by {abs(round(100 * apart.value))} points ({ends})"
 
 
-def _verdict(row: Comparison) -> str:
+def _verdict(row: Comparison, *, later_first: bool = True) -> str:
+    """Whether two rates differ by more than chance. `later_first` False: the sentence named the second side first."""
     apart = row.difference
     first, second = row.first.outcome, row.second.outcome
     if min(first.rides_above, second.rides_above) == 0:
-        return (
-            f"; {first.rides_above} of {_many(first.rides, 'ride')} and {second.rides_above} of {second.rides} were "
-            "ever above it, so how far apart they are can't be told"
-        )
+        one, other = (first, second) if later_first else (second, first)
+        return f"; {_of_rides(one)} and {_of_rides(other)} were ever above it, so how far apart they are can't be told"
     if apart.low is None or apart.high is None:
         few = _many(min(first.rides, second.rides), "ride")
         return f"; {few} on one side are too few to tell a difference from chance"
@@ -194,6 +193,11 @@ def _verdict(row: Comparison) -> str:
     if row.answer == "cannot_tell":
         return f"; whether that is more than chance can't be told (difference {ends})"
     return f": {row.answer} by {abs(apart.value or 0.0):,.0f} s an hour (difference {ends})"
+
+
+def _of_rides(outcome: Outcome) -> str:
+    above = "none" if outcome.rides_above == 0 else f"{outcome.rides_above}"
+    return f"{above} of {_many(outcome.rides, 'ride')}"
 
 
 def _warmer(row: Comparison, first: str, second: str) -> str:
