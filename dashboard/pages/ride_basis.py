@@ -9,8 +9,10 @@ from dashboard.components import parts
 from dashboard.ride_address import with_margin
 from dashboard.views import RideView
 from ridelog.figures.quality_marks import distinct
-from ridelog.report import basis, tables
+from ridelog.report import tables
+from ridelog.report.sentences import start_text
 from ridelog.results import Mark
+from ridelog.words import basis
 from ridelog.words.checks import check_lines
 
 
@@ -60,7 +62,7 @@ def _doubt(ride_id: str, mark: Mark, row: tuple[str, ...]) -> html.Tr:
 
 
 def rests_on(view: RideView) -> html.Section:
-    rows = basis.basis_rows(view.analysis, view.ride)
+    rows = basis.basis_rows(view.analysis, view.ride, start_text(view.ride))
     return parts.card(
         "What the figures rest on",
         parts.plain_table(("", ""), rows, "What the figures rest on", class_name="basis"),

@@ -7,7 +7,8 @@ from dash import html
 from dashboard import config, ids
 from dashboard.components import parts
 from dashboard.views import RideView
-from ridelog.report import heat_chain, heat_model, tables
+from ridelog.report import heat_chain, tables
+from ridelog.words import heat_model
 from ridelog.words.display import clock
 
 

@@ -14,9 +14,11 @@ from ridelog.figures.course_map import course, course_map
 from ridelog.figures.ride_stack import absent_panels, ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report import basis, customer, heat_chain, heat_model, note_list, tables
+from ridelog.report import customer, heat_chain, note_list, tables
+from ridelog.report.sentences import start_text
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
+from ridelog.words import basis, heat_model
 from ridelog.words import customer as customer_words
 from ridelog.words import riding as riding_words
 from ridelog.words.cautions import CAUTIONS
@@ -114,7 +116,7 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "note_rows": note_list.note_rows(analysis),
         "quality_columns": tables.QUALITY_COLUMNS,
         "quality": tables.quality_rows(analysis),
-        "basis": basis.basis_rows(analysis, ride),
+        "basis": basis.basis_rows(analysis, ride, start_text(ride)),
         "defaults": basis.defaults(analysis),
     }
 

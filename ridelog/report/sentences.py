@@ -39,6 +39,11 @@ def moment(start_utc: datetime | None, timezone: str | None, start_local: dateti
     return f"{_written(local)} {_offset(local)}"
 
 
+def start_text(ride: Ride) -> str:
+    """Start of the ride on its own clock, with its zone; '' where not known."""
+    return moment(ride.start_utc, ride.timezone, local_start(ride))
+
+
 def time_of_day(ride: Ride, at_s: float) -> str:
     """`10:31:05 UTC+2` at so many seconds of a ride, on its own clock; '' where the ride has none."""
     after = timedelta(seconds=at_s)

@@ -10,8 +10,7 @@ from dataclasses import dataclass
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.quality_marks import distinct
 from ridelog.intervals import Interval, total_s
-from ridelog.report.basis import start_text
-from ridelog.report.sentences import sentence, shown
+from ridelog.report.sentences import sentence, shown, start_text
 from ridelog.results import Analysis, Exposure, Segment, Traces
 from ridelog.ride import Ride
 from ridelog.words import heat as heat_words

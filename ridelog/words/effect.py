@@ -33,10 +33,10 @@ UNREADABLE = "the ride's file can't be read"
 
 METHOD = (
     "Over windows of a minute the coolant's rise is set equal to heat in less heat out. Heat in may depend in any way "
-    "on engine speed and throttle, heat out on speed; each ride has its own level of both, and soft ground, climbs and "
-    "fast stretches may differ besides. What is left is one ratio for the map. Its 95 % interval is the scatter between "
-    "rides (each left out in turn, Student's t), with 2 % for the model and the work the map costs at the same throttle "
-    "(2 to 5 % of it, good to 4 %, assumed)."
+    "on engine speed and throttle, heat out on speed; each ride has its own level of both, and soft ground, climbs "
+    "and fast stretches may differ besides. What is left is one ratio for the map. Its 95 % interval is the scatter "
+    "between rides (each left out in turn, Student's t), with 2 % for the model and the work the map costs at the "
+    "same throttle (2 to 5 % of it, good to 4 %, assumed)."
 )
 
 BUILD_METHOD = " Rides of all bikes of the build together; the interval holds a spread of 6 % between bikes, assumed."
@@ -55,8 +55,8 @@ def reason(why: str, *, rides: int, both: int, explained: float | None, band: Ba
         "ground": "the map was changed with the ground and hardly otherwise: ground and riding tell "
         f"{share} of when it was on. What the map does and what the ground does can't be told apart. Ride the same "
         "stretch once on each map, or switch in the middle of one",
-        "wide": f"the rides leave it anywhere from {_span(band)} of the standard map's heat, too far apart to be of use. "
-        "More rides on which the map changes on like ground narrow it",
+        "wide": f"the rides leave it anywhere from {_span(band)} of the standard map's heat, too far apart to be of "
+        "use. More rides on which the map changes on like ground narrow it",
         "swapped": f"heat reads as greater on the conservative map ({_span(band)} at the same throttle), as it would "
         "with the slot numbers the wrong way round. Check maps.conservative_slot and maps.slot_values in the bike file",
     }[why]

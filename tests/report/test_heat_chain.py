@@ -22,9 +22,10 @@ from ridelog.figures.ride_stack import ride_stack
 from ridelog.figures.series import RideLines
 from ridelog.ingest_options import ImportOptions
 from ridelog.ingest_read import read_rides
-from ridelog.report import heat_chain, heat_model, render, tables
+from ridelog.report import heat_chain, render, tables
 from ridelog.results import Analysis, Traces, to_json
 from ridelog.ride import Ride
+from ridelog.words import heat_model
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 AIR_C = 31.0

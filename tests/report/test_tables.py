@@ -9,10 +9,11 @@ from typing import Any
 
 import pytest
 
-from ridelog.report import basis, tables
-from ridelog.report.sentences import moment, sentence, shown
+from ridelog.report import tables
+from ridelog.report.sentences import moment, sentence, shown, start_text
 from ridelog.results import Boiling
 from ridelog.ride import LOCAL_START, Note, SourceFile, ride_day
+from ridelog.words import basis
 
 
 @pytest.fixture(scope="module")
@@ -135,7 +136,8 @@ def test_start_in_its_own_zone(start: datetime | None, zone: str | None, text: s
 def test_a_start_without_a_zone_is_shown_and_says_so(view: Any) -> None:
     ride = replace(view.ride, start_utc=None, timezone=None, extra={LOCAL_START: "2026-05-24T10:15:00"})
     assert tables.title(ride) == "dune-07, 24 May 2026, 10:15 (time zone not known)"
-    assert dict(basis.basis_rows(view.analysis, ride))["Start"] == "24 May 2026, 10:15 (time zone not known)"
+    rows = dict(basis.basis_rows(view.analysis, ride, start_text(ride)))
+    assert rows["Start"] == "24 May 2026, 10:15 (time zone not known)"
     assert ride_day(ride) == date(2026, 5, 24)
     undated = replace(ride, extra={})
     assert tables.title(undated) == "dune-07, day not known"
@@ -251,7 +253,7 @@ def test_defaults_are_told_in_words_with_their_keys_beside() -> None:
 
 
 def test_the_fingerprint_says_what_it_is_of(view: Any) -> None:
-    text = dict(basis.basis_rows(view.analysis, view.ride))["Settings"]
+    text = dict(basis.basis_rows(view.analysis, view.ride, start_text(view.ride)))["Settings"]
     assert view.analysis.basis.settings_hash[:12] in text
     assert "fingerprint" in text
     assert "bike file, advice sheet" in text

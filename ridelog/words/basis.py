@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ridelog.report.sentences import moment
 from ridelog.results import Analysis
-from ridelog.ride import Ride, local_start
+from ridelog.ride import Ride
 from ridelog.words.display import NBSP
 
 FINGERPRINT_NOTE = "of bike file, advice sheet and the program's constants: same fingerprint, same settings"
@@ -36,17 +35,13 @@ _STOOD_IN = {
 }
 
 
-def start_text(ride: Ride) -> str:
-    """Start of the ride on its own clock, with its zone; '' where not known."""
-    return moment(ride.start_utc, ride.timezone, local_start(ride))
-
-
-def basis_rows(analysis: Analysis, ride: Ride) -> list[tuple[str, str]]:
-    """Name and value of everything the figures rest on but the defaults (see `defaults`)."""
+def basis_rows(analysis: Analysis, ride: Ride, start: str) -> list[tuple[str, str]]:
+    """Name and value of everything the figures rest on but the defaults (see `defaults`); `start`: the ride's, in
+    words, '' where not known."""
     basis = analysis.basis
     rows = [
         ("Ride", ride.id),
-        ("Start", start_text(ride) or "not known"),
+        ("Start", start or "not known"),
         ("Bike file", analysis.ride.bike or "none: what needs the bike's mass, gearing or power is not told"),
         ("Advice sheet", basis.advice_version),
         ("Air temperature", f"{ride.ambient_c:g}{NBSP}°C, as stated" if ride.ambient_c is not None else "not stated"),
