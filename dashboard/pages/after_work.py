@@ -33,7 +33,7 @@ def card(rows: Sequence[AfterWork]) -> html.Section:
                     html.Tbody([_row(one) for one in rows]),
                 ]
             ),
-            className="scroll",
+            className="scroll cards",
             tabIndex="0",
             role="group",
             **{"aria-label": words.TITLE},
@@ -49,4 +49,7 @@ def _row(one: AfterWork) -> html.Tr:
         texts.compare_service(one.bike, day, one.what),
         href="/compare?" + urlencode({"bike": one.bike, "service": day}),
     )
-    return html.Tr([html.Th(link, scope="row"), *(html.Td(shown(cell)) for cell in words.cells(one))])
+    # on a phone a row is a card, and the column's name stands over its figure
+    named = zip(words.COLUMNS[1:], words.cells(one), strict=True)
+    cells = [html.Td(shown(cell), **{"data-name": name}) for name, cell in named]
+    return html.Tr([html.Th(link, scope="row"), *cells])

@@ -23,6 +23,10 @@ if TYPE_CHECKING:
     from ridelog.closer_rates import Alone
 
 
+WIDE = 4
+"""Tables of more columns are cards on a phone."""
+
+
 def card(view: RideView, look: Look) -> html.Section:
     """All of them."""
     alone = closer_rates.alone(view.study)
@@ -66,7 +70,10 @@ def _small(text: str) -> html.P:
 
 def _table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: str) -> html.Div:
     return parts.plain_table(
-        [shown(one) for one in columns], [[shown(cell) for cell in row] for row in rows], shown(caption)
+        [shown(one) for one in columns],
+        [[shown(cell) for cell in row] for row in rows],
+        shown(caption),
+        "cards" if len(columns) > WIDE else "",
     )
 
 
