@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import logging
 import socket
+import tempfile
 import threading
 import webbrowser
 from collections.abc import Callable
@@ -69,9 +70,12 @@ def serve(
         on_ready(address)
     if open_browser:
         threading.Thread(target=webbrowser.open, args=(address,), daemon=True).start()
+    # What is received waits beside the library and not in the machine's own folder, which may be memory.
+    before, tempfile.tempdir = tempfile.tempdir, str(desk.inbox.root)
     try:
         server.run()
     finally:
+        tempfile.tempdir = before
         server.close()
         desk.close()
 

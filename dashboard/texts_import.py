@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
+from dashboard.texts import JOB_STATES
+
 TITLE = "One import"
 JOIN_TITLE = "One ride from several files"
 JOIN_LEAD = "Nothing is stored yet. Look at the picture: where one line rises, the other should rise with it."
@@ -66,3 +70,10 @@ def step_said(seconds: str, name: str) -> str:
 def place(seconds: float) -> str:
     """A place that fits as well."""
     return f"{seconds:.1f} s"
+
+
+def counted(total: int, counts: Mapping[str, int]) -> str:
+    """How many imports are in which state."""
+    return f"{total} imports: " + ", ".join(
+        f"{counts[state]} {words}" for state, words in JOB_STATES.items() if counts.get(state)
+    )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -10,15 +11,17 @@ from typing import TYPE_CHECKING
 
 from dashboard.adding import drawings, joining, remedies
 from dashboard.adding.foreman import Foreman, progress_of
-from dashboard.adding.inbox import Inbox
-from dashboard.adding.jobs import Job
+from dashboard.adding.inbox import ENDED, Inbox
+from dashboard.adding.jobs import ASKS, Job, State
 from ridelog.errors import RidelogError, UsageError
 
 if TYPE_CHECKING:
     from ridelog.ingest_alignment import Alignment
     from ridelog.store.library import Library
 
-MOST_LISTED = 40
+MOST_LISTED, MOST_WANTING = 40, 100
+WANTS: frozenset[State] = frozenset({*ASKS, *ENDED, "working"})
+"""States in which a job is always listed: it wants an answer, or has to be taken up again."""
 
 
 class Desk:
@@ -35,10 +38,18 @@ class Desk:
         self.foreman.wake()
 
     def listed(self) -> tuple[list[Job], dict[str, str]]:
-        """The latest jobs, and what the workers are doing."""
-        found = self.inbox.jobs()[:MOST_LISTED]
-        doing = {job.id: progress_of(self.inbox.folder(job.id)) for job in found if job.state == "working"}
-        return found, doing
+        """Jobs that want something of the user, the latest of the others, and what the workers are doing."""
+        found = self.inbox.jobs()
+        # Of a folder of 200 logs the few that were refused must not fall off the end of the list.
+        others = [job.id for job in found if job.state not in WANTS]
+        shown = {*others[:MOST_LISTED], *[job.id for job in found if job.state in WANTS][:MOST_WANTING]}
+        listed = [job for job in found if job.id in shown]
+        doing = {job.id: progress_of(self.inbox.folder(job.id)) for job in listed if job.state == "working"}
+        return listed, doing
+
+    def counted(self) -> dict[State, int]:
+        """How many jobs are in each state, listed or not."""
+        return dict(Counter(job.state for job in self.inbox.jobs()))
 
     def job(self, job_id: str) -> Job:
         """One job. Raises UsageError."""

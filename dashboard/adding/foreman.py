@@ -26,7 +26,8 @@ LONGEST_S = 3600.0
 """A worker that takes longer is ended: the largest logs take minutes."""
 
 TOO_LONG = (
-    "The import took over an hour and was ended. Nothing was stored. A terminal has no such limit: ridelog import"
+    "The import took over an hour and was ended. A terminal has no such limit: ridelog import. What was stored before "
+    "that is recognised and not stored twice."
 )
 
 
@@ -70,13 +71,15 @@ class Foreman:
 
     def _run(self) -> None:
         while not self._closed:
+            wait_s: float | None = LOOK_S
             try:
                 self._look()
+                wait_s = LOOK_S if self._hands else None
             except Exception:
-                # One bad record must not stop all later imports.
+                # One bad record, or a disk that is full for a while, must not stop all later imports.
                 log.exception("the inbox could not be looked after")
                 time.sleep(1.0)
-            self._wake.wait(LOOK_S if self._hands else None)
+            self._wake.wait(wait_s)
             self._wake.clear()
 
     def _look(self) -> None:
@@ -97,7 +100,11 @@ class Foreman:
                 return
             process = _worker(self._library_root, folder)
             started = replace(job, state="working", tries=job.tries + 1, worker=process.pid, reason=None)
-            self._inbox.put(started)
+            try:
+                self._inbox.put(started)
+            except BaseException:
+                _end(process)  # nobody would know of it
+                raise
         self._hands.append(_Hand(job.id, process, time.monotonic()))
 
     def _after(self, hand: _Hand) -> None:

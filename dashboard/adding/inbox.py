@@ -23,6 +23,9 @@ FILE_BYTES = 2 * 1024**3
 """Largest file taken from a browser."""
 
 MOST_FILES = 200
+MOST_TOGETHER = 8
+"""Devices of one ride: each is compared with the others."""
+
 MOST_OPEN = 400
 SPARE_BYTES = 200 * 1024**2
 """So much of the disk stays free: a library on a full disk can't be written."""
@@ -32,8 +35,14 @@ KEPT_DAYS = 7
 
 PIECE_BYTES = 1024 * 1024
 
-STOPPED = "The import ended before it was finished: the process was stopped or ran out of memory. Nothing was stored."
-RESTARTED = "The dashboard was closed while this was being imported. Nothing was stored."
+STOPPED = (
+    "The import ended before it was finished: its process was stopped, or ran out of memory. Try again: what was "
+    "stored before that is recognised and not stored twice."
+)
+RESTARTED = (
+    "The dashboard was closed while this was being imported. Try again: what was stored before that is recognised and "
+    "not stored twice."
+)
 BROKE_OFF = "The upload broke off: the page was closed or lost its connection. Add the file again."
 
 
@@ -43,6 +52,19 @@ ENDED: frozenset[State] = frozenset({"stopped", "refused", "cancelled"})
 
 def _anew(job: Job) -> Job:
     return replace(job, state="waiting", reason=None, refusals=(), asked=None, progress="", added=())
+
+
+def _written(path: Path, body: IO[bytes], length: int) -> int:
+    """Write what comes; the bytes that did not come. Raises OSError."""
+    left = length
+    with path.open("wb") as out:
+        while left > 0:
+            piece = body.read(min(PIECE_BYTES, left))
+            if not piece:
+                break
+            out.write(piece)
+            left -= len(piece)
+    return left
 
 
 class Inbox:
@@ -108,6 +130,12 @@ class Inbox:
                     expected=f"1 byte to {FILE_BYTES // 1024**3} GB",
                     to_do="import it from a terminal: ridelog import FILE" if size else "choose a file with data in it",
                 )
+        if told.together and len(files) > MOST_TOGETHER:
+            raise UsageError(
+                f"{len(files)} files as one ride",
+                expected=f"{MOST_TOGETHER} devices at most",
+                to_do="add only the files of one ride at once, or leave the box for files of one ride empty",
+            )
         self.check_space(sum(size for _, size in files))
         with self._lock:
             if sum(job.state in jobs.OPEN for job in self.jobs()) >= MOST_OPEN:
@@ -144,14 +172,17 @@ class Inbox:
             raise UsageError(f"{length:,} bytes for {file.name}", expected=f"{file.size_bytes:,} bytes as announced")
         path = self.files(job)[number]
         path.parent.mkdir(mode=0o700, exist_ok=True)
-        left = length
-        with path.open("wb") as out:
-            while left > 0:
-                piece = body.read(min(PIECE_BYTES, left))
-                if not piece:
-                    break
-                out.write(piece)
-                left -= len(piece)
+        try:
+            left = _written(path, body, length)
+        except OSError as error:
+            # A reader that broke off and a disk that is full both leave a part of a file, which is no file.
+            path.unlink(missing_ok=True)
+            raise UsageError(
+                f"{file.name} could not be written ({error.strerror or error})",
+                where=str(self.root),
+                expected="room on the disk, and a connection that holds",
+                to_do="make room if the disk is full, then add the file again",
+            ) from error
         if left:
             path.unlink(missing_ok=True)
             raise UsageError(f"{file.name} broke off {left:,} bytes before its end", to_do="add the file again")

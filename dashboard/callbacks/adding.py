@@ -30,12 +30,13 @@ def register(app: Dash, desk: Desk) -> None:
     )
     def look(_tick: Any, _clock: Any, shown: str | None, added: int | None) -> tuple[Any, ...]:
         found, doing = desk.listed()
-        going = sum(job.state in OPEN for job in found)
-        mark = hashlib.sha256(repr((found, doing)).encode()).hexdigest()
+        counts = desk.counted()
+        going = sum(number for state, number in counts.items() if state in OPEN)
+        mark = hashlib.sha256(repr((found, doing, counts)).encode()).hexdigest()
         rides = sum(len(job.added) for job in found)
         button = texts.ADD if not going else f"{texts.ADD} ({going})"
         return (
-            no_update if mark == shown else adding.job_list(found, doing),
+            no_update if mark == shown else adding.job_list(found, doing, counts),
             no_update if mark == shown else mark,
             not going,
             no_update if mark == shown else button,

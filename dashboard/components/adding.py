@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard import texts_import as said
-from dashboard.adding.jobs import ASKS, OPEN, Job, Refusal
+from dashboard.adding.jobs import ASKS, OPEN, Job, Refusal, State
 from ridelog.report.sentences import shown
 
 
@@ -74,11 +74,14 @@ def bikes(names: Sequence[str]) -> list[html.Option]:
     return [html.Option(texts.ADD_NO_BIKE, value=""), *(html.Option(name, value=name) for name in names)]
 
 
-def job_list(found: Sequence[Job], progress: dict[str, str]) -> list[object]:
-    """What became of each import, latest first. `progress`: what a worker is doing, by job."""
+def job_list(found: Sequence[Job], progress: dict[str, str], counts: Mapping[State, int]) -> list[object]:
+    """What became of each import, latest first. `progress`: what a worker is doing, by job; `counts`: all there are, by
+    state."""
     if not found:
         return []
-    return [html.H3(texts.ADD_LIST), *(_job(job, progress.get(job.id, "")) for job in found)]
+    total = sum(counts.values())
+    told = html.P(said.counted(total, counts), className="small") if total > 1 else None
+    return [html.H3(texts.ADD_LIST), told, *(_job(job, progress.get(job.id, "")) for job in found)]
 
 
 def _job(job: Job, doing: str) -> html.Div:

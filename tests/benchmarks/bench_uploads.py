@@ -91,6 +91,8 @@ def server(root: Path) -> Iterator[str]:
     finally:
         process.terminate()
         process.wait(30)
+        assert process.stdout is not None
+        process.stdout.close()
 
 
 def ask(place: str, callback: dict[str, Any]) -> None:
