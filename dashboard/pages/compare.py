@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from base64 import b64encode
 from typing import TYPE_CHECKING
 
@@ -10,7 +9,8 @@ from dash import html
 
 from dashboard import texts
 from dashboard.components import parts
-from dashboard.pages.compare_picker import picker, ride_names
+from dashboard.components.naming import degrees, named, ride_names
+from dashboard.pages.compare_picker import picker
 from ridelog.figures.by_place import by_place, sample_svg, strokes
 from ridelog.report.sentences import shown
 from ridelog.words import compare as words
@@ -54,25 +54,12 @@ def layout(view: CompareView, look: Look) -> html.Div:
 
 def told(text: str, view: CompareView) -> str:
     """A sentence or a cell as it stands on the page: rides are named by their day, as in the list, not by their id."""
-    for ride, name in ride_names(view.items).items():
-        if ride in text:
-            text = re.sub(rf"\b([Rr])ide {re.escape(ride)}", lambda found, name=name: _the_ride(found[1], name), text)
-            text = text.replace(ride, name) if ride not in name else text
-    return _degrees(shown(text))
-
-
-def _degrees(text: str) -> str:
-    """Degrees without a number before them: `First, C a minute`."""
-    return re.sub(r"(,| in) C\b", r"\1 °C", text)
-
-
-def _the_ride(letter: str, name: str) -> str:
-    return f"{'The' if letter == 'R' else 'the'} ride of {name}"
+    return named(text, ride_names(view.items))
 
 
 def _head(column: str) -> str:
     """A column's name with a large letter; a unit keeps its own."""
-    return _degrees(column if "/" in column.split(maxsplit=1)[0] else column[:1].upper() + column[1:])
+    return degrees(column if "/" in column.split(maxsplit=1)[0] else column[:1].upper() + column[1:])
 
 
 def _places(view: CompareView, look: Look) -> list[object]:

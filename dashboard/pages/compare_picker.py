@@ -3,8 +3,6 @@ link, so that the address holds what is chosen and the way back leads through it
 
 from __future__ import annotations
 
-from collections import Counter
-from collections.abc import Sequence
 from typing import TYPE_CHECKING
 from urllib.parse import urlencode
 
@@ -12,19 +10,12 @@ from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard.components import parts
-from ridelog.report.sentences import moment
+from dashboard.components.naming import ride_names
 from ridelog.words.display import duration
 
 if TYPE_CHECKING:
     from dashboard.look import Look
     from dashboard.views import CompareView, RideItem
-
-
-def ride_names(items: Sequence[RideItem]) -> dict[str, str]:
-    """Rides by their day and hour; those that share it, or have none, by their id too."""
-    days = {item.id: moment(item.start_utc, item.timezone, item.start_local) for item in items}
-    often = Counter(days.values())
-    return {ride: day if day and often[day] == 1 else f"{day or texts.NO_DAY} ({ride})" for ride, day in days.items()}
 
 
 def picker(view: CompareView, look: Look) -> html.Section:
@@ -46,7 +37,7 @@ def picker(view: CompareView, look: Look) -> html.Section:
         ]
         listed = html.Ul([html.Li(link) for link in links], className="plain")
         inside.append(html.Details([html.Summary(texts.COMPARE_SERVICES), listed]))
-    return parts.card(texts.COMPARE_WHICH, *inside, name="which")
+    return parts.card(texts.COMPARE_WHICH, *inside, name="which", class_name="no-print")
 
 
 def _chosen(rides: tuple[str, ...], names: dict[str, str]) -> html.Ol:

@@ -8,6 +8,7 @@ from dash import dcc, html
 
 from dashboard import config, ids, texts
 from dashboard.components import parts
+from dashboard.components.naming import named, names_of
 from dashboard.pages.ride_picture import plot
 from dashboard.ride_address import with_margin
 from ridelog.advice import KINDS
@@ -17,6 +18,8 @@ from ridelog.words import places as words
 from ridelog.words.display import clock
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from dashboard.look import Look
     from dashboard.views import PlacesView
     from ridelog.analysis.passes_hottest import HotPlace, PlacePass
@@ -51,17 +54,20 @@ def content(view: PlacesView, look: Look) -> list[object]:
             html.P(texts.PLACES_ANEW, className="small"),
             dcc.Interval(id=ids.PLACES_CLOCK, interval=config.LOOK_MS),
         ]
+    names = names_of(view.when)
     first, *rest = found.summary or (texts.PLACES_NONE,)
-    inside: list[object] = [html.P(shown(first), className="answer", id="answer")]
+    inside: list[object] = [html.P(named(first, names), className="answer", id="answer")]
     if rest:
-        inside.append(parts.bullets([shown(one) for one in rest]))
+        inside.append(parts.bullets([named(one, names) for one in rest]))
     if look.units.name == "imperial":
         inside.append(html.P(texts.PLACES_UNITS, className="small"))
     if found.places:
-        inside += [_map(view, found, look), _table(found), _passes(view, found)]
+        inside += [_map(view, found, look), _table(found, names), _passes(view, found)]
     left = words.untold(found.cannot_tell)
     if left:
-        inside.append(parts.card(texts.PLACES_LEFT_OUT, parts.bullets([shown(one) for one in left]), name="left-out"))
+        inside.append(
+            parts.card(texts.PLACES_LEFT_OUT, parts.bullets([named(one, names) for one in left]), name="left-out")
+        )
     return [*inside, parts.cautions()]
 
 
@@ -105,16 +111,16 @@ def _kind(place: HotPlace) -> str:
     return KINDS_IN_ORDER[place.kind] if place.kind >= 0 else ""
 
 
-def _table(found: HotPlaces) -> html.Section:
+def _table(found: HotPlaces, names: Mapping[str, str]) -> html.Section:
     heads = [one.capitalize() for one in words.hot_columns(found.bike)]
     rows = []
     for number, place in enumerate(found.places, 1):
-        *cells, begins = (shown(cell) for cell in words.hot_cells(number, place, found.bike))
+        *cells, begins = (named(cell, names) for cell in words.hot_cells(number, place, found.bike))
         there = config.view_path(place.ride, *with_margin(place.start_s, place.start_s))
         rows.append((*cells, dcc.Link(begins, href=there)))
     return parts.card(
         texts.PLACES_TABLE,
-        parts.plain_table(heads, rows, texts.PLACES_TABLE),
+        parts.plain_table(heads, rows, texts.PLACES_TABLE, "cards"),
         html.P(shown(words.HOT_NOTE), className="small"),
         name="table",
     )

@@ -4,6 +4,7 @@ reach of everybody (the web content accessibility guidelines 2.2, AA, as far as 
 from __future__ import annotations
 
 import shutil
+from base64 import b64decode
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from pathlib import Path
@@ -46,6 +47,7 @@ FULL = {
     "compare-nothing": Page("/compare", "#compare-rides"),
     "compare-choices": Page("/compare", "#compare-rides", "#compare-rides details > summary", "#compare-rides a"),
     "review": Page("/review", "#answer"),
+    "places": Page("/places", "#answer"),
     "bikes": Page("/bikes", "main .plain"),
     "bike": Page("/bikes/enduro-12", "textarea.file"),
     "bike-flips": Page("/bikes/enduro-12", "#profile-look:enabled", "#profile-look", "#profile-flips h2"),
@@ -151,3 +153,26 @@ def test_an_empty_library_says_what_to_do(name: str, look: Any, empty: str, requ
         reachable(look, request.getfixturevalue("rules"))
     finally:
         look.base = before
+
+
+@pytest.mark.parametrize("name", ["ride", "compare", "review", "places"])
+def test_pictures_are_drawn_for_paper_and_then_for_the_screen_again(
+    name: str, look: Any, named: tuple[Path, dict[str, str]]
+) -> None:
+    sizes = (
+        "return [...document.querySelectorAll('main .js-plotly-plot')].map((one) => "
+        "[one._fullLayout.width, one._fullLayout.height, one.parentElement.offsetHeight])"
+    )
+    shown(look, FULL[name], named[1], "light")
+    on_screen = look.run(sizes)
+    assert on_screen
+    for _ in range(2):
+        look.run("window.dispatchEvent(new Event('beforeprint'))")
+        on_paper = look.run(sizes)
+        assert {width for width, _, _ in on_paper} == {690}
+        assert all(height == box <= 700 for _, height, box in on_paper)
+        look.run("window.dispatchEvent(new Event('afterprint'))")
+        look.until(lambda: look.run(sizes) == on_screen)
+    printed = look.driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
+    assert b64decode(printed["data"]).startswith(b"%PDF")
+    clean(look)

@@ -10,9 +10,9 @@ from page_text import parts, words
 import sample_logs
 from dashboard import ids
 from dashboard.callbacks.routing import leads_somewhere, page
+from dashboard.components.naming import ride_names
 from dashboard.config import compare_path
 from dashboard.pages.compare import told
-from dashboard.pages.compare_picker import ride_names
 from dashboard.provider import CompareQuestion, LibraryProvider, RideItem
 from ridelog.figures.by_place import by_place
 from ridelog.ingest import ImportOptions, import_files

@@ -16,13 +16,13 @@ from page_text import parts, words
 import sample_logs
 from dashboard import ids, provider_places, texts
 from dashboard.callbacks.routing import leads_somewhere, page
+from dashboard.components.naming import named, ride_names
 from dashboard.look import Look
 from dashboard.pages.places import content
 from dashboard.provider import LibraryProvider
 from ridelog.errors import LibraryError
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.places_hot import hot_places
-from ridelog.report.sentences import shown
 from ridelog.store.library import Library
 from ridelog.words import places as place_words
 
@@ -55,10 +55,10 @@ def test_it_says_what_the_command_says(provider: LibraryProvider, root: Path) ->
     text = words(shown_page)
     assert title == "Hot places · ridelog"
     for line in told.summary:
-        assert words(shown(line)) in text
+        assert words(named(line, ride_names(provider.rides()))) in text
     for number, place in enumerate(told.places, 1):
         for cell in place_words.hot_cells(number, place, None):
-            assert words(shown(cell)) in text
+            assert words(named(cell, ride_names(provider.rides()))) in text
 
 
 def test_each_pass_leads_to_its_moment(provider: LibraryProvider, root: Path) -> None:
