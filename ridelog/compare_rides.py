@@ -12,6 +12,7 @@ from ridelog.compare_heat import alike
 from ridelog.errors import UsageError
 from ridelog.ride import day_of, ride_day
 from ridelog.study import Known, Progress, Study, study
+from ridelog.words import compare as words
 from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
@@ -93,10 +94,10 @@ def around_service(library: Library, bike: Bike, day: date, progress: Progress |
     dated, undated = _dated(library, bike)
     before = [(when, name) for when, name in dated if sum(when >= work for work in works) == place]
     after = [(when, name) for when, name in dated if sum(when >= work for work in works) == place + 1]
-    left_out = [f"{name}: it has no date" for name in undated]
+    left_out = [words.no_date(name) for name in undated]
     beyond = len(dated) - len(before) - len(after)
     if beyond:
-        left_out.append(f"{beyond} of the bike's rides: other work listed in the bike file lies between")
+        left_out.append(words.beyond_other_work(beyond))
     if not before or not after:
         side = "before" if not before else "after"
         raise UsageError(
@@ -108,7 +109,7 @@ def around_service(library: Library, bike: Bike, day: date, progress: Progress |
     sides = []
     for rows in (before, after):
         nearest = sorted(rows, key=lambda row: (abs((row[0] - day).days), row[1]))
-        left_out += [f"{name}: further from the work than {MOST_A_SIDE} others" for _, name in nearest[MOST_A_SIDE:]]
+        left_out += [words.far_from_work(name, MOST_A_SIDE) for _, name in nearest[MOST_A_SIDE:]]
         sides.append(tuple(_alone(library, name, progress, bike) for _, name in nearest[:MOST_A_SIDE]))
     return Chosen(
         sides[1], sides[0], f"{bike.id} after the work", f"{bike.id} before it", f"{day}: {what}", tuple(left_out)

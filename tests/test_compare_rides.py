@@ -84,7 +84,7 @@ def test_rides_on_either_side_up_to_the_next_work(tmp_path: Path) -> None:
     assert ids(chosen.others) == [kept[9], kept[3]]
     assert chosen.service == "2026-05-10: radiators washed"
     assert chosen.left_out[0] == f"{undated}: it has no date"
-    assert chosen.left_out[1].startswith("2 of the bike's rides: other work")
+    assert chosen.left_out[1].startswith("2 rides of the bike: other work")
     both = compare_rides.around_service(library, library.bike("heron-300"), date(2026, 5, 20))
     assert both.service == "2026-05-20: new pump seal; coolant renewed"
     assert ids(both.others) == [kept[14], kept[10]]

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from dash import dcc, html
 
 from ridelog.figures.theme import GRAPH_CONFIG
-from ridelog.report.tables import KeyFigure
 from ridelog.words.cautions import CAUTIONS
+from ridelog.words.key_figures import KeyFigure
 
 if TYPE_CHECKING:
     from plotly.graph_objects import Figure

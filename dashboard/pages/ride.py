@@ -16,6 +16,7 @@ from dashboard.pages import notes as note_pages
 from dashboard.views import RideView
 from ridelog.figures.ride_stack import View, whole
 from ridelog.report import tables
+from ridelog.words import key_figures
 
 if TYPE_CHECKING:
     from dashboard.casebook import NoteItem
@@ -68,7 +69,7 @@ def content(
         parts.bullets(tables.rest(analysis)) if len(analysis.summary) > 1 else None,
         _not_logged(tables.missing_text(set(ride.channels))),
         html.P(texts.UNITS_NOTE, className="small") if look.units.name == "imperial" else None,
-        parts.key_figures(tables.key_figures(analysis, look.units)),
+        parts.key_figures(key_figures.key_figures(analysis, look.units)),
         html.Div([ride_picture.picture_card(view, seen, look, of_address), _side(view, seen, look)], className="work"),
         html.Div([behind.card(view), note_pages.card(notes, said, draft, ride=ride.id)], className="pair behind-pair"),
         ride_tables.stretches(view, look, seen.selected),

@@ -10,6 +10,7 @@ from dashboard.components.stretches import stretch_table
 from dashboard.look import Look
 from dashboard.views import RideView
 from ridelog.report import tables
+from ridelog.words import key_figures
 from ridelog.words import riding as riding_words
 
 
@@ -26,7 +27,7 @@ def stretches(view: RideView, look: Look, selected: int | None = None) -> html.S
     return parts.card(
         "Flagged stretches",
         html.Div([stretches_of(view, look, config.STRETCHES, selected), more], id=ids.TABLE),
-        html.P(tables.STRETCHES_NOTE, className="small"),
+        html.P(key_figures.STRETCHES_NOTE, className="small"),
         name="stretches",
     )
 

@@ -131,7 +131,7 @@ def drop(case_: str, ride: str | None, *, yes: bool, as_json: bool, library_fold
     # By its id alone: what is damaged can be removed like the rest.
     case_name = library.complaint_id(case_)
     name = _ride_of(library.complaint(case_name), ride) if ride is not None else None
-    what = f"case {case_name} with all that was found" if name is None else f"{name} and its findings"
+    what = words.losing(case_name, name)
     if not yes and not click.confirm(f"Remove {what}?", err=True):
         say("nothing removed")
         return

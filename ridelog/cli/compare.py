@@ -117,7 +117,7 @@ def print_comparison(found: Comparison) -> None:
     show.lines(pages.title(found), found.summary)
     for table in pages.tables(found):
         show.table(table.title, table.columns, table.rows, right=table.right, optional=table.optional)
-    show.lines("How the rides were ridden", pages.riding_lines(found))
+    show.lines(words.RIDDEN, pages.riding_lines(found))
     show.lines("Can't tell", [f"{question_words(one.question)} {one.reason}." for one in found.cannot_tell])
     show.lines("Left out", found.left_out)
     show.lines("", [words.METHOD, *found.cautions] if found.settle else found.cautions)

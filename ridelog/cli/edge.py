@@ -11,6 +11,7 @@ import click
 
 from ridelog.cli.show import plain
 from ridelog.errors import InputRefused, LibraryError, RidelogError
+from ridelog.words import progress as doing
 
 DONE, SOME_REFUSED, UNUSABLE, OUR_FAULT = 0, 1, 2, 3
 """The exit statuses of every command."""
@@ -31,7 +32,7 @@ def run(command: click.Command) -> None:
         error.show(sys.stderr)
         sys.exit(UNUSABLE)
     except (click.Abort, KeyboardInterrupt):
-        say("stopped; nothing half-done was kept")
+        say(doing.STOPPED)
         sys.exit(130)
     except RidelogError as error:
         say(error.one_line())

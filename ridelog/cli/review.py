@@ -124,13 +124,13 @@ def print_review(found: Review, *, each: bool = False, cases: Sequence[str] = ()
     _print_groups("By kind of stretch", "kind", found.by_kind)
     _print_groups("By month", "month", found.by_month)
     _print_groups("By advice sheet", "sheet", found.by_sheet)
-    _print_outcome("Time above, by share of the advised time on the map", "on the map", found.outcome)
+    _print_outcome(words.ABOVE_BY_SHARE, "on the map", found.outcome)
     if len(found.by_sheet) > 1:
-        _print_outcome("Time above, by advice sheet", "sheet", found.outcome_by_sheet)
+        _print_outcome(words.ABOVE_BY_SHEET, "sheet", found.outcome_by_sheet)
     if each:
         rows = [words.ride_cells(one) for one in found.rides]
         show.table("Each ride", words.RIDE_COLUMNS, rows, right=(2, 3, 4), optional=(5, 1))
-    show.lines("Rides that could not be judged", words.unjudged_lines(found.unjudged, NAMED))
+    show.lines(words.NOT_JUDGED, words.unjudged_lines(found.unjudged, NAMED))
     show.lines("Closed cases", cases)
     show.lines("", [words.STARRED, words.bands_line(), words.CAUTION])
 

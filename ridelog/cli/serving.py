@@ -14,6 +14,7 @@ from ridelog.cli import show
 from ridelog.cli.common import library_option, open_library, progress
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import UsageError
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.cli.demo_library import Demo
@@ -63,7 +64,7 @@ def _serve(folder: Path | None, host: str, port: int, token: str | None, *, brow
     from dashboard.server import serve as run
 
     def ready(address: str) -> None:
-        say(f"the dashboard is at {address} (Ctrl-C stops it)")
+        say(doing.dashboard_at(address))
 
     run(folder, host, port, token=token, open_browser=browser, on_ready=ready)
 

@@ -18,7 +18,7 @@ from ridelog.report import customer, heat_chain, note_list, tables
 from ridelog.report.sentences import start_text
 from ridelog.results import Analysis, Traces
 from ridelog.ride import Ride
-from ridelog.words import basis, heat_model
+from ridelog.words import basis, heat_model, key_figures
 from ridelog.words import customer as customer_words
 from ridelog.words import riding as riding_words
 from ridelog.words.cautions import CAUTIONS
@@ -96,14 +96,14 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "answer": tables.answer(analysis),
         "rest": tables.rest(analysis),
         "imperial": shown.name == "imperial",
-        "key_figures": tables.key_figures(analysis, shown),
+        "key_figures": key_figures.key_figures(analysis, shown),
         "missing": tables.missing_text(set(ride.channels)),
         "absent": absent_panels(analysis, lines),
         "has_map": course(lines) is not None,
         "legend": tables.legend(analysis, lines.traces),
         "segment_columns": tables.SEGMENT_COLUMNS,
         "segments": tables.segment_rows(analysis, shown),
-        "stretches_note": tables.STRETCHES_NOTE,
+        "stretches_note": key_figures.STRETCHES_NOTE,
         "exposure_columns": tables.exposure_columns(analysis),
         "exposure": tables.exposure_rows(analysis, shown),
         "riding_title": riding_words.TITLE,

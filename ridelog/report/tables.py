@@ -9,36 +9,25 @@ from dataclasses import dataclass
 
 from ridelog.figures.course_strip import MAP_STATES, map_stretches
 from ridelog.figures.quality_marks import distinct
-from ridelog.intervals import Interval, total_s
 from ridelog.report.sentences import sentence, shown, start_text
 from ridelog.results import Analysis, Exposure, Segment, Traces
 from ridelog.ride import Ride
 from ridelog.words import heat as heat_words
 from ridelog.words import riding as riding_words
 from ridelog.words.display import DASH, METRIC, NBSP, Display, clock, duration, number, share
+from ridelog.words.key_figures import SETTLE_LEGEND, TOO_LITTLE, WHAT_IF_ROW, observed
 from ridelog.words.terms import (
     ACTION_WORDS,
     KIND_WORDS,
-    MAP_SOURCE_WORDS,
     MAP_WORDS,
     VERDICT_SIGNS,
     channel_words,
-    map_source,
     missing_channels,
     quality_words,
     question_words,
     segment_words,
     verdict_words,
 )
-
-
-@dataclass(frozen=True)
-class KeyFigure:
-    """A number on top of the page: what, the figure, and how much of the ride it speaks of."""
-
-    label: str
-    value: str
-    note: str
 
 
 @dataclass(frozen=True)
@@ -65,10 +54,6 @@ SEGMENT_COLUMNS = (
     "Time on it",
     "Advice",
 )
-STRETCHES_NOTE = (
-    "● followed  ◐ switched late  ○ not switched  ? can't tell  – no switch advised. Times count from the first "
-    "sample. The time a rider needs to switch is left out of the advice figures. " + heat_words.SETTLE_NOTE
-)
 EXPOSURE_COLUMNS = ("Above", "Time", "The sensor allows", "Times", "Longest", "Engine off", "Not known")
 ESTIMATED_COLUMN = "Estimated, where not logged"
 QUALITY_COLUMNS = ("Channel", "What", "From", "To", "Values", "Detail")
@@ -83,102 +68,13 @@ def title(ride: Ride) -> str:
 def answer(analysis: Analysis) -> str:
     """The one sentence that goes on top."""
     if not analysis.summary:
-        return "This log holds too little to tell how hot the engine ran."
+        return TOO_LITTLE
     return shown(analysis.summary[0])
 
 
 def rest(analysis: Analysis) -> list[str]:
     """The sentences after the first."""
     return [shown(text) for text in analysis.summary[1:]]
-
-
-def key_figures(analysis: Analysis, display: Display = METRIC) -> list[KeyFigure]:
-    """Peak, time above, advice, boiling margin, duration and distance, each with what it covers."""
-    found = [_peak(analysis, display)]
-    worst = _worst(analysis.exposure)
-    if worst is not None:
-        found.append(_time_above(worst, display))
-    found.append(_advice(analysis))
-    found.append(_boiling(analysis, display))
-    facts = analysis.ride
-    gaps = total_s(Interval(*gap) for gap in facts.gaps)
-    found.append(
-        KeyFigure(
-            "Duration", duration(facts.duration_s),
-            f"{duration(facts.moving_s)} moving" if facts.moving_s is not None else "moving time can't be told",
-        )
-    )  # fmt: skip
-    hole = f"{duration(gaps)} without data" if gaps else "no hole in the log"
-    found.append(KeyFigure("Distance", display.distance_text(facts.distance_m), hole))
-    return found
-
-
-def _peak(analysis: Analysis, display: Display) -> KeyFigure:
-    channel = analysis.ride.channels.get("coolant_c")
-    peaks = [row.peak_c for row in analysis.exposure if row.peak_c is not None]
-    if channel is None or not peaks:
-        return KeyFigure("Peak coolant", DASH, "coolant was not logged")
-    return KeyFigure(
-        "Peak coolant", display.peak_text(max(peaks)), f"coolant known for {share(channel.coverage)} of the ride"
-    )
-
-
-def _worst(rows: tuple[Exposure, ...]) -> Exposure | None:
-    """The highest threshold that was passed, else the lowest one: the row a rider asks for first."""
-    passed = [row for row in rows if row.observed_high_s > 0]
-    ordered = sorted(passed or rows, key=lambda row: row.threshold_c)
-    return (ordered[-1] if passed else ordered[0]) if ordered else None
-
-
-def _time_above(row: Exposure, display: Display) -> KeyFigure:
-    label = f"Time above {display.temperature_text(row.threshold_c)} ({row.name})"
-    if not _observed(row):
-        if row.estimated_s is None:
-            return KeyFigure(label, "can't tell", "coolant was not logged")
-        band = f"{duration(row.estimated_low_s)} to {duration(row.estimated_high_s)}"
-        return KeyFigure(label, f"about {duration(row.estimated_s)}", f"estimated, {band}: coolant was not logged")
-    note = f"the sensor allows {duration(row.observed_low_s)} to {duration(row.observed_high_s)}"
-    if row.unknown_s > 0:
-        note += f", not known for {duration(row.unknown_s)}"
-    return KeyFigure(label, duration(row.observed_s), note)
-
-
-def _observed(row: Exposure) -> bool:
-    """False where the coolant was never known: nought seconds seen is then no finding."""
-    return row.peak_c is not None
-
-
-def _advice(analysis: Analysis) -> KeyFigure:
-    adherence = analysis.adherence
-    label = "On the conservative map where advised"
-    if adherence.advised_s <= 0:
-        return KeyFigure(label, DASH, "no stretch called for it")
-    if adherence.share is None:
-        why = "map not known there" if map_source(analysis) is not None else "map not logged"
-        return KeyFigure(label, "can't tell", f"{duration(adherence.advised_s)} advised, {why}")
-    note = f"{duration(adherence.conservative_s)} of {duration(adherence.advised_s)}"
-    if (source := map_source(analysis)) in MAP_SOURCE_WORDS:
-        note += f", {MAP_SOURCE_WORDS[source]}"
-    if adherence.unknown_s > 0:
-        note += f", map not known for {duration(adherence.unknown_s)}"
-    return KeyFigure(label, share(adherence.share), note)
-
-
-def _boiling(analysis: Analysis, display: Display) -> KeyFigure:
-    boiling = analysis.boiling
-    label = "Coolant at its peak, against boiling"
-    if boiling is None or boiling.margin_sealed_c is None or boiling.margin_vented_c is None:
-        return KeyFigure(label, DASH, "can't be told")
-    sealed, vented = (_side(value, display) for value in (boiling.margin_sealed_c, boiling.margin_vented_c))
-    if boiling.margin_sealed_c <= 0:
-        return KeyFigure(label, sealed, f"the boiling point even with a sealed cap; {vented} it if the cap leaks")
-    there = "it" if boiling.margin_vented_c > 0 else "it: it may have boiled"
-    return KeyFigure(label, sealed, f"the boiling point with a sealed cap; if the cap leaks, {vented} {there}")
-
-
-def _side(margin_k: float, display: Display) -> str:
-    """`12 °C below` for a margin that is left, `11 °C above` for one that is used up."""
-    return f"{display.temperature_step_text(abs(margin_k))} {'below' if margin_k > 0 else 'above'}"
 
 
 def segment_rows(analysis: Analysis, display: Display = METRIC) -> list[SegmentRow]:
@@ -261,7 +157,7 @@ def _estimates(analysis: Analysis) -> bool:
 
 def _exposure_row(row: Exposure, display: Display) -> tuple[str, ...]:
     name = f"{display.temperature_text(row.threshold_c)} ({row.name})"
-    if not _observed(row):
+    if not observed(row):
         return (name, "can't tell", DASH, DASH, DASH, DASH, duration(row.unknown_s))
     return (
         name,
@@ -342,7 +238,7 @@ def course_legend(analysis: Analysis, traces: Traces) -> list[tuple[str, str]]:
 def heat_legend(traces: Traces) -> list[tuple[str, str]]:
     """Style name and words of what the heat balance draws."""
     drawn = (
-        ("settle_c", "settles", "where the coolant would settle, with its band"),
+        ("settle_c", "settles", SETTLE_LEGEND),
         ("coolant_estimated_c", "estimated", "coolant, estimated"),
         ("heat_in_kps", "heat_in", "heat in"),
         ("heat_out_kps", "heat_out", "heat out"),
@@ -386,6 +282,3 @@ def what_if_by_threshold(analysis: Analysis) -> list[str]:
     """A row more for `exposure_by_threshold`: its name, then the time above each; empty where it can't be told."""
     rows = what_if_rows(analysis)
     return [WHAT_IF_ROW, *(row[-1] for row in rows)] if rows else []
-
-
-WHAT_IF_ROW = "On the conservative map where advised"

@@ -182,6 +182,11 @@ def reopened(name: str) -> str:
     return f"Case {name} is open again; what the workshop had found stays with it."
 
 
+def losing(name: str, ride: str | None) -> str:
+    """What is lost, for the question."""
+    return f"case {name} with all that was found" if ride is None else f"{ride} and its findings"
+
+
 def dropped(name: str, ride: str | None) -> str:
     """A case, or a ride of it, was removed."""
     return f"Case {name} removed." if ride is None else f"Case {name}: {ride} taken out."

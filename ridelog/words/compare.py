@@ -115,6 +115,9 @@ def per_minute(band: Band) -> str:
     )
 
 
+RIDDEN = "How the rides were ridden"
+
+
 def side_names(found: Comparison) -> tuple[str, str]:
     """What both sides are called in tables and sentences."""
     if found.mode == "service":
@@ -128,6 +131,21 @@ def side_names(found: Comparison) -> tuple[str, str]:
 def no_balance(rides_: Sequence[str], reasons: Sequence[str]) -> str:
     """No ride of a side has a heat balance."""
     return f"no heat balance can be made of {listed(rides_)}: {'; '.join(reasons)}"
+
+
+def no_date(ride: str) -> str:
+    """A ride that can't be put before or after the work."""
+    return f"{ride}: it has no date"
+
+
+def beyond_other_work(count: int) -> str:
+    """Rides with other work between them and the work asked about."""
+    return f"{rides(count)} of the bike: other work listed in the bike file lies between"
+
+
+def far_from_work(ride: str, most: int) -> str:
+    """A ride beyond the number that is taken a side."""
+    return f"{ride}: {most} others are nearer to the work"
 
 
 def left_out_of_heat(ride: str, reason: str | None) -> str:

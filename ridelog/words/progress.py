@@ -8,6 +8,7 @@ REVIEWING = "reviewing"
 WRITING = "writing"
 WRITING_REPORT = "writing the report"
 COMPARING_WITH_TODAY = "comparing with today"
+STOPPED = "stopped; nothing half-done was kept"
 LEARNING_BIKE = "learning from other rides of this bike"
 LEARNING_MAP = "learning what the conservative map does from other rides"
 
@@ -30,3 +31,8 @@ def looking_at(number: int, of: int) -> str:
 def storing(files: list[str]) -> str:
     """The files of one ride."""
     return f"storing {' + '.join(files)}"
+
+
+def dashboard_at(address: str) -> str:
+    """The dashboard runs."""
+    return f"the dashboard is at {address} (Ctrl-C stops it)"

@@ -245,6 +245,10 @@ def _estimated(review: Review) -> str:
 
 # -- tables -----------------------------------------------------------------------------------------------------------
 
+ABOVE_BY_SHARE = "Time above, by share of the advised time on the map"
+ABOVE_BY_SHEET = "Time above, by advice sheet"
+NOT_JUDGED = "Rides that could not be judged"
+
 GROUP_COLUMNS = ("rides", "advised", "map not known", "on the map", "rides that followed")
 OUTCOME_COLUMNS = ("rides", "hours", "seconds an hour", "band")
 

@@ -12,6 +12,7 @@ from selenium.webdriver.common.actions.action_builder import ActionBuilder
 
 from dashboard.provider import LibraryProvider, RideView
 from ridelog.report import heat_chain, render, tables
+from ridelog.words import key_figures
 
 pytestmark = pytest.mark.browser
 
@@ -62,7 +63,7 @@ def test_list_and_ride(size: str, view: RideView, request: pytest.FixtureRequest
     look.wait(DRAWN)
     look.wait("#map .main-svg .trace")
     assert look.text("#answer") == plain(tables.answer(view.analysis))
-    for figure in tables.key_figures(view.analysis):
+    for figure in key_figures.key_figures(view.analysis):
         assert plain(figure.value) in look.text(".keys")
         assert plain(figure.note) in look.text(".keys")
     assert len(look.driver.find_elements("css selector", "tr.stretch")) == len(view.analysis.segments)
@@ -94,7 +95,8 @@ def test_a_press_on_a_stretch_shows_it(size: str, view: RideView, request: pytes
     look.until(
         lambda: "chosen" in look.driver.find_elements("css selector", "tr.stretch")[index].get_attribute("class")
     )
-    look.until(lambda: len(look.driver.find_elements("css selector", "#map .trace")) == marks + 1)
+    # the map marks the stretch, and the part of the course in view
+    look.until(lambda: len(look.driver.find_elements("css selector", "#map .trace")) == marks + 2)
     look.until(lambda: look.run("return document.querySelector('#h-picture').getBoundingClientRect().top >= -1"))
     look.picture(f"ride-{size}-stretch")
     whole = look.wait("#view-whole")

@@ -25,7 +25,7 @@ from ridelog.ingest_read import read_rides
 from ridelog.report import heat_chain, render, tables
 from ridelog.results import Analysis, Traces, to_json
 from ridelog.ride import Ride
-from ridelog.words import heat_model
+from ridelog.words import heat_model, key_figures
 
 SAMPLES = Path(__file__).resolve().parents[2] / "sample_logs"
 AIR_C = 31.0
@@ -205,7 +205,7 @@ def test_a_ride_without_coolant_is_estimated_and_says_so(silent: Case) -> None:
     for row, shown in zip(silent.analysis.exposure, tables.exposure_rows(silent.analysis), strict=True):
         assert row.estimated_s is not None
         assert re.match(r".+ \(.+ to .+\)$", shown[-1])
-    worst = [figure for figure in tables.key_figures(silent.analysis) if figure.label.startswith("Time above")]
+    worst = [figure for figure in key_figures.key_figures(silent.analysis) if figure.label.startswith("Time above")]
     assert worst[0].value.startswith("about")
     assert "coolant was not logged" in worst[0].note
     text = json.dumps(to_json(silent.analysis), allow_nan=False)

@@ -13,7 +13,7 @@ from ridelog.report import tables
 from ridelog.report.sentences import moment, sentence, shown, start_text
 from ridelog.results import Boiling
 from ridelog.ride import LOCAL_START, Note, SourceFile, ride_day
-from ridelog.words import basis
+from ridelog.words import basis, key_figures
 
 
 @pytest.fixture(scope="module")
@@ -24,7 +24,7 @@ def view(fakes: ModuleType) -> Any:
 def values(analysis: Any) -> dict[str, tuple[str, str]]:
     return {
         figure.label: (figure.value.replace("\u00a0", " "), figure.note.replace("\u00a0", " "))
-        for figure in tables.key_figures(analysis)
+        for figure in key_figures.key_figures(analysis)
     }
 
 
@@ -39,14 +39,16 @@ def test_the_lowest_threshold_leads_where_none_was_passed(view: Any) -> None:
     calm = tuple(
         replace(row, observed_s=0.0, observed_low_s=0.0, observed_high_s=0.0) for row in view.analysis.exposure
     )
-    labels = [f.label.replace("\u00a0", " ") for f in tables.key_figures(replace(view.analysis, exposure=calm))]
+    labels = [f.label.replace("\u00a0", " ") for f in key_figures.key_figures(replace(view.analysis, exposure=calm))]
     assert "Time above 95 °C (warm)" in labels
 
 
 def test_a_threshold_the_sensor_may_have_passed_is_not_hidden(view: Any) -> None:
     rows = list(view.analysis.exposure)
     rows[2] = replace(rows[2], observed_high_s=12.0)
-    labels = [f.label.replace("\u00a0", " ") for f in tables.key_figures(replace(view.analysis, exposure=tuple(rows)))]
+    labels = [
+        f.label.replace("\u00a0", " ") for f in key_figures.key_figures(replace(view.analysis, exposure=tuple(rows)))
+    ]
     assert "Time above 115 °C (limit)" in labels
 
 
