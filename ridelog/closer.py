@@ -113,7 +113,7 @@ def hot_by_map(study: Study) -> HotMap | None:
     record = _highest_passed(study)
     if record is None:
         return None
-    over = _above(coolant_of(study), record.threshold_c)
+    over = above(coolant_of(study), record.threshold_c)
     spans = [Interval(float(a), float(b)) for a, b in zip(over.start_s, over.end_s, strict=True)]
     used = track_of(study)
     seconds = {
@@ -166,7 +166,7 @@ def levels(study: Study) -> tuple[Level, ...]:
     between = np.arange(np.ceil(lowest / STEP_C) * STEP_C, top + 1e-9, STEP_C).tolist()
     rows = []
     for value in sorted({*thresholds, *between}):
-        over = _above(coolant, value)
+        over = above(coolant, value)
         rows.append(
             Level(
                 value,
@@ -174,14 +174,15 @@ def levels(study: Study) -> tuple[Level, ...]:
                 over.total_s,
                 int(over.start_s.size),
                 over.longest_s,
-                _above(coolant, value + SENSOR_C).total_s,
-                _above(coolant, value - SENSOR_C).total_s,
+                above(coolant, value + SENSOR_C).total_s,
+                above(coolant, value - SENSOR_C).total_s,
             )
         )
     return tuple(rows)
 
 
-def _above(coolant: Samples, threshold_c: float) -> exposure.Above:
+def above(coolant: Samples, threshold_c: float) -> exposure.Above:
+    """Stretches of the samples above a temperature."""
     return exposure.above(coolant.t_s, coolant.y, coolant.joined, threshold_c)
 
 
