@@ -1,0 +1,121 @@
+"""Every sentence of a result stands in `ridelog/words/`: no other module of the package makes one.
+
+A sentence is a text of five words or more, f-strings with what they fill in counted whole. Docstrings, help of commands
+and options, statements to the database and messages of errors are none. What else may stand elsewhere is listed with
+its reason.
+"""
+
+from __future__ import annotations
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+LEAST_WORDS = 5
+
+ALLOWED: dict[str, str] = {
+    "readers/": "what a reader notes of a file stands beside the refusal of the same fault",
+    "normalize/": "as in the readers",
+    "clock/": "as in the readers",
+    "quality/": "what a rule of doubt saw stands beside the rule and its bounds",
+    "offset/": "what clocks show stands beside the measurement; half of it are refusals",
+    "ingest_": "notes and refusals of the import",
+    "store/": "statements to the catalogue and refusals",
+    "channels.py": "the table of channels, which README repeats",
+    "bike.py": "the draft of a bike file",
+    "advice.py": "the draft of an advice sheet, and refusals of one",
+    "profile_file.py": "refusals of a file that a user wrote",
+    "ignition_table.py": "refusals of a table",
+    "notes.py": "refusals of a time or a note",
+    "note_about.py": "patterns of what riders write",
+    "report/sentences.py": "how a date is written",
+    "cli/edge.py": "how a fault of the program reads",
+    "figures/": "labels stand where they are drawn",
+    "report/heat_chain.py": "each line of the worked example stands beside its formula",
+    "report/render.py": "a policy of the page, not to be read",
+    "export": "what stands in files for other programs",
+    "review.py": "how a band came about, in JSON",
+    "analysis/thermal_prior.py": "a mark in JSON",
+    "analyze_drive.py": "a mark in JSON",
+}
+
+_HELP = {"option", "argument", "command", "group", "version_option"}
+_ERRORS = re.compile(r"(Error|Refused|NotInLibrary|BadParameter|fail|Undecided)$")
+_WORD = re.compile(r"[A-Za-z]{2,}")
+_SQL = re.compile(r"^\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|DROP|PRAGMA)\b|\bFROM \w+ (WHERE|JOIN)\b")
+
+
+def sentences(source: str) -> Iterator[tuple[int, str]]:
+    """Line and text of each sentence in a module."""
+    tree = ast.parse(source)
+    above = {id(child): node for node in ast.walk(tree) for child in ast.iter_child_nodes(node)}
+    for node in ast.walk(tree):
+        text = _text(node)
+        parent = above.get(id(node))
+        if text is None or isinstance(parent, ast.JoinedStr | ast.FormattedValue | ast.Expr):
+            continue
+        if len(_WORD.findall(text)) < LEAST_WORDS or _SQL.search(text) or _is_message(node, above):
+            continue
+        yield node.lineno, text
+
+
+def _text(node: ast.AST) -> str | None:
+    if isinstance(node, ast.JoinedStr):
+        return "".join(str(part.value) if isinstance(part, ast.Constant) else " it " for part in node.values)
+    return node.value if isinstance(node, ast.Constant) and isinstance(node.value, str) else None
+
+
+def _is_message(node: ast.AST, above: dict[int, ast.AST]) -> bool:
+    while (parent := above.get(id(node))) is not None and not isinstance(parent, ast.stmt):
+        node = parent
+        if isinstance(node, ast.Call):
+            name = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            if name in _HELP or _ERRORS.search(name):
+                return True
+    return isinstance(parent, ast.Raise)
+
+
+@pytest.fixture(scope="module")
+def found(repository: Path) -> dict[str, list[tuple[int, str]]]:
+    """Sentences by module, those of the words left out."""
+    package = repository / "ridelog"
+    names = {path.relative_to(package).as_posix(): path for path in sorted(package.rglob("*.py"))}
+    listed = {name: list(sentences(path.read_text(encoding="utf-8"))) for name, path in names.items()}
+    return {name: said for name, said in listed.items() if said and not name.startswith("words/")}
+
+
+def test_no_module_but_the_words_makes_a_sentence(found: dict[str, list[tuple[int, str]]]) -> None:
+    strays = [
+        f"{name}:{line}: {text!r}"
+        for name, said in found.items()
+        if not name.startswith(tuple(ALLOWED))
+        for line, text in said
+    ]
+    assert not strays, "move these to ridelog/words/:\n" + "\n".join(strays)
+
+
+def test_every_exception_is_needed(found: dict[str, list[tuple[int, str]]]) -> None:
+    unused = [prefix for prefix in ALLOWED if not any(name.startswith(prefix) for name in found)]
+    assert not unused
+
+
+@pytest.mark.parametrize(
+    ("source", "count"),
+    [
+        ('def f() -> str:\n    return "The coolant was hot for a while."\n', 1),
+        ('def f(n: int) -> str:\n    return f"The coolant was over {n} C."\n', 1),
+        ('say("the ride was there already")\n', 1),
+        ('TEXTS = {"a": "hot for most of the ride"}\n', 1),
+        ('"""A docstring of many plain words."""\n', 0),
+        ('raise UsageError(f"{1} is not one of the rides here")\n', 0),
+        ('raise ValueError("this is not one of the rides")\n', 0),
+        ('option("--bike", help="A bike of the library, by its id.")\n', 0),
+        ('database.execute("SELECT id, bike, start FROM ride WHERE id = ?")\n', 0),
+        ('NAMES = ("coolant temperature", "engine speed")\n', 0),
+    ],
+)
+def test_the_scan_sees_what_it_should(source: str, count: int) -> None:
+    assert len(list(sentences(source))) == count
