@@ -33,7 +33,7 @@ def _full(root: Path) -> LibraryError:
     return LibraryError(
         "there is no room left on the disk",
         where=str(root),
-        expected="room for the ride and its original",
+        expected="room for what is to be kept; to read a library takes a little too",
         to_do="make room or choose another folder with --library; the library is as it was before",
     )
 
