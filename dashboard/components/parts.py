@@ -15,6 +15,10 @@ if TYPE_CHECKING:
     from plotly.graph_objects import Figure
 
 
+NARROW = 3
+"""Tables of so many columns fit across a phone."""
+
+
 def card(title: str, *children: object, name: str = "", class_name: str = "") -> html.Section:
     """A titled part of a page. `name` is its anchor."""
     label = name or title.lower().replace(" ", "-").replace(",", "")
@@ -39,6 +43,8 @@ def key_figures(figures: Sequence[KeyFigure]) -> html.Dl:
 def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: str, class_name: str = "") -> html.Div:
     """A table in a box of its own that scrolls sideways where the page is narrow; the first cell names the row. Of the
     class `cards`, its rows are cards there, and a column's name stands over its figure."""
+    if not class_name and len(columns) <= NARROW:
+        class_name = "across"
     return html.Div(
         html.Table(
             [

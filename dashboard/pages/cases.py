@@ -38,7 +38,9 @@ def layout(found: Sequence[ComplaintRow], record: Mapping[str, int]) -> html.Div
             html.Tbody([_row(one) for one in found]),
         ]
     )
-    box = html.Div(table, className="scroll rides card", role="region", tabIndex="0", **{"aria-label": texts.CASES_ALL})
+    box = html.Div(
+        table, className="scroll rides cards card", role="region", tabIndex="0", **{"aria-label": texts.CASES_ALL}
+    )
     below = [html.P(words.record(record), className="small"), outcomes.card(found)]
     return html.Div([*head, new, box, *below], className="cases")
 

@@ -38,7 +38,8 @@ def layout(view: ReviewView, look: Look, work: Sequence[AfterWork] = ()) -> html
     """The whole page; `work`: what was done to the bikes, with the rides before and after."""
     found = view.review
     if not found.rides:
-        return html.Div([html.H1(texts.REVIEW, className="page"), html.P(texts.REVIEW_EMPTY), _filters(view)])
+        chosen = _filters(view) if view.bikes or view.bike or view.since else None
+        return html.Div([html.H1(texts.REVIEW, className="page"), html.P(texts.REVIEW_EMPTY), chosen])
     first, *rest = words.answer(found)
     return html.Div(
         [

@@ -45,7 +45,7 @@ def _listed(shown: RideList, look: Look) -> list[object]:
                     html.Tbody([_row(item, look) for item in shown.items]),
                 ]
             ),
-            className="scroll rides card",
+            className="scroll rides cards card",
             role="region",
             tabIndex="0",
             **{"aria-label": caption},
