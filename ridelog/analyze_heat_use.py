@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from ridelog.analysis import thermal, thermal_use
+from ridelog.analysis.filters import filtered
 from ridelog.analysis.thermal_use import Drawn
 from ridelog.analyze_heat import Balance
 from ridelog.results import Band, BoolArray, Exposure, FloatArray, Segment, WhatIf, WhatIfExposure
@@ -170,7 +171,7 @@ def _misses(where: BoolArray, number: int, error_c: float) -> FloatArray:
     keep = float(np.exp(-thermal.STEP_S / LINKED_S))
     noise = np.random.default_rng(thermal_use.SEED + 1).standard_normal((number, where.size))
     noise[:, 1:] *= np.sqrt(1.0 - keep * keep)
-    return np.vstack([np.zeros(where.size), error_c * thermal.filtered(noise, keep)])
+    return np.vstack([np.zeros(where.size), error_c * filtered(noise, keep)])
 
 
 def what_if(

@@ -32,7 +32,8 @@ from ridelog.places import ridden, track, way_at
 from ridelog.results import CannotTell, FloatArray, to_json
 from ridelog.ride import day_of
 from ridelog.study import Study, known_of_ride, study
-from ridelog.words import places as words
+from ridelog.words import places_hot as words
+from ridelog.words import progress as doing
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -152,7 +153,7 @@ def _parts(library: Library, faulty: set[str], progress: Callable[[str], None] |
         if part is None:
             at += 1
             if progress is not None:
-                progress(words.looking(at, number))
+                progress(doing.looking_at(at, number))
             part = _made(library, bases, row, kept.get(row.id))  # noqa: PLW2901 - made where none is kept
         done.append((row, part))
     return done

@@ -32,6 +32,7 @@ from ridelog.ride import ChannelInfo, QualityMark, Ride
 from ridelog.store.library import Library
 from ridelog.study import Known, Study, study
 from ridelog.words import places as words
+from ridelog.words import places_hot as hot_words
 
 BIKE = "heron-300"
 AIR_C = 24.0
@@ -299,7 +300,7 @@ def test_a_hot_place_of_many_rides() -> None:
     mine = hot_place(rides, of=[k < 4 for k in range(8)])
     assert (mine.passes, mine.hot) == (4, 3)
     assert {one.bike: (one.passes, one.hot) for one in mine.by_bike} == {"a": (4, 3), "b": (4, 1)}
-    assert words.others(mine, "a") == "1 of 4 passes hot"
+    assert hot_words.others(mine, "a") == "1 of 4 passes hot"
 
 
 def test_the_other_direction_is_not_counted() -> None:
@@ -311,7 +312,7 @@ def test_the_other_direction_is_not_counted() -> None:
 
 def test_a_place_of_one_ride_is_told_as_such() -> None:
     place = hot_place([("a", seen(ridden(line(900.0)), settle=130.0))])
-    assert words.hot_cells(1, place, None)[3] == "one ride only"
+    assert hot_words.hot_cells(1, place, None)[3] == "one ride only"
 
 
 def test_ten_rides_and_more_draw_rides_anew() -> None:
@@ -415,7 +416,7 @@ def test_a_changed_ride_is_looked_at_anew(tmp_path: Path, played: Study, monkeyp
     library.edit(outcome.ride_id, condition="faulty")
     left_out = places_hot.hot_places(library)
     assert left_out.rides == 0
-    assert [one.reason for one in left_out.cannot_tell] == [words.FAULTY]
+    assert [one.reason for one in left_out.cannot_tell] == [hot_words.FAULTY]
     assert len(made) == 2
 
 

@@ -15,6 +15,7 @@ from ridelog.advice import KINDS
 from ridelog.figures.places_map import places_map
 from ridelog.report.sentences import moment, sentence, shown
 from ridelog.words import places as words
+from ridelog.words import places_hot as hot_words
 from ridelog.words.display import clock
 
 if TYPE_CHECKING:
@@ -89,7 +90,7 @@ def _map(view: PlacesView, found: HotPlaces, look: Look) -> html.Section:
     if look.hide_course:
         return parts.card(texts.PLACES_MAP, html.P(texts.COURSE_HIDDEN), name="map")
     told = [
-        (place.place_deg, _kind(place), f"{number}: {words.words_of(place)}, {words.passes_hot(place)} hot")
+        (place.place_deg, _kind(place), f"{number}: {hot_words.words_of(place)}, {hot_words.passes_hot(place)} hot")
         for number, place in enumerate(found.places, 1)
     ]
     figure = None
@@ -97,7 +98,7 @@ def _map(view: PlacesView, found: HotPlaces, look: Look) -> html.Section:
         figure = places_map(view.ground_deg, told, display=look.units, touch=look.touch, dark=look.dark)
     if figure is None:
         return parts.card(texts.PLACES_MAP, html.P(texts.PLACES_WIDE), name="map")
-    kinds = {_kind(place): words.words_of(place) for place in found.places}
+    kinds = {_kind(place): hot_words.words_of(place) for place in found.places}
     shown_kinds = [(kind or "standard", name) for kind, name in kinds.items()]
     return parts.card(
         texts.PLACES_MAP,
@@ -112,16 +113,16 @@ def _kind(place: HotPlace) -> str:
 
 
 def _table(found: HotPlaces, names: Mapping[str, str]) -> html.Section:
-    heads = [one.capitalize() for one in words.hot_columns(found.bike)]
+    heads = [one.capitalize() for one in hot_words.hot_columns(found.bike)]
     rows = []
     for number, place in enumerate(found.places, 1):
-        *cells, begins = (named(cell, names) for cell in words.hot_cells(number, place, found.bike))
+        *cells, begins = (named(cell, names) for cell in hot_words.hot_cells(number, place, found.bike))
         there = config.view_path(place.ride, *with_margin(place.start_s, place.start_s))
         rows.append((*cells, dcc.Link(begins, href=there)))
     return parts.card(
         texts.PLACES_TABLE,
         parts.plain_table(heads, rows, texts.PLACES_TABLE, "cards"),
-        html.P(shown(words.HOT_NOTE), className="small"),
+        html.P(shown(hot_words.HOT_NOTE), className="small"),
         name="table",
     )
 
@@ -135,7 +136,7 @@ def _passes(view: PlacesView, found: HotPlaces) -> html.Section:
                 [
                     html.Summary(
                         [
-                            texts.place_head(number, words.words_of(place)),
+                            texts.place_head(number, hot_words.words_of(place)),
                             html.Span(f", {texts.passes_of(place.passes)}", className="small"),
                         ]
                     ),

@@ -1,4 +1,4 @@
-"""Windows over a uniform grid that never reach across a hole."""
+"""Windows over a uniform grid that never reach across a hole, and a running sum that fades."""
 
 from __future__ import annotations
 
@@ -140,3 +140,31 @@ def long_runs(mask: BoolArray, points: int) -> BoolArray:
     np.cumsum(marks[:-1], out=marks[:-1])
     result[:] = marks[:-1] > 0
     return result
+
+
+FILTER_BLOCK = 64
+
+
+def filtered(values: FloatArray, keep: FloatArray | float, before: FloatArray | float = 0.0) -> FloatArray:
+    """y[k] = values[k] + keep y[k - 1] along each row, with keep y[-1] = `before`; `keep` one figure or one a row.
+
+    Block by block: within one the sum is a product with a triangular matrix, and only the blocks' ends are carried on
+    one after the other.
+    """
+    rows, count = values.shape
+    blocks = -(-count // FILTER_BLOCK)
+    table = np.zeros((rows, blocks * FILTER_BLOCK))
+    table[:, :count] = values
+    table = table.reshape(rows, blocks, FILTER_BLOCK)
+    places = np.arange(FILTER_BLOCK)
+    later = places[None, :] - places[:, None]
+    powers = np.atleast_1d(np.asarray(keep, dtype=np.float64))[:, None] ** places
+    table = table @ np.where(later >= 0, powers[:, np.maximum(later, 0)], 0.0)
+    step_on, through = powers[:, 1], powers[:, -1]
+    carry = np.empty((blocks, rows))
+    now = np.broadcast_to(np.asarray(before, dtype=np.float64), (rows,))
+    for block, end in enumerate(table[:, :, -1].T.copy()):
+        carry[block] = now
+        now = step_on * (end + through * now)
+    table += carry.T[:, :, None] * powers[:, None, :]
+    return np.ascontiguousarray(table.reshape(rows, -1)[:, :count])

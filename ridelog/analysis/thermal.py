@@ -32,6 +32,7 @@ from ridelog.analysis.airflow import (
     flow_shape,
     lift,
 )
+from ridelog.analysis.filters import filtered
 from ridelog.results import BoolArray, FloatArray
 
 IndexArray = npt.NDArray[np.int64]
@@ -190,34 +191,6 @@ def smeared(q: FloatArray, lag_s: FloatArray) -> FloatArray:
     """Heat (K, n) after the metal between gas and coolant, time constants (K,); steady before the start."""
     keep = np.exp(-STEP_S / np.maximum(lag_s, 1e-3))
     return filtered((1.0 - keep)[:, None] * q, keep, keep * q[:, 0])
-
-
-FILTER_BLOCK = 64
-
-
-def filtered(values: FloatArray, keep: FloatArray | float, before: FloatArray | float = 0.0) -> FloatArray:
-    """y[k] = values[k] + keep y[k - 1] along each row, with keep y[-1] = `before`; `keep` one figure or one a row.
-
-    Block by block: within one the sum is a product with a triangular matrix, and only the blocks' ends are carried on
-    one after the other.
-    """
-    rows, count = values.shape
-    blocks = -(-count // FILTER_BLOCK)
-    table = np.zeros((rows, blocks * FILTER_BLOCK))
-    table[:, :count] = values
-    table = table.reshape(rows, blocks, FILTER_BLOCK)
-    places = np.arange(FILTER_BLOCK)
-    later = places[None, :] - places[:, None]
-    powers = np.atleast_1d(np.asarray(keep, dtype=np.float64))[:, None] ** places
-    table = table @ np.where(later >= 0, powers[:, np.maximum(later, 0)], 0.0)
-    step_on, through = powers[:, 1], powers[:, -1]
-    carry = np.empty((blocks, rows))
-    now = np.broadcast_to(np.asarray(before, dtype=np.float64), (rows,))
-    for block, end in enumerate(table[:, :, -1].T.copy()):
-        carry[block] = now
-        now = step_on * (end + through * now)
-    table += carry.T[:, :, None] * powers[:, None, :]
-    return np.ascontiguousarray(table.reshape(rows, -1)[:, :count])
 
 
 @dataclass(frozen=True)

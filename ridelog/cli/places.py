@@ -61,12 +61,12 @@ def same_ground(library: Library, rides: tuple[str, ...], tell: Progress) -> Sam
     """Passes of stored rides over the same ground."""
     from ridelog.places import same_ground as of_studies
     from ridelog.study import known_of_ride, study
-    from ridelog.words import places as words
+    from ridelog.words import progress as doing
 
     studies = []
     names = list(dict.fromkeys(library.resolve(text) for text in rides))
     for number, name in enumerate(names, 1):
-        tell(words.looking(number, len(names)))
+        tell(doing.looking_at(number, len(names)))
         ride = library.load(name)
         studies.append(study(ride, known_of_ride(library, ride)))
     return of_studies(studies)
@@ -99,7 +99,7 @@ def print_same_ground(found: SameGround) -> None:
 
 def print_hottest(found: HotPlaces) -> None:
     """The hottest places as a person reads them."""
-    from ridelog.words import places as words
+    from ridelog.words import places_hot as words
 
     show.lines("", found.summary)
     rows = [words.hot_cells(number, place, found.bike) for number, place in enumerate(found.places, 1)]

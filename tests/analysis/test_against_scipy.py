@@ -14,9 +14,8 @@ from scipy.ndimage import gaussian_filter1d
 from scipy.signal import find_peaks, lfilter
 from scipy.signal import savgol_filter as reference
 
-from ridelog.analysis.filters import savgol_filter
+from ridelog.analysis.filters import filtered, savgol_filter
 from ridelog.analysis.peaks import bell, peaks
-from ridelog.analysis.thermal import filtered
 
 SEEDS = st.integers(0, 2**32 - 1)
 

@@ -11,7 +11,7 @@ import pytest
 
 from ridelog.places_hot import hot_places
 from ridelog.store.library import Library
-from ridelog.words import places as place_words
+from ridelog.words import places_hot as hot_words
 
 pytestmark = pytest.mark.browser
 
@@ -50,7 +50,7 @@ def test_places_are_found_and_lead_to_their_rides(
     assert len(rows) == len(found.places) > 0
     told = plain(look.text("[aria-labelledby=h-table]"))
     for place in found.places:
-        assert plain(place_words.passes_hot(place)) in told
+        assert plain(hot_words.passes_hot(place)) in told
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
     look.full_picture(f"places-{size}")
     first = look.driver.find_element("css selector", "ol.passes a")

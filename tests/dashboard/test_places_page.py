@@ -24,7 +24,7 @@ from ridelog.errors import LibraryError
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.places_hot import hot_places
 from ridelog.store.library import Library
-from ridelog.words import places as place_words
+from ridelog.words import places_hot as hot_words
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +57,7 @@ def test_it_says_what_the_command_says(provider: LibraryProvider, root: Path) ->
     for line in told.summary:
         assert words(named(line, ride_names(provider.rides()))) in text
     for number, place in enumerate(told.places, 1):
-        for cell in place_words.hot_cells(number, place, None):
+        for cell in hot_words.hot_cells(number, place, None):
             assert words(named(cell, ride_names(provider.rides()))) in text
 
 
