@@ -147,7 +147,7 @@ def flips_head(looked: int, left: int, changed: int) -> str:
     """How many rides were looked at, and of how many something changes."""
     rides = "One ride was" if looked == 1 else f"{looked} rides were"
     more = f" {left} older ones were not." if left else ""
-    told = f"; of {changed} something would be told otherwise" if changed else ""
+    told = f", of {changed} something would be told otherwise" if changed else ""
     return f"{rides} looked at{told}.{more}"
 
 
