@@ -23,9 +23,19 @@ from dashboard.views import RideView
 from ridelog.figures.course_map import ColorBy
 from ridelog.figures.ride_stack import View, whole
 
-# The view goes into the address. Presses that follow each other quickly are one step back, not ten.
+# The reader is taken to the picture where something else on the page asked for the view, and the view goes into the
+# address. Presses that follow each other quickly are one step back, not ten. (One function: of two callbacks without an
+# output that wait for the same thing, Dash runs the last alone.)
 _WRITE = """
 function(view) {
+    if (view && view.scroll) {
+        const box = document.getElementById("h-picture");
+        const calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
+        const at = box.getBoundingClientRect();
+        if (at.top < 0 || at.top > window.innerHeight * 0.4) {
+            box.scrollIntoView({behavior: calm ? "auto" : "smooth", block: "start"});
+        }
+    }
     if (!view || !view.step) { return; }
     const asked = view.query ? "?" + view.query : "";
     const here = window.location;
@@ -51,20 +61,6 @@ function(search, view) {
     return {search: search, at: Date.now()};
 }
 """
-
-_SCROLL = """
-function(view) {
-    if (view && view.scroll) {
-        const box = document.getElementById("h-picture");
-        const calm = window.matchMedia("(prefers-reduced-motion: reduce)").matches;
-        const at = box.getBoundingClientRect();
-        if (at.top < 0 || at.top > window.innerHeight * 0.4) {
-            box.scrollIntoView({behavior: calm ? "auto" : "smooth", block: "start"});
-        }
-    }
-}
-"""
-
 
 @dataclass(frozen=True)
 class Action:
@@ -169,7 +165,6 @@ def register(app: Dash, provider: Provider) -> None:
             raise PreventUpdate
         return stretches_of(provider.view_of(ride_id), look_of(screen), selected=remembered["selected"])
 
-    app.clientside_callback(_SCROLL, Input(ids.VIEW, "data"), prevent_initial_call=True)
     app.clientside_callback(_WRITE, Input(ids.VIEW, "data"), prevent_initial_call=True)
     app.clientside_callback(
         _READ,
