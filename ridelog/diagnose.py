@@ -25,6 +25,7 @@ from ridelog.analysis import (
     diagnosis_table,
     diagnosis_weigh,
     thermal,
+    thermal_fit,
     thermal_prior,
 )
 from ridelog.analysis.diagnosis_shift import Apart, MapEffect, apart
@@ -221,7 +222,8 @@ def evidence_of(
     )
     if not balance.heat.fitted or balance.own is None:
         return told
-    own, resolution_c = balance.own, ride.channels["coolant_c"].resolution or 0.0
+    resolution_c = ride.channels["coolant_c"].resolution or 0.0
+    steps, own = _as_asked(plant, steps, balance.own, told.fan_log, resolution_c)
     base = base_prior(bike, balance)
     if base is None:
         return told
@@ -244,6 +246,21 @@ def evidence_of(
         patterns=diagnosis_patterns.patterns(plant, steps, known, day, likeliest) if baseline else None,
         drift=changed,
     )
+
+
+def _as_asked(
+    plant: thermal.Plant, steps: thermal.Conditions, own: RideFit, log: diagnosis_fan.FanLog | None, resolution_c: float
+) -> tuple[thermal.Conditions, RideFit]:
+    """The ride and its fit with the fan where the coolant asked for it, if its channel says that it stood still then.
+
+    A balance that is told of no fan explains the ride without one, dead or not. Set against what a fan would have done,
+    a dead one shows, and so does one that worked while its channel showed something else."""
+    if log is None or log.off_s < diagnosis_table.FAN_CALLED_S:
+        return steps, own
+    asked = replace(steps, fan_logged=None)
+    prior = Prior(own.prior_mean, own.prior_covariance)
+    fitted = thermal_fit.fit(plant, asked, prior, thermal_fit.window_starts(asked), resolution_c)
+    return asked, thermal_prior.kept(own.ride, fitted, prior)
 
 
 def _readings(steps: thermal.Conditions) -> tuple[tuple[float, float], ...]:

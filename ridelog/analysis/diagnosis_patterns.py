@@ -12,6 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from ridelog.analysis import thermal, thermal_fit
+from ridelog.analysis.airflow import fan_state
 from ridelog.analysis.diagnosis_shift import Direction
 from ridelog.analysis.thermal import Conditions, Plant, Windows
 from ridelog.analysis.thermal_fit import Prior
@@ -140,7 +141,7 @@ def _fan(plant: Plant, ride: Conditions) -> FanSeen | None:
     coolant = ride.coolant_c
     slow = ride.running & (np.nan_to_num(ride.speed_mps, nan=99.0) <= STANDING_MPS)
     turns = 0
-    called = np.nan_to_num(thermal.observed_fan(plant, ride)) > 0.5
+    called = fan_state(coolant, plant.fan_on_c, plant.fan_off_c)
     for first, past in runs(called):
         ended = past < coolant.size and np.isfinite(coolant[past]) and coolant[past] <= plant.fan_off_c
         turns += bool(ended and slow[first:past].mean() >= 0.8)

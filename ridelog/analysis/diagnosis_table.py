@@ -88,6 +88,10 @@ LOSS_NOTED = {
 LOSS_NOTED_WHEN_HOT = 0.08
 """How often a rider notes lost coolant; of a healthy bike more often after a hot ride. Assumed."""
 
+FAN_LOG = {"off": (0.50, 0.06), "on": (0.45, 0.92)}
+"""How often a fan's channel reads off all through the coolant's call, or reads on, with a fan that fails (a motor that
+jams is logged as running all the same) and with one that works (the channel may show something else). Assumed."""
+
 GRADUAL = {
     "airflow_blocked": 2.0,
     "coolant_flow_low": 2.0,
@@ -107,6 +111,7 @@ WEIGHTS = {
     "prior": 1.0,
     "notes": 1.0,
     "drift": 1.0,
+    "fan_log": 1.0,
     "shift": numbers.SHIFT_WEIGHT,
     "leaps": numbers.LEAPS_WEIGHT,
     "ways": numbers.WAYS_WEIGHT,

@@ -14,6 +14,7 @@ import numpy as np
 from ridelog.analysis import diagnosis_table as table
 from ridelog.analysis.diagnosis_asked import HOT_S, Asked
 from ridelog.analysis.diagnosis_drift import Drift
+from ridelog.analysis.diagnosis_fan import FanLog
 from ridelog.analysis.diagnosis_jumps import Leaps
 from ridelog.analysis.diagnosis_patterns import Patterns
 from ridelog.analysis.diagnosis_residuals import Missed
@@ -26,9 +27,10 @@ HEALTHY = "healthy"
 @dataclass(frozen=True)
 class Evidence:
     """All that speaks. `shifts`: the shift of the balance under each reading of an unknown map, with their weights;
-    empty where the ride could not be fitted. `fan_called_s`: seconds the coolant asked for the fan. `patterns`: the
-    coolant beside the healthy bike's, for the sentences alone. `drift`: a change over the bike's earlier rides. `work`:
-    the last work on the cooling system, where it was days ago."""
+    empty where the ride could not be fitted. `fan_called_s`: seconds the coolant asked for the fan. `fan_log`: what the
+    fan's channel shows of it, None without one. `patterns`: the coolant beside the healthy bike's, for the sentences
+    alone. `drift`: a change over the bike's earlier rides. `work`: the last work on the cooling system, where it was
+    days ago."""
 
     sensor: Sensor
     asked: Asked
@@ -38,6 +40,7 @@ class Evidence:
     has_fan: bool = False
     has_thermostat: bool = False
     fan_called_s: float = 0.0
+    fan_log: FanLog | None = None
     loss_noted: bool = False
     build_unfit: bool = False
     patterns: Patterns | None = None
@@ -87,6 +90,7 @@ def log_terms(evidence: Evidence, state: tuple[str, ...]) -> dict[str, float]:
         terms["ways"] = _ways(evidence.missed, state)
     terms["notes"] = _noted(evidence, state)
     terms["drift"] = _gradual(evidence, state)
+    terms["fan_log"] = _logged_fan(evidence, state)
     return terms
 
 
@@ -96,13 +100,12 @@ def likelier(evidence: Evidence, cause: str) -> float | None:
     if not evidence.shifts or (cause,) not in table.STATES:
         return None
     terms, healthy = log_terms(evidence, (cause,)), log_terms(evidence, (HEALTHY,))
-    gained = sum(
-        table.WEIGHTS[kind] * (terms[kind] - healthy[kind]) for kind in terms if kind not in ("prior", "notes", "drift")
-    )
+    gained = sum(table.WEIGHTS[kind] * (terms[kind] - healthy[kind]) for kind in terms if kind not in _TOLD_APART)
     return float(np.exp(np.clip(gained, -MOST_TOLD, MOST_TOLD)))
 
 
 MOST_TOLD = 20.0
+_TOLD_APART = ("prior", "notes", "drift", "fan_log")
 
 
 def weigh(evidence: Evidence) -> Weighed:
@@ -152,6 +155,12 @@ def _gradual(evidence: Evidence, state: tuple[str, ...]) -> float:
         return 0.0
     factors = [table.GRADUAL.get(cause, 1.0) for cause in state]
     return float(np.log(max(factors)))
+
+
+def _logged_fan(evidence: Evidence, state: tuple[str, ...]) -> float:
+    """What the fan's channel showed while the coolant asked for the fan."""
+    chances = table.FAN_LOG.get(evidence.fan_log.state) if evidence.fan_log is not None else None
+    return float(np.log(chances["fan_fault" not in state])) if chances is not None else 0.0
 
 
 def _prior(evidence: Evidence, state: tuple[str, ...]) -> float:

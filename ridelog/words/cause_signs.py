@@ -142,10 +142,11 @@ def _fan(cause: str, facts: Facts) -> Said:  # noqa: ARG001
     evidence, bike = facts.evidence, facts.bike
     if bike is None or bike.fan_on_c is None:
         return [], ["the bike file names no fan"]
-    called = f"the coolant was at or over the fan's switch point of {bike.fan_on_c:.0f} C for "
+    called = f"the coolant called for the fan (switch point {bike.fan_on_c:.0f} C) for "
     if evidence.fan_called_s < FAN_CALLED_S:
         return [], [f"{called}{evidence.fan_called_s:.0f} s only, so the fan was hardly put to the test"]
     pro, con = _saw_tooth(evidence, bike.fan_on_c)
+    _logged_fan(evidence, pro, con)
     if facts.shift is None:
         return pro, con
     shift, sd = float(facts.shift.shift[thermal.FAN]), float(facts.shift.sd[thermal.FAN])
@@ -157,6 +158,23 @@ def _fan(cause: str, facts: Facts) -> Said:  # noqa: ARG001
     else:
         con.insert(0, f"{tested}, which does not tell how much air was drawn")
     return pro, con
+
+
+def _logged_fan(evidence: Evidence, pro: list[str], con: list[str]) -> None:
+    """What the fan's own channel says."""
+    log = evidence.fan_log
+    if log is None:
+        return
+    if log.off_s >= FAN_CALLED_S:
+        told = f"with the coolant at {log.from_c:.0f} C or more the fan was logged as off for {duration(log.off_s)}"
+        if log.state == "off":
+            pro.append(f"{told}: it did not run, or its channel shows something else")
+        else:
+            con.append(
+                f"{told}, yet the coolant turned there {log.turns} times: the channel may be wrong"
+            )
+    elif log.state == "on":
+        con.append(f"the fan was logged as running for {duration(log.on_s)} when the coolant called for it")
 
 
 def _saw_tooth(evidence: Evidence, fan_on_c: float) -> Said:
