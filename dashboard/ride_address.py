@@ -62,9 +62,9 @@ def view_of(query: Mapping[str, str], analysis: Analysis, *, touch: bool = False
 def query_of(view: View, analysis: Analysis) -> str:
     """What the address says of a view: nothing for the whole ride."""
     told: dict[str, str] = {}
-    if view.start_s > 0.0 or view.end_s < whole(analysis).end_s or view.selected is not None:
-        digits = 1 if view.span_s >= 60.0 else 3
-        told |= {FROM: _number(view.start_s, digits), TO: _number(view.end_s, digits)}
+    start, end, last = (_number(value) for value in (view.start_s, view.end_s, whole(analysis).end_s))
+    if (start, end) != ("0", last) or view.selected is not None:
+        told |= {FROM: start, TO: end}
     if view.selected is not None:
         told[STRETCH] = str(view.selected + 1)
     if view.what_if:
@@ -120,5 +120,6 @@ def _stretch(text: str, count: int) -> int | None:
     return int(text) - 1 if good and 1 <= int(text) <= count else None
 
 
-def _number(seconds: float, digits: int) -> str:
-    return f"{seconds:.{digits}f}".rstrip("0").rstrip(".") or "0"
+def _number(seconds: float) -> str:
+    """Hundredths do: the shortest view has two seconds."""
+    return f"{seconds:.2f}".rstrip("0").rstrip(".")

@@ -42,11 +42,11 @@ def test_what_is_written_is_read_again(analysis: Any, data: st.DataObject) -> No
     found = view_of(asked_in("?" + query_of(shown, analysis)), analysis)
     assert found.said == ""
     assert (found.view.selected, found.view.what_if) == (shown.selected, shown.what_if)
-    digits = 0.1 if shown.span_s >= 60.0 else 0.001
-    assert found.view.start_s == pytest.approx(shown.start_s, abs=digits)
-    assert found.view.end_s == pytest.approx(shown.end_s, abs=digits)
-    # what was read says the same address again, or going back would go on and on
-    assert query_of(found.view, analysis) == query_of(shown, analysis) or shown.span_s < 2.01
+    assert found.view.start_s == pytest.approx(shown.start_s, abs=0.02)
+    assert found.view.end_s == pytest.approx(shown.end_s, abs=0.02)
+    # what was read says the same address again, or the page and its address would never agree
+    again = view_of(asked_in("?" + query_of(found.view, analysis)), analysis).view
+    assert query_of(again, analysis) == query_of(found.view, analysis)
 
 
 def test_the_whole_ride_has_a_plain_address(analysis: Any) -> None:
