@@ -185,11 +185,14 @@ def _beside(view: RideView) -> list[object]:
     links: list[object] = []
     prior = view.analysis.basis.prior
     own = [one for one in prior.rides if one not in prior.same_build]
+    days = {fit.ride: fit.day for fit in view.study.known.baseline}
     before = max((one for one in own if one < ride), default=None)
     after = min((one for one in own if one > ride), default=None)
     for other, said in ((before, words.BEFORE), (after, words.AFTER)):
         if other is not None:
-            links.append(dcc.Link(said.format(other), href=config.compare_path(ride, other)))
+            day = days.get(other)
+            name = f"{day:%-d %B %Y}" if day is not None else other
+            links.append(dcc.Link(said.format(name), href=config.compare_path(ride, other)))
     links.append(dcc.Link(words.LAPS, href=config.compare_path(ride)))
     if bike is not None:
         links += [

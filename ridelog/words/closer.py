@@ -52,7 +52,7 @@ CRUISE_NOTE = (
     "whether the bike settles higher than it did."
 )
 FAST, CELLS = "Time at high revs with a wide throttle", "Seconds by engine speed and throttle"
-BEFORE, AFTER = "Beside the ride before it ({})", "Beside the ride after it ({})"
+BEFORE, AFTER = "Beside the ride before it, {}", "Beside the ride after it, {}"
 LAPS = "Its own laps and ground ridden twice"
 NO_OTHER_RIDE = (
     "No other ride of this bike that nobody marked faulty has what a heat balance needs. Any two rides can be chosen "
