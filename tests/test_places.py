@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from itertools import pairwise
 from pathlib import Path
 
@@ -301,6 +301,30 @@ def test_a_hot_place_of_many_rides() -> None:
     assert (mine.passes, mine.hot) == (4, 3)
     assert {one.bike: (one.passes, one.hot) for one in mine.by_bike} == {"a": (4, 3), "b": (4, 1)}
     assert hot_words.others(mine, "a") == "1 of 4 passes hot"
+
+
+def test_laps_of_one_ride_are_one_witness() -> None:
+    """The same passes, all by one ride, or each by a ride of its own: the share is the same, its band is not."""
+    road = line(900.0)
+    made = [seen(ridden(road, seed=k), settle=130.0) for k in range(6)]
+    laps = Visits(
+        **{
+            one.name: np.concatenate(
+                [getattr(part, one.name) + (3000.0 * k if one.name in ("start_s", "end_s") else 0)
+                 for k, part in enumerate(made)]
+            )
+            for one in fields(Visits)
+        }
+    )  # fmt: skip
+    apart, together = hot_place([("a", one) for one in made]), hot_place([("a", laps)])
+    assert (apart.passes, apart.rides) == (6, 6)
+    assert (together.passes, together.rides) == (6, 1)
+    assert apart.share is not None
+    assert together.share is not None
+    assert apart.share.value == together.share.value == 1.0
+    for share, number in ((apart.share, 6), (together.share, 1)):
+        interval = binomtest(number, number).proportion_ci(0.95, "wilson")
+        assert (share.low, share.high) == pytest.approx((interval.low, interval.high), abs=1e-9)
 
 
 def test_the_other_direction_is_not_counted() -> None:

@@ -5,6 +5,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,7 +14,7 @@ import numpy as np
 from ridelog.analysis.bootstrap import drawn_sums, middle_95
 from ridelog.analysis.passes_grid import CELL_M, HOT, METRES_A_DEGREE, NUMBERS, Visits, middles, most_of
 from ridelog.analysis.passes_way import IndexArray
-from ridelog.analysis.proportion import wilson
+from ridelog.analysis.proportion import wilson, witnesses
 from ridelog.results import Band, BoolArray, FloatArray
 
 NEXT_M = 115.0
@@ -77,7 +78,8 @@ class HotPlace:
 
     `long_m`: how far its longest pass leads through it. `passes` of `rides` rides went there in the direction of its
     hottest pass, `hot` of them were hot, on `unknown` it
-    can't be told; `other_way` passes went another way. `share` is `hot` over those told, with Wilson's 95 % band.
+    can't be told; `other_way` passes went another way. `share` is `hot` over those told, with Wilson's 95 % band for as
+    many witnesses as there are rides: laps of one ride, on one day and by one bike, are taken as one.
     `settle`: mean over rides of the settle temperature, its band by drawing rides anew ("bootstrap") or, under ten
     rides, from the lowest to the highest end of their own bands ("range"). `above_s`: seconds over each threshold, by
     name, all passes. `ride`, `at_m`, `start_s`: where it is, told by its hottest pass. `place_deg`: latitude and
@@ -197,7 +199,6 @@ def _place(
     passes = [_pass(rides, joined, ride, group) for group in along]
     told = [one for one in passes if one.hot is not None]
     hot_passes = [one for one in told if one.hot]
-    band = wilson(len(hot_passes), len(told), Z_95)
     settle, method = _settle(joined, ride, visits)
     lat, lon = middles(joined["cell"][[top]].astype(np.int64))
     kinds = joined["kind"][visits[(joined["hot"][visits] == HOT) & (joined["kind"][visits] >= 0)]]
@@ -210,7 +211,7 @@ def _place(
         hot=len(hot_passes),
         unknown=len(passes) - len(told),
         other_way=sum(bool(asked[group[0]]) for group in groups) - len(along),
-        share=Band(len(hot_passes) / len(told), *band) if band is not None else None,
+        share=_share(told),
         settle=settle,
         method=method,
         above_s=_above(rides, visits, ride),
@@ -221,6 +222,16 @@ def _place(
         place_deg=(float(lat[0]), float(lon[0])),
         listed=tuple(passes),
     )
+
+
+def _share(told: Sequence[PlacePass]) -> Band | None:
+    """Share of hot passes, its band by rides: ten laps of one ride are no ten witnesses."""
+    if not told:
+        return None
+    number = witnesses(list(Counter(one.ride for one in told).values()))
+    share = sum(bool(one.hot) for one in told) / len(told)
+    ends = wilson(min(share * number, number), number, Z_95)
+    return Band(share, min(ends[0], share), max(ends[1], share)) if ends is not None else None
 
 
 def _groups(joined: dict[str, FloatArray], ride: IndexArray, here: IndexArray) -> list[IndexArray]:

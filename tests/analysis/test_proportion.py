@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy import stats
 
-from ridelog.analysis.proportion import wilson
+from ridelog.analysis.proportion import wilson, witnesses
 
 Z = 1.959963984540054
 """The 97.5 % point of the normal distribution."""
@@ -52,3 +53,17 @@ def test_against_scipy(case: tuple[int, int]) -> None:
     assert found == pytest.approx((told.low, told.high), abs=1e-9)
     assert found is not None
     assert 0.0 <= found[0] <= hits / cases <= found[1] <= 1.0
+
+
+@given(st.lists(st.integers(1, 40), min_size=1, max_size=30))
+def test_groups_are_worth_between_one_case_and_all_of_them(sizes: list[int]) -> None:
+    number = witnesses(sizes)
+    assert 1.0 - 1e-9 <= number <= len(sizes) + 1e-9
+    assert witnesses([sizes[0]] * len(sizes)) == pytest.approx(len(sizes))
+    # A mean over groups, each alike within: its variance by hand over that of one case.
+    weight = np.array(sizes) / sum(sizes)
+    assert number == pytest.approx(1.0 / float((weight**2).sum()))
+
+
+def test_no_group_is_no_witness() -> None:
+    assert witnesses([]) == 0.0
