@@ -67,7 +67,8 @@ def _cells(columns: Sequence[str], row: Sequence[str]) -> list[html.Td]:
 def plot(figure: Figure, said: str) -> html.Div:
     """A figure in a box that has its height before it is drawn, so that nothing jumps."""
     graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
-    return html.Div(graph, role="group", className="plot", **{"aria-label": said})
+    box = {"minHeight": f"{figure.layout.height}px"}
+    return html.Div(graph, role="group", className="plot", style=box, **{"aria-label": said})
 
 
 def legend(kinds: Sequence[tuple[str, str]]) -> html.P:
