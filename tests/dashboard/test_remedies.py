@@ -17,7 +17,6 @@ from ridelog.readers import registry
 from ridelog.words import device_clocks
 
 OPTION = re.compile(r"--[a-z]")
-COMMAND = re.compile(r"ridelog (?!is |and |has |can |installed|not )[a-z-]+ [A-Z{]")
 PACKAGE = Path(ridelog.__file__).parent
 HEARD = ("readers", "clock", "normalize", "quality", "offset", "store/library.py", "store/schema.py",
          "store/trouble.py", "store/originals.py", "store/incoming.py", "ingest*.py", "align.py", "errors.py",
@@ -110,3 +109,30 @@ def test_places_that_fit_are_told_without_the_option() -> None:
 def test_the_facts_stay_as_they_are() -> None:
     error = InputRefused("row 7 has 3 cells", where="a.csv, row 7", expected="4 cells", to_do="mend the row")
     assert remedies.one_line(remedies.of(error)) == error.one_line()
+
+
+@pytest.mark.parametrize(
+    ("said", "shown"),
+    [
+        (
+            (
+                "remembered for the next log of bike dune-07 with this header: 'T' as time (ridelog bikes forget-columns "
+                "dune-07 forgets it)"
+            ),
+            "remembered for the next log of bike dune-07 with this header: 'T' as time",
+        ),
+        (
+            "they share 20 min: the log is in both. To keep one ride: ridelog remove 20260509-1015-aa",
+            "they share 20 min: the log is in both. To keep one, remove the other from the library",
+        ),
+        (
+            (
+                "another device. Import both together: ridelog import 'a.csv' 'b.csv' --together; then remove the single "
+                "ones: ridelog remove A, ridelog remove B"
+            ),
+            "another device. To join both, add their files at once as one ride",
+        ),
+    ],
+)
+def test_what_the_importer_noted_names_no_command(said: str, shown: str) -> None:
+    assert remedies.page_words(said) == shown
