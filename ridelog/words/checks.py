@@ -31,8 +31,8 @@ def check_lines(facts: dict[str, Any] | None) -> list[str]:
         band = f"{shares[0]:.0f} %" if round(shares[0]) == round(shares[1]) else f"{shares[0]:.0f} to {shares[1]:.0f} %"
         beyond = "" if air["in_range"] else ", beyond the range both were made for"
         lines.append(
-            f"Air: like standard air at {air['density_altitude_m']:.0f} m; by SAE J1349 and ISO 1585 it leaves {band} "
-            f"of the power in their reference air{beyond}. Both were made for four-strokes."
+            f"Air: like standard air at {air['density_altitude_m']:.0f} m; by SAE J1349 and ISO 1585 an engine "
+            f"makes {band} of its power in their reference air{beyond}. Both were made for four-strokes."
         )
     return lines
 
