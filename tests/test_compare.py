@@ -4,17 +4,19 @@ from __future__ import annotations
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 from plant import bike_of
 from plant.compare_referee import ASKED, SCORING_MACHINES, SERVICE_MACHINES, ridden, score, score_service
 from plant.referee import without
 
+from ridelog import compare_heat
 from ridelog.advice import default_advice
 from ridelog.analysis.matched_records import Comparison
 from ridelog.analysis.thermal_prior import RideFit
-from ridelog.compare import Asked, compare, compare_with_build
-from ridelog.results import to_json
+from ridelog.compare import Asked, _verdict, compare, compare_with_build
+from ridelog.results import Band, to_json
 from ridelog.study import Known, Study, study
 from ridelog.words import compare as words
 from ridelog.words import compare_tables
@@ -40,6 +42,13 @@ def again(one: Study, **changed: object) -> Study:
     ride = without(one.ride, *changed["without"]) if "without" in changed else one.ride  # type: ignore[misc]
     bike = changed.get("bike", one.known.bike)
     return study(ride, Known(bike, default_advice()), ambient_c=changed.get("ambient_c", one.ambient_c))  # type: ignore[arg-type]
+
+
+def usable(one: Study) -> compare_heat.Usable:
+    """The ride as one side of a comparison."""
+    found = compare_heat.usable(one)
+    assert found is not None
+    return found
 
 
 def all_text(found: Comparison) -> list[str]:
@@ -70,15 +79,19 @@ def test_a_healthy_bike_is_the_same_as_itself(well: list[Study]) -> None:
 
 @pytest.mark.slow
 def test_forty_machines(capsys: pytest.CaptureFixture[str]) -> None:
-    """Healthy pairs that are judged are told the same in 95 of 100; three tenths of the fins are told in nine of ten.
-    What is left open: 15 % more heat and a lagging pump are often within what rides differ by."""
+    """Healthy pairs are hardly ever told apart, and told the same where a difference that matters is ruled out: in two
+    of five against one ride, in three of four against three. Three tenths of the fins are told in nine of ten. Heat up
+    by 15 % and a lagging pump are often left open, and seldom called the same."""
     done = score(SCORING_MACHINES)
     with capsys.disabled():
         print(done.text())
-    for kind in ("healthy against 1", "healthy against 3"):
-        judged = done.share(kind, "same", "hotter", "cooler")
-        assert done.share(kind, "same") >= 0.95 * judged
-        assert judged >= 0.90
+    for kind, least in (("healthy against 1", 0.40), ("healthy against 3", 0.75)):
+        assert done.share(kind, "hotter", "cooler") <= 0.03
+        assert done.share(kind, "same") >= least
+    for kind in ("fins_blocked against 1", "fins_blocked against 4"):
+        assert done.share(kind, "same") == 0.0
+    for kind in ("heat_high against 1", "heat_high against 4"):
+        assert done.share(kind, "same") <= 0.20
     assert done.share("fins_blocked against 4", "hotter") >= 0.90
     assert done.share("fins_blocked against 1", "hotter") >= 0.80
     assert done.share("heat_high against 4", "hotter") >= 0.40
@@ -98,6 +111,35 @@ def test_work_on_twelve_bikes(capsys: pytest.CaptureFixture[str]) -> None:
     assert done.share("fins washed", "cooler") >= 0.80
     assert done.share("fins washed", "hotter") == 0.0
     assert done.share("nothing changed", "hotter", "cooler") <= 0.10
+
+
+@pytest.mark.parametrize(
+    ("difference", "verdict", "said"),
+    [
+        (Band(1.0, -6.0, 8.0), "same", ""),
+        (Band(8.0, -2.0, 18.0), "cant_tell", "leans to hotter"),
+        (Band(-8.0, -18.0, 2.0), "cant_tell", "leans to cooler"),
+        (Band(1.0, -12.0, 14.0), "cant_tell", "no difference shows"),
+        (Band(9.0, 2.0, 16.0), "hotter", ""),
+    ],
+)
+def test_the_same_takes_a_band_that_rules_out_what_matters(
+    well: list[Study], difference: Band, verdict: str, said: str
+) -> None:
+    """A leaning of eight degrees that may be eighteen is not "the same"."""
+    heat = compare_heat.heat_sides(bike_of("heron-300"), *([usable(one)] for one in well[:2]))
+    found = compare(well[:1], well[1:2], ASKED)
+    assert found.overall is not None
+    rate = replace(found.overall.rate, difference=Band(1e-3 * difference.value, -1.0, 1.0))
+    ridden_row = replace(found.settle[0], difference=difference)
+    whole = replace(found, settle=(ridden_row,), overall=replace(found.overall, rate=rate))
+    answer, reason = _verdict(whole, heat)
+    assert (answer, said in reason) == (verdict, True)
+    text = words.summary(replace(whole, verdict=answer, reason=reason, scatter=None))[0]
+    assert ("can't be told" in text) is (verdict == "cant_tell")
+    if said:
+        assert "10 C or more is not ruled out" in text
+        assert re.search(r"\(\d+ lower to \d+ higher\)", text)
 
 
 # -- what can't be told -----------------------------------------------------------------------------------------------

@@ -274,9 +274,15 @@ def _forward_backward(likely: FloatArray) -> FloatArray:
     return found
 
 
+def _switch_chance() -> float:
+    """Chance that the map after a second is the other one, switches coming at random, SWITCH_EVERY_S apart in the
+    mean."""
+    return 0.5 * (1.0 - math.exp(-2.0 * SECOND_S / SWITCH_EVERY_S))
+
+
 def _switching() -> FloatArray:
     """Chance of each map after a second, by the map before."""
-    other = 0.5 * (1.0 - math.exp(-2.0 * SECOND_S / SWITCH_EVERY_S))
+    other = _switch_chance()
     return np.array([[1.0 - other, other], [other, 1.0 - other]])
 
 
@@ -305,7 +311,9 @@ def _drift() -> FloatArray:
 def _path(likely: FloatArray, offsets: FloatArray) -> np.ndarray[tuple[int], np.dtype[np.int8]]:
     """The most likely path of the map, each second judged at the offsets found for it."""
     cost = -np.log((np.exp(likely) * offsets[:, None, :]).sum(axis=2))
-    return cheapest_path(np.ascontiguousarray(cost), math.log(2.0 * SWITCH_EVERY_S / SECOND_S))
+    # What a switch costs over staying, at the same chance as in the sums over all paths.
+    other = _switch_chance()
+    return cheapest_path(np.ascontiguousarray(cost), math.log((1.0 - other) / other))
 
 
 def _misses(

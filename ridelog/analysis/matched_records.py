@@ -14,7 +14,7 @@ from ridelog.analysis.matched_use import Cruise, GearUse
 from ridelog.results import Band, CannotTell
 
 Answer = Literal["hotter", "cooler", "same", "cant_tell"]
-"""Three-way, with "same" for a difference that lies within what healthy rides differ by and is known well enough."""
+"""Three-way, with "same" for a difference that is nothing within its band, where that rules out one that matters."""
 
 More = Literal["more", "less", "cant_tell"]
 

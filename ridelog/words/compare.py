@@ -206,9 +206,14 @@ def few_bikes(place: BuildPlace) -> str:
     return f"{count} other {'bike has' if count == 1 else 'bikes have'} rides with a heat balance, three are needed"
 
 
-def wide(settle: Band) -> str:
-    """A band that says nothing."""
-    return f"the difference may be anything from {signed(settle.low)} to {signed(settle.high)} C"
+def wide(settle: Band, matters_c: float) -> str:
+    """No difference is proved, and one that matters is not ruled out."""
+    side = _leans_to(settle)
+    head = f"it leans to {side} without proving it, and a difference" if side else "no difference shows, but one"
+    return (
+        f"{head} of {matters_c:.0f} C or more is not ruled out. Ridden alike, the coolant would settle "
+        f"{_apart(settle)}. Compare more rides of either side"
+    )
 
 
 # -- the answer -------------------------------------------------------------------------------------------------------
@@ -257,11 +262,16 @@ LEANS = 0.85
 
 def _leaning(band: Band) -> str:
     """What to do where a difference is likely and not proved; nothing where it is not even likely."""
+    word = _leans_to(band)
+    return f" It leans to {word} without proving it: compare more rides of either side." if word else ""
+
+
+def _leans_to(band: Band) -> str | None:
+    """Hotter or cooler, where most of a band lies on that side; None where it does not."""
     side = max(band.high, -band.low) / max(band.high - band.low, 1e-9)
     if side < LEANS:
-        return ""
-    word = "hotter" if band.high > -band.low else "cooler"
-    return f" It leans to {word} without proving it: compare more rides of either side."
+        return None
+    return "hotter" if band.high > -band.low else "cooler"
 
 
 def _apart(band: Band) -> str:
