@@ -32,9 +32,9 @@ LEAST_COMMON_SHARE = 0.30
 LEAST_COMMON_S = 300.0
 
 SAME_WITHIN_K = 10.0
-"""A difference that matters: from one threshold to the next (95, 105 and 115 C where the bike file says nothing else), a
-little more than what 15 % more heat makes on simulated machines (8 C) and less than three tenths of the fins do (13 C).
-"The same" is told only where the whole band lies within it, either way."""
+"""A difference that matters: from one threshold to the next (95, 105 and 115 C where the bike file says nothing else),
+a little more than 15 % more heat makes on simulated machines (8 C), less than three tenths of the fins do (13 C). "The
+same" is told only where the whole band lies within it, either way."""
 
 STRETCH_K = 12.0
 """Air further apart than this is carried over by the balance all the same, and told as a stretch."""

@@ -31,9 +31,11 @@ DAY_C = 3.0
 """What a sound bike settles warmer or cooler by from one day to another for reasons no log shows: wind, damp, mud. On
 simulated rides of one course, wind of 0.5 m/s against 1.5 m/s alone makes 2.7 C."""
 
-SIZE_SHARE = 0.4
+SIZE_SHARE, SIZE_SHARE_INWARDS = 0.4, 0.2
 """A big difference is told rather too small than too big (blocked radiators a fifth on simulated rides), because one
-lump is no engine: its band reaches this much further outwards."""
+lump is no engine: its band reaches this much further outwards, and half as much inwards, because the share of it that a
+short pass shows is known by that lump as well. Without the second the bands of small differences held the truth always
+and those of blocked radiators in 86 of 100."""
 
 LEAST_ANSWER = 0.25
 """Of a difference in where the coolant settles, its mean over a pass has to show this share: a pass of well under a
@@ -379,7 +381,7 @@ def _balanced(one: Side, other: Side, *, same_ride: bool) -> tuple[Band | str, B
         errors.append(DAY_C)
     best = float(rows[0])
     sd = float(np.sqrt(np.sum(np.square(errors)) + np.var(rows[1:])))
-    inwards, outwards = 1.96 * sd, 1.96 * float(np.hypot(sd, SIZE_SHARE * best))
+    inwards, outwards = (1.96 * float(np.hypot(sd, share * best)) for share in (SIZE_SHARE_INWARDS, SIZE_SHARE))
     ends = (inwards, outwards) if best > 0.0 else (outwards, inwards)
     return Band(best, best - ends[0], best + ends[1]), load, heat
 
