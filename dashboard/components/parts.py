@@ -40,7 +40,9 @@ def key_figures(figures: Sequence[KeyFigure]) -> html.Dl:
     )
 
 
-def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: str, class_name: str = "") -> html.Div:
+def plain_table(
+    columns: Sequence[str], rows: Sequence[Sequence[object]], caption: str, class_name: str = ""
+) -> html.Div:
     """A table in a box of its own that scrolls sideways where the page is narrow; the first cell names the row. Of the
     class `cards`, its rows are cards there, and a column's name stands over its figure."""
     if not class_name and len(columns) <= NARROW:
@@ -60,7 +62,7 @@ def plain_table(columns: Sequence[str], rows: Sequence[Sequence[str]], caption: 
     )
 
 
-def _cells(columns: Sequence[str], row: Sequence[str]) -> list[html.Td]:
+def _cells(columns: Sequence[str], row: Sequence[object]) -> list[html.Td]:
     return [html.Td(cell, **{"data-name": name}) for name, cell in zip(columns[1:], row[1:], strict=True)]
 
 

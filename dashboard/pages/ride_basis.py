@@ -49,16 +49,14 @@ def doubtful(view: RideView) -> html.Section | None:
     return parts.card(texts.DOUBTFUL, html.P(texts.DOUBTFUL_HOW, className="small"), *listed, name="doubtful")
 
 
-def _doubts(lines: list[html.Tr]) -> html.Div:
-    head = html.Tr([html.Th(name, scope="col") for name in tables.QUALITY_COLUMNS])
-    table = html.Table([html.Caption(texts.DOUBTFUL, className="hidden"), html.Thead(head), html.Tbody(lines)])
-    return html.Div(table, className="scroll", tabIndex="0", role="group", **{"aria-label": texts.DOUBTFUL})
+def _doubts(lines: list[tuple[object, ...]]) -> html.Div:
+    return parts.plain_table(tables.QUALITY_COLUMNS, lines, texts.DOUBTFUL, "cards")
 
 
-def _doubt(ride_id: str, mark: Mark, row: tuple[str, ...]) -> html.Tr:
+def _doubt(ride_id: str, mark: Mark, row: tuple[str, ...]) -> tuple[object, ...]:
     channel, what, start, end, values, detail = row
     link = dcc.Link(start, href=config.view_path(ride_id, *with_margin(mark.start_s, mark.end_s)))
-    return html.Tr([html.Th(channel, scope="row"), *(html.Td(cell) for cell in (what, link, end, values, detail))])
+    return channel, what, link, end, values, detail
 
 
 def rests_on(view: RideView) -> html.Section:

@@ -108,9 +108,9 @@ def _switch(view: RideView, shown: View) -> html.Div:
 
 def plot(name: str, figure: Figure, said: str) -> html.Div:
     """A figure in a box that has its height before it is drawn, so that nothing jumps."""
-    graph = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
-    box = {"minHeight": f"{figure.layout.height}px"}
-    return html.Div(graph, role="group", className="plot", style=box, **{"aria-label": said})
+    height = f"{figure.layout.height}px"
+    graph = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, style={"height": height})
+    return html.Div(graph, role="group", className="plot", style={"minHeight": height}, **{"aria-label": said})
 
 
 def _button(name: str, text: str, said: str) -> html.Button:
