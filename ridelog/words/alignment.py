@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from ridelog.words.device_clocks import span
+from ridelog.words.device_clocks import span, sure
 
 UNCHECKED = "Can't tell whether it is right: what the two recordings have in common could not settle it."
 OWN_WORD = "Your own number: the recordings were not asked."
@@ -27,5 +27,6 @@ def pace(drift_ppm: float | None) -> str:
 
 def certainty(confidence: float, error_s: float, overlap_s: float, what: str) -> str:
     """How sure a measured place is."""
-    sure = "over 99%" if confidence > 0.99 else f"{confidence:.0%}"
-    return f"any moment good to {error_s:.2f} s, confidence {sure}; by {what} over {overlap_s / 60.0:.0f} min"
+    return (
+        f"any moment good to {error_s:.2f} s, confidence {sure(confidence)}; by {what} over {overlap_s / 60.0:.0f} min"
+    )

@@ -25,13 +25,18 @@ def signed(seconds: float) -> str:
     return f"{'-' if seconds < 0 else '+'}{span(abs(seconds))}"
 
 
+def sure(confidence: float) -> str:
+    """A confidence in words: no comparison is certain."""
+    return "over 99%" if confidence > 0.99 else f"{confidence:.0%}"
+
+
 def measured(found: Comparison) -> str:
     """What was compared and how well it fits."""
     one = found.offset
     scatter = f", stretches of 2 min scatter by {one.residual_s:.2f} s" if one.residual_s is not None else ""
     return (
         f"measured by {found.what} over {one.overlap_s / 60.0:.0f} min, good to {one.error_s or 0.0:.2f} s "
-        f"(confidence {one.confidence:.0%}{scatter})"
+        f"(confidence {sure(one.confidence)}{scatter})"
     )
 
 

@@ -116,8 +116,8 @@ def test_the_facts_stay_as_they_are() -> None:
     [
         (
             (
-                "remembered for the next log of bike dune-07 with this header: 'T' as time (ridelog bikes forget-columns "
-                "dune-07 forgets it)"
+                "remembered for the next log of bike dune-07 with this header: 'T' as time (ridelog bikes "
+                "forget-columns dune-07 forgets it)"
             ),
             "remembered for the next log of bike dune-07 with this header: 'T' as time",
         ),
@@ -127,8 +127,8 @@ def test_the_facts_stay_as_they_are() -> None:
         ),
         (
             (
-                "another device. Import both together: ridelog import 'a.csv' 'b.csv' --together; then remove the single "
-                "ones: ridelog remove A, ridelog remove B"
+                "another device. Import both together: ridelog import 'a.csv' 'b.csv' --together; then remove the "
+                "single ones: ridelog remove A, ridelog remove B"
             ),
             "another device. To join both, add their files at once as one ride",
         ),
