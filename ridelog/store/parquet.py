@@ -145,6 +145,7 @@ def parse_ride(data: bytes, path: Path, columns: Sequence[str] | None = None) ->
         raise damaged(path, str(error)) from error
     if samples.height != report.rows:
         raise damaged(path, f"{samples.height:,} rows where the report says {report.rows:,}")
+    _check_read(samples, [TIME, *report.channels] if wanted is None else wanted, path)
     return Ride(
         id=report.id,
         samples=samples,
@@ -162,6 +163,20 @@ def parse_ride(data: bytes, path: Path, columns: Sequence[str] | None = None) ->
         peak_c=report.peak_c,
         extra=report.extra,
     )
+
+
+def _check_read(samples: pl.DataFrame, names: Sequence[str], path: Path) -> None:
+    """What was promised as the file was written, which all that follows rests on. Raises LibraryError."""
+    kinds = samples.schema
+    for name in names:
+        if name not in kinds:
+            raise damaged(path, f"the column {name} is gone")
+        if kinds[name] == pl.String and not name.startswith("raw."):
+            raise damaged(path, f"the column {name} holds no numbers")
+    try:
+        check_samples(samples)
+    except ValueError as error:
+        raise damaged(path, str(error)) from error
 
 
 def sha256_of(path: Path) -> str:

@@ -198,6 +198,37 @@ def test_a_damaged_file_says_what_to_do(tmp_path: Path, maker: ModuleType, how: 
         assert str(path) in caught.value.where
 
 
+@pytest.mark.parametrize(
+    "columns",
+    [
+        {"coolant_c": float("nan")},
+        {"engine_rpm": float("inf")},
+        {"coolant_c": "warm"},
+        {"t_s": 0.0},
+        {"t_s": None},
+        {"t_s": "noon"},
+        {"engine_rpm": "gone"},
+        {"t_s": "gone"},
+    ],
+)
+def test_samples_that_break_their_promise_are_not_read(
+    tmp_path: Path, maker: ModuleType, columns: dict[str, float | str | None]
+) -> None:
+    """A whole Parquet file with the metadata of a ride, and columns no import writes."""
+    path = tmp_path / "ride.parquet"
+    write_ride(maker.ride(1), path)
+    table = pq.read_table(path)
+    frame = pl.DataFrame(table)
+    for name, value in columns.items():
+        kind = pl.String if isinstance(value, str) else pl.Float64
+        frame = frame.drop(name) if value == "gone" else frame.with_columns(pl.lit(value, dtype=kind).alias(name))
+    pq.write_table(frame.to_arrow().replace_schema_metadata(table.schema.metadata), path)
+    with pytest.raises(LibraryError, match="damaged") as caught:
+        read_ride(path)
+    assert next(iter(columns)) in caught.value.found or "time" in caught.value.found
+    assert "import the log again" in caught.value.to_do
+
+
 def test_a_missing_file_and_a_foreign_one(tmp_path: Path, maker: ModuleType) -> None:
     with pytest.raises(LibraryError, match="gone"):
         read_ride(tmp_path / "none.parquet")
