@@ -64,7 +64,7 @@ def places_map(
     east, north = east[inside], north[inside]
     size_m = max(float(np.ptp(east)), float(np.ptp(north)), 20.0)
     track = Course(np.arange(east.size, dtype=np.float64), east, north, np.inf, size_m)
-    notes = _numbers(east[:count], north[:count], 0.045 * size_m, float(east.max() + east.min()) / 2)
+    notes = _numbers(east[:count], north[:count], 0.06 * size_m, float(east.max() + east.min()) / 2)
     return drawn(data, frame(track, display, touch, notes, right_px=10), dark=dark)
 
 
