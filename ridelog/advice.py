@@ -10,7 +10,6 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass, field
 from datetime import date
-from pathlib import Path
 
 from ridelog import profile_file
 from ridelog.errors import ProfileError
@@ -195,11 +194,6 @@ def parse_advice(text: str, where: str) -> Advice:
     builds = _builds(top.tables("build"), top.defaults_used)
     top.close()
     return Advice(version, valid_from, tuple(found[kind] for kind in KINDS), tuple(top.defaults_used), builds)
-
-
-def read_advice(path: Path) -> Advice:
-    """A sheet from a file. Raises ProfileError."""
-    return parse_advice(profile_file.read_text(path), path.name)
 
 
 def default_advice() -> Advice:

@@ -88,11 +88,6 @@ def clip(intervals: Iterable[Interval], start_s: float, end_s: float) -> list[In
     return intersection(intervals, [Interval(start_s, end_s)])
 
 
-def grow(intervals: Iterable[Interval], by_s: float) -> list[Interval]:
-    """Every interval longer by `by_s` at both ends (shorter where negative; those that vanish are dropped)."""
-    return tidy(Interval(i.start_s - by_s, i.end_s + by_s) for i in intervals)
-
-
 def iou(left: Iterable[Interval], right: Iterable[Interval]) -> float:
     """Intersection over union, 0..1; 0 where both are empty."""
     a, b = list(left), list(right)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, tzinfo
 from typing import Literal
 from zoneinfo import ZoneInfo
@@ -215,12 +215,6 @@ class Ride:
             for mark in self.quality
             if mark.channel == channel and mark.action == "excluded"
         ]
-
-    def with_user_facts(
-        self, *, bike: str | None, ambient_c: float | None, start_utc: datetime | None, condition: Condition
-    ) -> Ride:
-        """The same ride with what the user said about it."""
-        return replace(self, bike=bike, ambient_c=ambient_c, start_utc=start_utc, condition=condition)
 
 
 LOCAL_START = "start_local"

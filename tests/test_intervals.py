@@ -15,7 +15,6 @@ from ridelog.intervals import (
     clip,
     difference,
     from_mask,
-    grow,
     intersection,
     iou,
     runs,
@@ -87,9 +86,7 @@ def test_masks_round_trip(bits: list[bool]) -> None:
     assert sum(b - a for a, b in runs(mask)) == mask.sum()
 
 
-def test_grow_and_clip() -> None:
-    assert grow([Interval(10, 20), Interval(21, 30)], 1.0) == [Interval(9, 31)]
-    assert grow([Interval(10, 11)], -1.0) == []
+def test_clip() -> None:
     assert clip([Interval(-5, 5), Interval(8, 20)], 0, 10) == [Interval(0, 5), Interval(8, 10)]
 
 

@@ -16,7 +16,7 @@ from typing import Any
 
 import pytest
 
-from ridelog.advice import read_advice
+from ridelog.advice import parse_advice
 from ridelog.analyze import analyze
 from ridelog.bike import Bike, read_bike
 from ridelog.ingest import ImportOptions, read_rides
@@ -27,6 +27,9 @@ from ridelog.ride import Ride
 HERE = Path(__file__).resolve().parent.parent / "sample_logs"
 ENTRIES: list[dict[str, Any]] = tomllib.loads((HERE / "manifest.toml").read_text(encoding="utf-8"))["ride"]
 TRUTH = {one["name"]: one for one in json.loads((HERE / "truth.json").read_text(encoding="utf-8"))["rides"]}
+
+
+SHEET = parse_advice((HERE / "default.advice.toml").read_text(encoding="utf-8"), "default.advice.toml")
 
 
 @dataclass(frozen=True)
@@ -51,7 +54,7 @@ def sample(request: pytest.FixtureRequest) -> Sample:
         timezone=entry.get("timezone"),
     )
     (ride,) = read_rides([HERE / name for name in entry["files"]], options, together=entry.get("together", False))
-    result, _ = analyze(ride, bike, read_advice(HERE / "default.advice.toml"))
+    result, _ = analyze(ride, bike, SHEET)
     return Sample(ride, bike, result, TRUTH[entry["name"]])
 
 

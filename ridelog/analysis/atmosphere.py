@@ -76,13 +76,6 @@ def density_altitude_m(density_kg_per_m3: float) -> float:
     )
 
 
-def pressure_altitude_m(pressure_pa: float) -> float:
-    """Height (geopotential m) at which the standard atmosphere has this pressure. Weather moves it by 250 m or so."""
-    return (SEA_LEVEL_TEMPERATURE_K / LAPSE_RATE_K_PER_M) * (
-        1.0 - float((pressure_pa / SEA_LEVEL_PRESSURE_PA) ** (1.0 / PRESSURE_EXPONENT))
-    )
-
-
 @dataclass(frozen=True)
 class Correction:
     """Factor on observed power that gives reference power; `in_range` is false where the standard does not cover it.

@@ -77,10 +77,6 @@ class Followed:
     opposed: IndexArray
     offset: IndexArray
 
-    def way_of(self, mark: int) -> int:
-        """The way a mark belongs to."""
-        return int(np.searchsorted(self.offset, mark, "right")) - 1
-
 
 def middle(ways: Sequence[Way]) -> Origin:
     """An origin amid the marks of all ways."""

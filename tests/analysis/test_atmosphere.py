@@ -6,19 +6,16 @@ from collections.abc import Callable
 
 import numpy as np
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
 from ridelog.analysis.atmosphere import (
     air_density,
     correction_iso1585,
     correction_j1349,
     density_altitude_m,
-    pressure_altitude_m,
     standard_pressure_pa,
     standard_temperature_k,
 )
-from ridelog.constants import EARTH_RADIUS_M, SEA_LEVEL_DENSITY_KG_PER_M3, ZERO_CELSIUS_K
+from ridelog.constants import SEA_LEVEL_DENSITY_KG_PER_M3, ZERO_CELSIUS_K
 
 Reference = Callable[[str], list[dict[str, float]]]
 
@@ -59,13 +56,6 @@ def test_beyond_the_troposphere_nothing_is_said(height: float) -> None:
 )
 def test_density_altitude(pressure_pa: float, celsius: float, vapour_pa: float, expected_m: float) -> None:
     assert density_altitude_m(air_density(pressure_pa, celsius, vapour_pa)) == pytest.approx(expected_m, abs=0.5)
-
-
-@given(st.floats(-400.0, 8000.0))
-def test_pressure_altitude_undoes_the_standard_pressure(height_m: float) -> None:
-    # Geopotential over geometric height: 13 Pa or 1.4 m at 3000 m.
-    geopotential_m = EARTH_RADIUS_M * height_m / (EARTH_RADIUS_M + height_m)
-    assert pressure_altitude_m(standard_pressure_pa(height_m)) == pytest.approx(geopotential_m, abs=0.05)
 
 
 def test_power_correction(reference: Reference) -> None:

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 import sample_logs
-from ridelog.advice import Advice, in_force, read_advice
+from ridelog.advice import Advice, in_force, parse_advice
 from ridelog.bike import Bike, read_bike
 from ridelog.intervals import Interval, iou
 from ridelog.results import Analysis
@@ -116,7 +116,10 @@ def test_one_build_has_bikes_enough_to_compare_one_with() -> None:
 
 
 def test_the_sheets_follow_each_other_and_differ_where_the_truth_says_so() -> None:
-    earlier, present = read_advice(FOLDER / "earlier.advice.toml"), read_advice(FOLDER / "default.advice.toml")
+    earlier, present = (
+        parse_advice((FOLDER / name).read_text(encoding="utf-8"), name)
+        for name in ("earlier.advice.toml", "default.advice.toml")
+    )
     assert earlier.valid_from < present.valid_from
     for entry in SEASON:
         sheet = in_force([earlier, present], entry.start.date())
