@@ -211,9 +211,10 @@ def evidence_of(
     if balance.drawn is None or bike is None:
         return told
     plant, steps = balance.drawn.plant, balance.drawn.ride
-    asked = diagnosis_asked.asked(
-        steps, missed, hot_c=hot_threshold_c(bike), ambient_c=float(np.nanmean(steps.ambient_c))
-    )
+    # A ride of a second or two has no step of the balance, and so no air along it.
+    air = steps.ambient_c[np.isfinite(steps.ambient_c)]
+    mean_air_c = float(np.mean(air)) if air.size else analysis.ride.ambient_c
+    asked = diagnosis_asked.asked(steps, missed, hot_c=hot_threshold_c(bike), ambient_c=mean_air_c)
     told = replace(
         told,
         asked=asked,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import gzip
 import json
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -113,3 +115,15 @@ def test_mud_that_came_ride_by_ride_is_told_as_such(library: Path) -> None:
     told = diagnosed(library, ids(library)[-1])
     said = " ".join(told["ranked"][0]["for"])
     assert "over 4 rides in 42 days the cooling on the move changed little by little" in said.replace("Over", "over")
+
+
+@pytest.mark.parametrize("seconds", [0.2, 0.6, 1.0, 2.5, 10.0])
+def test_a_ride_of_a_moment_tells_only_numbers(library: Path, tmp_path: Path, seconds: float) -> None:
+    """However short: every figure is one, or is left out."""
+    text = gzip.decompress((RIDES / "01-standard-in-sand.csv.gz").read_bytes()).decode()
+    head, *rows = text.splitlines()
+    log = tmp_path / "short.csv"
+    log.write_text("\n".join([head, *(row for row in rows if float(row.split(",")[0]) <= seconds)]), encoding="utf-8")
+    document = diagnosed(library, log, "--bike", "enduro-07", "--ambient", "20")
+    assert document["conclusion"] == "not_enough_evidence"
+    assert re.search(r"\bnan\b|\binf\b", json.dumps(document), re.IGNORECASE) is None
