@@ -22,6 +22,8 @@ fetched, never kept here."""
 
 WEIGHTY = ("serious", "critical")
 NPM_SECONDS = 90
+SHIFT = 0.1
+"""Of the window's area times the way moved; browsers call so much good (layout instability, cumulative score)."""
 
 _RUN = """
 const done = arguments[arguments.length - 1];
@@ -59,6 +61,26 @@ def fits(look: Any) -> None:
     )
     assert wide == []
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
+
+
+def watch_shifts(look: Any) -> None:
+    """Have every page that is opened from now on count how far what is seen moves by itself."""
+    source = """
+    window.shifts = [];
+    new PerformanceObserver((list) => {
+        for (const one of list.getEntries()) {
+            const moved = one.sources.map(({node}) => node && (node.id || node.className || node.nodeName));
+            if (!one.hadRecentInput) window.shifts.push([one.value, String(moved)]);
+        }
+    }).observe({type: "layout-shift", buffered: true});
+    """
+    look.driver.execute_cdp_cmd("Page.addScriptToEvaluateOnNewDocument", {"source": source})
+
+
+def steady(look: Any) -> None:
+    """What is seen stays where it is while the rest arrives: the sum of the browser's own scores of shifts."""
+    shifts = look.run("return window.shifts")
+    assert sum(score for score, _ in shifts) <= SHIFT, shifts
 
 
 def headings(look: Any) -> None:

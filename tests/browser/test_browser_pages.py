@@ -3,6 +3,7 @@ reach of everybody (the web content accessibility guidelines 2.2, AA, as far as 
 
 from __future__ import annotations
 
+import os
 import shutil
 from base64 import b64decode
 from collections.abc import Callable, Iterator
@@ -11,7 +12,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from browser.page_checks import axe_source, clean, fits, headings, reachable
+from browser.page_checks import axe_source, clean, fits, headings, reachable, steady, watch_shifts
 
 from dashboard.provider import LibraryProvider
 from ridelog.store.library import Library
@@ -20,11 +21,13 @@ pytestmark = pytest.mark.browser
 
 SIZES = {"desk": (1400, 900, False), "phone": (390, 844, True)}
 SETTLED = """
-// figures draw themselves a moment after they are there, and a page is whole when nothing of it is still to come
-const plots = [...document.querySelectorAll("main .js-plotly-plot")];
+// figures draw themselves a moment after their boxes are there, and a page is whole when nothing of it is still to come
+const boxes = [...document.querySelectorAll("main .plot")];
 const waiting = document.querySelectorAll("main ._dash-loading, main [data-dash-is-loading='true']").length;
-return waiting === 0 && plots.every((one) => one.querySelector(".main-svg"));
+return waiting === 0 && boxes.every((one) => one.querySelector(".main-svg"));
 """
+PICTURES = bool(os.environ.get("RIDELOG_PICTURES"))
+"""Keep a picture of every page, to look at by eye."""
 
 
 @dataclass(frozen=True)
@@ -100,6 +103,7 @@ def empty(tmp_path_factory: pytest.TempPathFactory, serve_library: Callable[[Pat
 def look(request: pytest.FixtureRequest, full: str, open_browser: Callable[..., Any]) -> Iterator[Any]:
     width, height, touch = SIZES[request.param]
     found = open_browser(full, width, height, touch=touch)
+    watch_shifts(found)
     yield found
     found.driver.quit()
 
@@ -130,8 +134,11 @@ def test_a_page_is_whole_and_within_reach(
     shown(look, page, named[1], theme)
     fits(look)
     headings(look)
+    if name != "places":  # what is said while rides are looked at gives way to what was found
+        steady(look)
     size = "phone" if look.run("return innerWidth") < 500 else "desk"
-    look.full_picture(f"page-{name}-{size}-{theme}")
+    if PICTURES:
+        look.full_picture(f"page-{name}-{size}-{theme}")
     clean(look, status=page.status)
     # last: where the rules can't be had the test is skipped, with the rest of it held
     reachable(look, request.getfixturevalue("rules"))
@@ -146,7 +153,8 @@ def test_an_empty_library_says_what_to_do(name: str, look: Any, empty: str, requ
         fits(look)
         headings(look)
         size = "phone" if look.run("return innerWidth") < 500 else "desk"
-        look.full_picture(f"empty-{name}-{size}")
+        if PICTURES:
+            look.full_picture(f"empty-{name}-{size}")
         said = look.text()
         assert any(told in said for told in ("Drop", "new bike file", "Open one when")), said
         clean(look)
