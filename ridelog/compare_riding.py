@@ -164,7 +164,7 @@ def _fan(part: Sequence[Study]) -> FanUse:
     found = [one for one in found if one.source == source]
     seconds = sum(one.observed_s for one in found)
     runs = [run for one in found for run in one.runs]
-    began = [run.on_c for run in runs if run.on_c is not None and run.start_s > 0.0]
+    began = [run.on_c for run in runs if run.on_c is not None]
     whole = [run.length_s for run in runs if run.whole]
     return FanUse(
         source,
@@ -198,15 +198,16 @@ def _gears(first: Sequence[Study], others: Sequence[Study]) -> tuple[tuple[GearP
 def _gear_use(part: Sequence[Study]) -> tuple[matched_use.GearUse, ...]:
     rows: dict[str, list[FloatArray]] = {"gear": [], "engine_rpm": [], "speed_mps": []}
     step_s = 1.0
-    file_ratios: tuple[float, ...] = ()
+    ratios: set[tuple[float, ...]] = set()
     for one in part:
         series, bike = one.found.traces.series, one.known.bike
         if all(name in series for name in rows):
             step_s = one.found.traces.step_s
-            file_ratios = bike.rpm_per_mps if bike is not None else ()
+            ratios.add(bike.rpm_per_mps if bike is not None else ())
             for name, values in rows.items():
                 values.append(series[name])
     if not rows["gear"]:
         return ()
     gear, rpm, speed = (np.concatenate(values) for values in rows.values())
-    return matched_use.gear_use(gear, rpm, speed, step_s, file_ratios)
+    # Rides of bikes geared unlike have no one ratio to be held against.
+    return matched_use.gear_use(gear, rpm, speed, step_s, ratios.pop() if len(ratios) == 1 else ())

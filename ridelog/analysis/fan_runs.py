@@ -19,8 +19,8 @@ LEAST_RUN_S = 3.0
 
 @dataclass(frozen=True)
 class FanRun:
-    """One run: coolant where it began and ended, C (None where not known), and how long; `whole` false where its start
-    or end was not seen."""
+    """One run: coolant where it began and ended, C (None where that was not seen), and how long; `whole` false where
+    its start or end was not seen."""
 
     start_s: float
     length_s: float
@@ -43,11 +43,14 @@ def logged(fan: FloatArray, coolant_c: FloatArray, step_s: float) -> FanRuns:
     """From the fan's channel, 1 or 0, NaN where not known."""
     found = []
     for first, past in runs(np.nan_to_num(fan) > 0.5):
-        whole = first > 0 and past < fan.size and bool(np.isfinite(fan[first - 1]) and np.isfinite(fan[past]))
+        began = first > 0 and bool(np.isfinite(fan[first - 1]))
+        ended = past < fan.size and bool(np.isfinite(fan[past]))
+        whole = began and ended
         if (past - first) * step_s < LEAST_RUN_S and whole:
             continue
-        end = min(past, coolant_c.size - 1)
-        found.append(FanRun(first * step_s, (past - first) * step_s, _at(coolant_c, first), _at(coolant_c, end), whole))
+        on_c = _at(coolant_c, first) if began else None
+        off_c = _at(coolant_c, past) if ended else None
+        found.append(FanRun(first * step_s, (past - first) * step_s, on_c, off_c, whole))
     return FanRuns("logged", tuple(found), float(np.isfinite(fan).sum() * step_s))
 
 

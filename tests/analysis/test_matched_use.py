@@ -155,6 +155,18 @@ def test_logged_runs() -> None:
     assert found.observed_s == 580.0
 
 
+def test_a_run_whose_start_was_not_seen_tells_no_cut_in() -> None:
+    """The log resumes, or begins, with the fan running: the coolant then is not where it cut in."""
+    coolant = np.linspace(90.0, 110.0, 200)
+    fan = np.zeros(200)
+    fan[:20] = fan[100:140] = fan[190:] = 1.0
+    fan[80:100] = np.nan
+    seen = [
+        (run.start_s, run.on_c is not None, run.off_c is not None) for run in fan_runs.logged(fan, coolant, 1.0).runs
+    ]
+    assert seen == [(0.0, False, True), (100.0, False, True), (190.0, True, False)]
+
+
 def saw_tooth(low: float = 91.0, high: float = 95.5, teeth: int = 4) -> Array:
     """A standing bike: up in 80 s, down in 40 s, again and again."""
     tooth = np.concatenate([np.linspace(low, high, 80, endpoint=False), np.linspace(high, low, 40, endpoint=False)])
