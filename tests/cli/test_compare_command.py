@@ -76,7 +76,8 @@ def test_each_step_of_mud_runs_hotter_than_clean(samples: tuple[Path, dict[str, 
     assert 0.0 < apart[0] < apart[1] < apart[2]
     rates = [found[name]["overall"]["rate"]["difference"]["value"] for name in NAMES[1:]]
     assert 0.0 < rates[0] < rates[1] < rates[2]
-    assert found["05-first-mud"]["verdict"] in ("same", "hotter")
+    # A fault is in it: nobody may be told that it ran the same.
+    assert found["05-first-mud"]["verdict"] in ("cant_tell", "hotter")
     assert ridden(found["05-first-mud"])["high"] > 5.0
     for name in NAMES[2:]:
         assert found[name]["verdict"] == "hotter"
