@@ -120,7 +120,11 @@ def no_air() -> Ride:
 REFUSALS: dict[str, tuple[Callable[[], Ride], Bike | None, str]] = {
     "90 s": (lambda: cut(warm(), 90.0), BIKE, "windows of a minute; 15 are needed, about 6 min"),
     "nothing changes": (unchanging, BIKE, "speed and load hardly change"),
-    "air not known, warm start": (no_air, BIKE, "air's temperature is not known and the engine did not start cold"),
+    "air not known, warm start": (
+        no_air,
+        BIKE,
+        "air's temperature is not known: it was not logged, and no cold start tells it",
+    ),
     "stuck sensor": (stuck, BIKE, "no usable coolant temperature (marked as stuck)"),
     "no coolant": (lambda: without(warm(), "coolant_c"), BIKE, "no usable coolant temperature"),
     # The same reading all along, where no quality rule looked at it.
@@ -231,7 +235,7 @@ def test_a_cold_start_tells_the_air() -> None:
 def test_a_coolant_that_stays_cold_is_no_cold_start() -> None:
     # It reads as air at first, and never warms up: a sensor in the wrong place, or an engine that was not run.
     ride = put(replace(cold(), ambient_c=None), "coolant_c", lambda values: AIR_C + 0.1 * (values - AIR_C))
-    assert "did not start cold" in (heat_of(run(ride)[0]).reason or "")
+    assert "no cold start tells it" in (heat_of(run(ride)[0]).reason or "")
 
 
 def bands(heat: Heat) -> dict[str, Band]:

@@ -104,10 +104,7 @@ def print_analysis(result: Analysis) -> None:
     show.lines(riding_words.TITLE, riding_words.riding_lines(result.facts))
     show.lines(heads.NOTES, [note_words.listed(note.at_s, note.about, note.text) for note in result.notes])
     show.lines(heads.CHECKS, check_lines(result.facts))
-    asked = [
-        f"{words.question_words(item.question)} {item.reason[:1].upper()}{item.reason[1:]}."
-        for item in result.cannot_tell
-    ]
+    asked = [words.open_line(item.question, item.reason) for item in result.cannot_tell]
     show.lines(heads.OPEN, asked)
     marks = [
         (

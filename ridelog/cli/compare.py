@@ -112,12 +112,12 @@ def print_comparison(found: Comparison) -> None:
     """The comparison as a person reads it: the answer, what it rests on, then table by table."""
     from ridelog.words import compare as words
     from ridelog.words import compare_tables as pages
-    from ridelog.words.terms import question_words
+    from ridelog.words.terms import open_line
 
     show.lines(pages.title(found), found.summary)
     for table in pages.tables(found):
         show.table(table.title, table.columns, table.rows, right=table.right, optional=table.optional)
     show.lines(words.RIDDEN, pages.riding_lines(found))
-    show.lines("Can't tell", [f"{question_words(one.question)} {one.reason}." for one in found.cannot_tell])
+    show.lines("Can't tell", [open_line(one.question, one.reason) for one in found.cannot_tell])
     show.lines("Left out", found.left_out)
     show.lines("", [words.METHOD, *found.cautions] if found.settle else found.cautions)

@@ -124,7 +124,9 @@ def print_diagnosis(found: Diagnosis) -> None:
     """The diagnosis as a person reads it: the answer, the causes with what speaks for and against, what to check."""
     from ridelog.words.causes import CAUSE_WORDS, against_what, chance
 
-    show.lines(f"Ride {found.ride}", [*found.summary, against_what(len(found.baseline.rides), found.baseline.level)])
+    # Without a heat balance the ride is held against nothing.
+    held = [against_what(len(found.baseline.rides), found.baseline.level)] if found.fitted else []
+    show.lines(f"Ride {found.ride}", [*found.summary, *held])
     settled = found.conclusion != "not_enough_evidence" or found.fitted
     # Without a heat balance the likelihoods are what they were before the ride: not worth a line.
     shown = [one for one in found.ranked[:SHOWN] if one.probability >= LEAST_SHOWN] if settled else []

@@ -67,7 +67,7 @@ def build(converted: list[Converted], recording: Recording, start_utc: datetime 
             notes.append(
                 Note(
                     "derived_speed",
-                    f"gps_speed_mps was derived from the positions, over {distance.WINDOW_S:g} s at a time",
+                    f"speed (gps_speed_mps) was derived from the positions, over {distance.WINDOW_S:g} s at a time",
                 )
             )
     if start_utc is not None:

@@ -17,7 +17,7 @@ def check_lines(facts: dict[str, Any] | None) -> list[str]:
             f"{power['high']:.2f}), from {power['seconds']:.0f} s of driving."
         )
     elif power:
-        lines.append(f"Power over mass: can't be checked; {power['reason']}.")
+        lines.append(f"Power over mass: can't be checked: {power['reason']}.")
     if build and build["fits"] is not None:
         verdict = "suits" if build["fits"] else "does not suit"
         low, high = build["ridden_elevation_m"]

@@ -223,7 +223,9 @@ def build_unsuited(against: Sequence[str]) -> str:
 
 # the heat balance
 
-NO_AIR_TEMPERATURE = "the air's temperature is not known and the engine did not start cold. Give it with --ambient"
+NO_AIR_TEMPERATURE = (
+    "the air's temperature is not known: it was not logged, and no cold start tells it. Give it with --ambient"
+)
 HEAT_WITHOUT_BIKE = "no bike file: heat is figured from the bike's power curve. Add one (ridelog bikes new)"
 HEAT_WITHOUT_ENGINE_SPEED = "the log has no usable engine speed"
 HEAT_WITHOUT_SPEED = "the log has no usable speed or position, so the radiator's airflow is not known"

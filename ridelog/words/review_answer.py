@@ -69,7 +69,8 @@ def title(review: Review) -> str:
     days = sorted(one.day for one in review.rides if one.day is not None)
     bikes = {one.bike for one in review.rides if one.bike is not None}
     when = f", {days[0]} to {days[-1]}" if days else ""
-    return f"Review of {_many(len(review.rides), 'ride')} of {_many(len(bikes), 'bike')}{when}"
+    whose = f" of {_many(len(bikes), 'bike')}" if bikes else ", none with a bike named"
+    return f"Review of {_many(len(review.rides), 'ride')}{whose}{when}"
 
 
 def answer(review: Review) -> list[str]:

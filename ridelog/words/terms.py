@@ -185,6 +185,11 @@ def question_words(question: str) -> str:
     return QUESTION_WORDS.get(question, plain[:1].upper() + plain[1:])
 
 
+def open_line(question: str, reason: str) -> str:
+    """A question that was left open, and why."""
+    return f"{question_words(question)} {reason[:1].upper()}{reason[1:].rstrip('.')}."
+
+
 def quality_words(kind: str) -> str:
     """What is wrong with doubtful data, in words; a kind that is not listed without its underscores."""
     return QUALITY_WORDS.get(kind, kind.replace("_", " "))
