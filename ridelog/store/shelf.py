@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -159,15 +160,22 @@ class Shelf:
 
 def _bike_in(name: str, text: str) -> Bike | ProfileError:
     """The bike of a stored file, or why it can't be used."""
-    from ridelog.bike import parse_bike
     from ridelog.store.sheets import add_again
 
     where = f"bike {name} of the library"
     try:
-        bike = parse_bike(text, where)
+        bike = _parsed(text, where)
     except ProfileError as error:
         return add_again(error, "bikes")
     if bike.id == name:
         return bike
     other = ProfileError(f"its file is that of bike {bike.id[:40]!r}", where=where, expected=f"the file of bike {name}")
     return add_again(other, "bikes")
+
+
+@lru_cache(maxsize=1024)
+def _parsed(text: str, where: str) -> Bike:
+    """Commands over many rides ask for the same few hundred files again and again."""
+    from ridelog.bike import parse_bike
+
+    return parse_bike(text, where)
