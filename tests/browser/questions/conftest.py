@@ -76,7 +76,8 @@ class Asker:
     def _begin(self, path: str, until: str) -> None:
         self.clicks = 0
         if self.look.driver.current_url != self.look.base + path:
-            self.look.open(path, until)
+            self.look.driver.get(self.look.base + path)
+            self.look.wait(until, 120.0)  # the first page of a busy machine takes its time
         self.look.run(_AGAIN)
 
     def click(self, selector: str, until: str | None = None) -> None:
