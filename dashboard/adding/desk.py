@@ -37,19 +37,16 @@ class Desk:
         self.foreman.start()
         self.foreman.wake()
 
-    def listed(self) -> tuple[list[Job], dict[str, str]]:
-        """Jobs that want something of the user, the latest of the others, and what the workers are doing."""
+    def listed(self) -> tuple[list[Job], dict[str, str], dict[State, int]]:
+        """Jobs that want something of the user and the latest of the others, what the workers are doing, and how many
+        jobs are in each state, listed or not."""
         found = self.inbox.jobs()
         # Of a folder of 200 logs the few that were refused must not fall off the end of the list.
         others = [job.id for job in found if job.state not in WANTS]
         shown = {*others[:MOST_LISTED], *[job.id for job in found if job.state in WANTS][:MOST_WANTING]}
         listed = [job for job in found if job.id in shown]
         doing = {job.id: progress_of(self.inbox.folder(job.id)) for job in listed if job.state == "working"}
-        return listed, doing
-
-    def counted(self) -> dict[State, int]:
-        """How many jobs are in each state, listed or not."""
-        return dict(Counter(job.state for job in self.inbox.jobs()))
+        return listed, doing, dict(Counter(job.state for job in found))
 
     def job(self, job_id: str) -> Job:
         """One job. Raises UsageError."""

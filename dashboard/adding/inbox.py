@@ -35,6 +35,9 @@ KEPT_DAYS = 7
 
 PIECE_BYTES = 1024 * 1024
 
+WRITERS = 2
+"""Files written at once: the disk is no quicker with more, and the threads that answer pages get their turn."""
+
 STOPPED = (
     "The import ended before it was finished: its process was stopped, or ran out of memory. Try again: what was "
     "stored before that is recognised and not stored twice."
@@ -73,6 +76,7 @@ class Inbox:
     def __init__(self, library_root: Path) -> None:
         self.root = library_root / "inbox"
         self._lock = threading.RLock()
+        self._writers = threading.BoundedSemaphore(WRITERS)
 
     def open(self) -> None:
         """Make the folder, and settle what an earlier process left: nothing of it is still going on."""
@@ -173,7 +177,8 @@ class Inbox:
         path = self.files(job)[number]
         path.parent.mkdir(mode=0o700, exist_ok=True)
         try:
-            left = _written(path, body, length)
+            with self._writers:
+                left = _written(path, body, length)
         except OSError as error:
             # A reader that broke off and a disk that is full both leave a part of a file, which is no file.
             path.unlink(missing_ok=True)

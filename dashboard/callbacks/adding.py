@@ -29,8 +29,7 @@ def register(app: Dash, desk: Desk) -> None:
         State(ids.ADDED, "data"),
     )
     def look(_tick: Any, _clock: Any, shown: str | None, added: int | None) -> tuple[Any, ...]:
-        found, doing = desk.listed()
-        counts = desk.counted()
+        found, doing, counts = desk.listed()
         going = sum(number for state, number in counts.items() if state in OPEN)
         mark = hashlib.sha256(repr((found, doing, counts)).encode()).hexdigest()
         rides = sum(len(job.added) for job in found)
