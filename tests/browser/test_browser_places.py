@@ -9,6 +9,8 @@ from urllib.parse import urlsplit
 
 import pytest
 
+from dashboard.components.naming import named, ride_names
+from dashboard.provider import LibraryProvider
 from ridelog.places_hot import hot_places
 from ridelog.store.library import Library
 from ridelog.words import places_hot as hot_words
@@ -45,7 +47,8 @@ def test_places_are_found_and_lead_to_their_rides(
     look.wait("#answer", seconds=90.0)
     look.wait(MAP)
     found = hot_places(Library.open(sample_library))
-    assert plain(look.text("#answer")) == plain(found.summary[0])
+    names = ride_names(LibraryProvider(sample_library).rides())
+    assert plain(look.text("#answer")) == plain(named(found.summary[0], names))
     rows = look.driver.find_elements("css selector", "[aria-labelledby=h-table] tbody tr")
     assert len(rows) == len(found.places) > 0
     told = plain(look.text("[aria-labelledby=h-table]"))
