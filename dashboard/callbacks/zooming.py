@@ -36,6 +36,7 @@ function(view) {
             box.scrollIntoView({behavior: calm ? "auto" : "smooth", block: "start"});
         }
     }
+    if (view && !view.step) { window.ridelogAsking = false; }
     if (!view || !view.step) { return; }
     const asked = view.query ? "?" + view.query : "";
     const here = window.location;
@@ -55,12 +56,14 @@ _READ = """
 function(search, view) {
     const box = document.getElementById("ride-page");
     const there = box && box.dataset.path === window.location.pathname;
-    if (!there || !view || search === (view.query ? "?" + view.query : "")) {
-        return window.dash_clientside.no_update;
-    }
+    // while an earlier address is still being answered, the view is not what will be seen
+    const same = view && search === (view.query ? "?" + view.query : "") && !window.ridelogAsking;
+    if (!there || !view || same) { return window.dash_clientside.no_update; }
+    window.ridelogAsking = true;
     return {search: search, at: Date.now()};
 }
 """
+
 
 @dataclass(frozen=True)
 class Action:

@@ -142,6 +142,7 @@ def test_the_other_map_is_drawn_beside_what_was(size: str, view: RideView, reque
     look.until(lambda: "stretch" in query(look))
     assert query(look)["what-if"] == ["on"]
     look.driver.back()
+    look.until(lambda: query(look) == {"what-if": ["on"]})
     look.driver.back()
     look.until(lambda: WHAT_IF_LINE not in look.run(NAMES))
     look.until(lambda: not look.run("return document.querySelector('#what-if input').checked"))
