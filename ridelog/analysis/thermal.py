@@ -140,12 +140,14 @@ class Conditions:
 
 
 def observed_fan(plant: Plant, ride: Conditions) -> FloatArray:
-    """1 where the fan runs: as logged, else from the coolant's trace; 0 for a bike without one."""
-    if ride.fan_logged is not None:
-        return np.nan_to_num(ride.fan_logged)
-    if plant.fan_on_c is None or plant.fan_off_c is None:
-        return np.zeros(ride.t_s.size)
-    return fan_state(ride.coolant_c, plant.fan_on_c, plant.fan_off_c).astype(np.float64)
+    """1 where the fan runs: as logged, where it is not from the coolant's trace; 0 there for a bike without one."""
+    logged = ride.fan_logged
+    if logged is not None and np.isfinite(logged).all():
+        return logged
+    followed = np.zeros(ride.t_s.size)
+    if plant.fan_on_c is not None and plant.fan_off_c is not None:
+        followed = fan_state(ride.coolant_c, plant.fan_on_c, plant.fan_off_c).astype(np.float64)
+    return followed if logged is None else np.where(np.isfinite(logged), logged, followed)
 
 
 def load_shape(plant: Plant, theta: FloatArray, power_kw: FloatArray, turning: FloatArray) -> FloatArray:
@@ -292,8 +294,9 @@ class Windows:
 def march(plant: Plant, theta: FloatArray, ride: Conditions, windows: Windows) -> FloatArray:
     """Coolant in each window, (steps + 1, K, W): the balance run forward for all windows and K parameter vectors."""
     at = windows.starts + np.arange(windows.steps)[:, None]
-    given = windows.fan if windows.fan is not None else ride.fan_logged
-    first_on = None if given is not None else observed_fan(plant, ride)[windows.starts]
+    observed = observed_fan(plant, ride) if windows.fan is None else windows.fan
+    given = None if windows.fan is None and ride.fan_logged is None else observed
+    first_on = observed[windows.starts]
     used = np.zeros(ride.t_s.size, dtype=np.bool_)
     used[at] = True
     q = heating_kps(plant, theta, ride)
@@ -308,15 +311,15 @@ def march(plant: Plant, theta: FloatArray, ride: Conditions, windows: Windows) -
     path[0] = coolant
     if given is not None and sheds.opens_c is None:
         # What sheds heat does not hang on the coolant, so that a step is linear in it: T <- kept T + added.
-        kept, added = _linear(sheds, q, ambient, np.nan_to_num(given))
+        kept, added = _linear(sheds, q, ambient, given)
         for k, here in enumerate(at):
             np.multiply(kept.take(here, axis=1), path[k], out=path[k + 1])
             path[k + 1] += added.take(here, axis=1)
         return path
     heat, falls = driven_by(q, ambient)
-    on = np.zeros(1) if first_on is None else np.broadcast_to(first_on, coolant.shape)
+    on = np.broadcast_to(first_on, coolant.shape)
     for k, here in enumerate(at):
-        on = np.nan_to_num(given[here]) if given is not None else fan_now(plant, coolant, on)
+        on = given[here] if given is not None else fan_now(plant, coolant, on)
         g, capacity = sheds.at(here, coolant, on)
         g += falls.take(here, axis=1)
         g /= capacity
@@ -404,15 +407,3 @@ class Opening:
         # Either form of the root is exact where the other takes the difference of near equals.
         settles = np.where(slope >= 0.0, 2.0 * heat / (spread + np.abs(slope)), (spread - slope) / (2.0 * bend))
         return cls(shut, bend, settles, -heat / (bend * settles), spread)
-
-
-def time_to_s(start_c: FloatArray, settle: FloatArray, conductance: FloatArray, target_c: float) -> FloatArray:
-    """Seconds until `target_c` is reached from `start_c`: tau ln((Ts - T0) / (Ts - Tt)), tau = 1 / conductance; 0 where
-    it is there already, infinite where it is never reached.
-
-    Example: Ts 150, T0 85, tau 66.6 s: 115 C after 41.23 s; Ts exactly 115: never.
-    """
-    with np.errstate(invalid="ignore", divide="ignore"):
-        t = np.log((settle - start_c) / (settle - target_c)) / conductance
-    t = np.where(settle > target_c, t, np.inf)
-    return np.where(start_c >= target_c, 0.0, t)

@@ -273,17 +273,20 @@ class Drawn:
         return path.T
 
     def _fan_at(self, k: int, coolant_c: FloatArray, on: FloatArray) -> FloatArray:
-        if self.ride.fan_logged is not None:
-            return np.full(on.shape, np.nan_to_num(self.ride.fan_logged[k]))
+        logged = self.ride.fan_logged
+        if logged is not None and np.isfinite(logged[k]):
+            return np.full(on.shape, logged[k])
         return fan_now(self.plant, coolant_c, on)
 
     def _fan_along(self, coolant_c: FloatArray) -> FloatArray:
+        logged = self.ride.fan_logged
+        if logged is not None and np.isfinite(logged).all():
+            return np.broadcast_to(logged, coolant_c.shape)
         on_c, off_c = self.plant.fan_on_c, self.plant.fan_off_c
-        if self.ride.fan_logged is not None:
-            return np.broadcast_to(np.nan_to_num(self.ride.fan_logged), coolant_c.shape)
-        if on_c is None or off_c is None:
-            return np.zeros(coolant_c.shape)
-        return np.stack([fan_state(row, on_c, off_c) for row in coolant_c]).astype(np.float64)
+        followed = np.zeros(coolant_c.shape)
+        if on_c is not None and off_c is not None:
+            followed = np.stack([fan_state(row, on_c, off_c) for row in coolant_c]).astype(np.float64)
+        return followed if logged is None else np.where(np.isfinite(logged), logged, followed)
 
     def flows(self, coolant_c: FloatArray) -> tuple[FloatArray, FloatArray]:
         """Heat in and heat out along the ride at a coolant path (draws, n), K/s of the whole lump; NaN where not
