@@ -170,9 +170,7 @@ def _logged_fan(evidence: Evidence, pro: list[str], con: list[str]) -> None:
         if log.state == "off":
             pro.append(f"{told}: it did not run, or its channel shows something else")
         else:
-            con.append(
-                f"{told}, yet the coolant turned there {log.turns} times: the channel may be wrong"
-            )
+            con.append(f"{told}, yet the coolant turned there {log.turns} times: the channel may be wrong")
     elif log.state == "on":
         con.append(f"the fan was logged as running for {duration(log.on_s)} when the coolant called for it")
 
