@@ -156,8 +156,8 @@ Changed = Literal[
 @dataclass(frozen=True)
 class Today:
     """A frozen ride beside today. `state`: "same" (all that the answer rests on is as it was), "changed" (`changed`
-    says what; `conclusion`, `probability` and `holds` of the first cause are today's), "gone" (the ride left the library), "unknown" with
-    `reason`. `now` holds today's basis."""
+    says what; `conclusion`, `probability` and `holds` of the first cause are today's), "gone" (the ride left the
+    library), "unknown" with `reason`. `now` holds today's basis."""
 
     state: Literal["same", "changed", "gone", "unknown"]
     changed: tuple[Changed, ...] = ()
