@@ -21,6 +21,7 @@ from ridelog.readers.limits import Limits
 from ridelog.readers.numbers import file_decimal, parse_column
 from ridelog.readers.signs import only_channel
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading_formats
 
 if TYPE_CHECKING:
     import pyarrow as pa
@@ -43,7 +44,7 @@ class ArrowTableReader:
     """Tables of the Arrow project: Parquet, IPC file, IPC stream."""
 
     name = "arrow"
-    description = "Parquet and Arrow files: a table of typed columns"
+    description = reading_formats.ARROW
     endings = (".parquet", ".pq", ".arrow", ".arrows", ".feather", ".ipc")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
@@ -148,7 +149,7 @@ def _load_ipc_stream(path: Path, options: ReadOptions, notes: list[Note]) -> pa.
     with path.open("rb") as source:
         source.seek(-min(len(_END_OF_STREAM), path.stat().st_size), os.SEEK_END)
         if source.read() != _END_OF_STREAM:
-            notes.append(Note("no_end_mark", "the stream has no end mark; rows may be missing at its end"))
+            notes.append(Note("no_end_mark", reading_formats.NO_END_MARK))
         source.seek(0)
         with pa.ipc.open_stream(source) as stream:
             batches: list[pa.RecordBatch] = []
@@ -208,7 +209,7 @@ def _columns(table: pa.Table, options: ReadOptions, notes: list[Note]) -> tuple[
     _read_texts(texts, columns, notes)
     if left_out:
         shown = ", ".join(left_out[:8]) + (f" and {len(left_out) - 8} more" if len(left_out) > 8 else "")
-        notes.append(Note("left_out_columns", f"columns that hold no plain values were left out: {shown}"))
+        notes.append(Note("left_out_columns", reading_formats.columns_left_out(shown)))
     return tuple(columns)
 
 
@@ -218,12 +219,10 @@ def _start_note(schema: pa.Schema) -> list[Note]:
         start = json.loads((schema.metadata or {}).get(_OWN_REPORT, b"{}")).get("start_utc")
         moment = datetime.fromisoformat(start) if start and "time_utc" not in schema.names else None
     except (ValueError, TypeError, AttributeError):
-        return [Note("report_unread", "the import report inside this export can't be read; its samples can")]
+        return [Note("report_unread", reading_formats.REPORT_UNREAD)]
     if moment is None:
         return []
-    return [
-        Note("start_in_report", f"the export says that the ride began at {moment.isoformat()}; --start gives it again")
-    ]
+    return [Note("start_in_report", reading_formats.start_in_report(moment.isoformat()))]
 
 
 def _flatten(leaf: _Leaf, leaves: list[_Leaf], left_out: list[str], depth: int = 0) -> None:
@@ -262,7 +261,7 @@ def _name_index(leaves: list[_Leaf], notes: list[Note]) -> list[_Leaf]:
     for leaf in leaves:
         is_time = pa.types.is_timestamp(leaf.values.type) or pa.types.is_duration(leaf.values.type)
         if leaf.name == _UNNAMED_INDEX and is_time and not known:
-            notes.append(Note("index_as_time", "the rows' index holds times and was taken as the time column"))
+            notes.append(Note("index_as_time", reading_formats.INDEX_IS_TIME))
             found.append(_Leaf("time", leaf.unit, leaf.values))
         else:
             found.append(leaf)
@@ -327,7 +326,7 @@ def _inside(counts: pl.Series, limits: tuple[int, int], name: str, notes: list[N
     count = int(bad.sum() or 0)
     if not count:
         return counts
-    notes.append(Note("cells_no_time", f"{name}: values that are no date or time count as no value", rows=count))
+    notes.append(Note("cells_no_time", reading_formats.no_moments(name), rows=count))
     return counts.set(bad.fill_null(value=False), None)
 
 
@@ -353,9 +352,7 @@ def _finite(series: pl.Series, name: str, notes: list[Note]) -> pl.Series:
     count = int(bad.sum())
     if not count:
         return series
-    notes.append(
-        Note("cells_not_finite", f"{name}: values that are infinite or not a number count as no value", rows=count)
-    )
+    notes.append(Note("cells_not_finite", reading_formats.not_finite(name), rows=count))
     return series.set(bad.fill_null(value=False), None)
 
 
@@ -373,6 +370,4 @@ def _read_texts(
         for kind, count in parsed.counts.items():
             example = repr(parsed.examples[kind][1][:24]) if kind in parsed.examples else None
             what = kind.replace("_", " ")
-            notes.append(
-                Note(f"cells_{kind}", f"{name}: cells of text that are no plain numbers ({what})", count, example)
-            )
+            notes.append(Note(f"cells_{kind}", reading_formats.odd_texts(name, what), count, example))

@@ -16,6 +16,7 @@ from ridelog.readers.can_j1979 import LONGEST, QUANTITIES, is_reply, read_replie
 from ridelog.readers.can_lines import EXTENDED, Bools, Bytes, Frames, Ints
 from ridelog.readers.can_transport import Transfers, is_transport, put_together
 from ridelog.ride import Note
+from ridelog.words import reading_can
 
 _J1979, _TRANSPORT = -1, -2
 """What `Messages.owner` answers for the replies read without a description, and for the frames of J1939 that carry
@@ -150,7 +151,7 @@ def _transported(frames: Frames, rows: Ints, messages: Messages, buses: Sequence
             payload[place, : len(data)] = np.frombuffer(data, np.uint8)
         length = np.array([len(found.data[number]) for number in numbers], np.int64)
         own = np.array([found.rows[number] for number in numbers], np.int64)
-        _described(_Received(f"{id_text(can_id)} on {bus}, in packets", own, length, payload), message, result)
+        _described(_Received(reading_can.in_packets(id_text(can_id), bus), own, length, payload), message, result)
 
 
 def _transport_notes(found: Transfers) -> list[Note]:
@@ -159,8 +160,7 @@ def _transport_notes(found: Transfers) -> list[Note]:
         notes.append(
             Note(
                 "left_out_packets",
-                f"frames with packets, requests and answers were put together to {len(found.rows):,} longer messages, "
-                "each of which has one row at the time it was announced",
+                reading_can.packets_joined(len(found.rows)),
                 rows=found.joined,
             )
         )
@@ -168,7 +168,7 @@ def _transport_notes(found: Transfers) -> list[Note]:
         notes.append(
             Note(
                 "left_out_not_whole",
-                "frames of longer messages that are not whole in the trace, in order and in time, were left out",
+                reading_can.LONGER_BROKEN,
                 rows=found.not_whole,
                 example=found.example,
             )
@@ -177,7 +177,7 @@ def _transport_notes(found: Transfers) -> list[Note]:
         notes.append(
             Note(
                 "left_out_other_messages",
-                "frames of longer messages nobody describes were left out",
+                reading_can.LONGER_UNKNOWN,
                 rows=found.unwanted.total(),
                 example=", ".join(f"group {group:05X} ({count:,})" for group, count in found.unwanted.most_common(5)),
             )
@@ -193,22 +193,22 @@ def _replies(frames: Frames, frame_rows: Ints, origin: str, result: Decoded) -> 
     result.kept[rows[replies.kept]] = True
     wrong = replies.wrong_length + parts.misstated
     if parts.joined:
-        text = f"frames of {origin} with the rest of longer replies were joined to the first one, which has the row"
+        text = reading_can.replies_joined(origin)
         result.notes.append(Note("left_out_packets", text, rows=parts.joined))
     for kind, text, count, example in (
-        ("declined", f"negative replies of {origin} hold no value", replies.declined, None),
-        ("wrong_length", f"replies of {origin} whose length does not fit what they answer", wrong, None),
-        ("not_whole", f"frames of longer replies of {origin} that are not whole in the trace, in order and in time",
+        ("declined", reading_can.declined(origin), replies.declined, None),
+        ("wrong_length", reading_can.wrong_length(origin), wrong, None),
+        ("not_whole", reading_can.replies_broken(origin),
          parts.broken, parts.example),
-        ("no_reply", f"frames of {origin} that are no part of a reply", parts.foreign, None),
-        ("other_service", f"replies of {origin} to other services than 01", replies.other_service, None),
-        ("other_quantity", f"replies of {origin} about quantities that are not read here",
+        ("no_reply", reading_can.no_reply(origin), parts.foreign, None),
+        ("other_service", reading_can.other_service(origin), replies.other_service, None),
+        ("other_quantity", reading_can.other_quantities(origin),
          replies.other_quantity.total(), _pids(replies.other_quantity)),
     ):  # fmt: skip
         if count:
-            result.notes.append(Note(f"left_out_{kind}", f"{text}; they were left out", rows=count, example=example))
+            result.notes.append(Note(f"left_out_{kind}", reading_can.left_out(text), rows=count, example=example))
     if replies.passed_over:
-        text = f"quantities in replies of {origin} that are not read here were passed over"
+        text = reading_can.quantities_unread(origin)
         total = replies.passed_over.total()
         result.notes.append(Note("quantities_passed_over", text, rows=total, example=_pids(replies.passed_over)))
     for pid, (some, raw) in replies.values.items():
@@ -221,8 +221,7 @@ def _replies(frames: Frames, frame_rows: Ints, origin: str, result: Decoded) -> 
                 result.notes.append(
                     Note(
                         "sentinel",
-                        f"{quantity.name} of {origin} reads {value:g} {quantity.unit}, which a broken sensor circuit "
-                        "gives as well; the values were kept, but check them before you trust them",
+                        reading_can.broken_sensor(quantity.name, origin, value, quantity.unit),
                         rows=count,
                     )
                 )
@@ -254,7 +253,7 @@ def _described(received: _Received, message: Message, result: Decoded) -> None:
         result.notes.append(
             Note(
                 "left_out_short_frames",
-                f"frames of message {message.name} ({origin}) too short for any of its signals were left out",
+                reading_can.frames_too_short(message.name, origin),
                 rows=int(np.count_nonzero(empty)),
             )
         )
@@ -263,8 +262,7 @@ def _described(received: _Received, message: Message, result: Decoded) -> None:
         result.notes.append(
             Note(
                 "short_frames",
-                f"frames of message {message.name} ({origin}) are shorter than its description; signals that are not "
-                "whole have no value there",
+                reading_can.frames_short(message.name, origin),
                 rows=int(np.count_nonzero(short)),
                 example=f"{int(length[short][0])} of {needed} bytes",
             )
@@ -273,7 +271,7 @@ def _described(received: _Received, message: Message, result: Decoded) -> None:
     by_name = {signal.name: signal for signal in message.signals}
     for signal in message.signals:
         there = _present(signal, by_name, raws, length)
-        context = f"{signal.name} of message {message.name} ({origin})"
+        context = reading_can.signal_of(signal.name, message.name, origin)
         values, missing = _values(signal, raws[signal.name][there], result.notes, context, j1939=message.j1939)
         some = rows[there][~missing]
         result.pieces.append(Piece(signal.name, signal.unit, origin, some, values[~missing]))
@@ -282,8 +280,7 @@ def _described(received: _Received, message: Message, result: Decoded) -> None:
         result.notes.append(
             Note(
                 "all_ones",
-                f"frames of message {message.name} ({origin}) are all FF, as from a sender that has nothing to say; "
-                "values inside the described range were kept, but check them before you trust them",
+                reading_can.all_ones(message.name, origin),
                 rows=int(np.count_nonzero(blank)),
             )
         )
@@ -319,22 +316,22 @@ def _values(signal: Signal, raw: Raws, notes: list[Note], context: str, *, j1939
         if count:
             number = values[which][0]
             shown = f"{number:.6g}{' ' + signal.unit if signal.unit else ''}" if np.isfinite(number) else None
-            notes.append(Note(f"cells_{kind}", f"{context}: {text} and count as no value", rows=count, example=shown))
+            notes.append(Note(f"cells_{kind}", reading_can.no_value(context, text), rows=count, example=shown))
             missing[which] = True
 
-    drop(~np.isfinite(values), "not_a_number", "values are no number")
+    drop(~np.isfinite(values), "not_a_number", reading_can.NOT_A_NUMBER)
     if signal.no_value:
         wrong = np.array([number % (1 << signal.place.length) for number in signal.no_value], np.uint64)
-        drop(np.isin(raw, wrong), "invalid", "values mean invalid by the description")
+        drop(np.isin(raw, wrong), "invalid", reading_can.INVALID)
     if j1939 and signal.place.length > 1 and not signal.floating:
         ones = (1 << signal.place.length) - 1
         error, absent = _J1939_TOP.get(signal.place.length, (ones, ones))
-        drop(raw >= np.uint64(absent), "not_available", "values mean not available")
-        drop(raw >= np.uint64(error), "error", "values mean an error or are reserved")
+        drop(raw >= np.uint64(absent), "not_available", reading_can.NOT_AVAILABLE)
+        drop(raw >= np.uint64(error), "error", reading_can.RESERVED)
     # Descriptions round their limits: half a step beyond is still inside.
     slack = 0.0 if signal.floating else abs(signal.scale) / 2
     if signal.low is not None:
-        drop(values < signal.low - slack, "out_of_range", f"values are under the described {signal.low:g}")
+        drop(values < signal.low - slack, "out_of_range", reading_can.under(signal.low))
     if signal.high is not None:
-        drop(values > signal.high + slack, "out_of_range", f"values are above the described {signal.high:g}")
+        drop(values > signal.high + slack, "out_of_range", reading_can.over(signal.high))
     return values, missing

@@ -13,6 +13,7 @@ from ridelog.errors import InputRefused
 from ridelog.readers.can_bits import Place
 from ridelog.readers.can_lines import EXTENDED
 from ridelog.ride import Note
+from ridelog.words import reading_can
 
 if TYPE_CHECKING:
     from cantools.database.can import Message as SourceMessage
@@ -119,7 +120,7 @@ def _distinct(messages: Sequence[Message], notes: list[Note]) -> tuple[Message, 
     kept: list[Message] = []
     for message in messages:
         if message.can_id in first:
-            text = f"message {message.name} was left out: it has the identifier of message {first[message.can_id]}"
+            text = reading_can.same_identifier(message.name, first[message.can_id])
             notes.append(Note("description_message", text))
         else:
             first[message.can_id] = message.name
@@ -151,9 +152,7 @@ def _message(source: SourceMessage, j1939_everywhere: bool, notes: list[Note]) -
         place = Place(signal.start, signal.length, signal.byte_order == "big_endian")
         fault = _fault(signal, place, source.length)
         if fault:
-            notes.append(
-                Note("description_signal", f"signal {signal.name} of message {source.name} was left out: {fault}")
-            )
+            notes.append(Note("description_signal", reading_can.signal_left_out(signal.name, source.name, fault)))
         else:
             signals.append(_signal(signal, place, source.name, notes))
     clashing = _clashes(signals)
@@ -161,7 +160,7 @@ def _message(source: SourceMessage, j1939_everywhere: bool, notes: list[Note]) -
         notes.append(
             Note(
                 "description_overlap",
-                f"signal {name} of message {source.name} was left out: it claims the same bits as {other}",
+                reading_can.signal_overlaps(name, source.name, other),
             )
         )
     kept = {signal.name for signal in signals} - clashing.keys()
@@ -169,7 +168,7 @@ def _message(source: SourceMessage, j1939_everywhere: bool, notes: list[Note]) -
     notes.extend(
         Note(
             "description_signal",
-            f"signal {signal.name} of message {source.name} was left out: its selector can't be used",
+            reading_can.selector_unusable(signal.name, source.name),
         )
         for signal in signals
         if signal.name in kept and signal not in whole
@@ -179,11 +178,11 @@ def _message(source: SourceMessage, j1939_everywhere: bool, notes: list[Note]) -
 
 def _fault(signal: SourceSignal, place: Place, message_bytes: int) -> str | None:
     if not 1 <= signal.length <= 64 or signal.start < 0:
-        return f"{signal.length} bits from bit {signal.start} is no place"
+        return reading_can.no_place(signal.length, signal.start)
     if signal.conversion.is_float and signal.length not in (16, 32, 64):
-        return f"a floating-point number can't have {signal.length} bits"
+        return reading_can.no_float(signal.length)
     if place.bytes_needed > message_bytes:
-        return f"it needs {place.bytes_needed} bytes and the message has {message_bytes}"
+        return reading_can.too_long(place.bytes_needed, message_bytes)
     return None
 
 
@@ -194,7 +193,7 @@ def _signal(source: SourceSignal, place: Place, message: str, notes: list[Note])
         notes.append(
             Note(
                 "description_range",
-                f"the range of signal {source.name} of message {message} is {low:g} to {high:g} and was not used",
+                reading_can.range_unused(source.name, message, low, high),
             )
         )
         low = high = None

@@ -11,6 +11,7 @@ import numpy as np
 
 from ridelog.readers.can_bits import Floats
 from ridelog.readers.can_lines import Bools, Bytes, Ints
+from ridelog.words import reading_can
 
 WAIT_S = 1.0
 """A receiver gives up a message whose next frame does not come within this time (ISO 15765-2, from memory)."""
@@ -103,7 +104,7 @@ def _long(payload: Bytes, length: Bytes, time_s: Floats, kind: Ints) -> tuple[Bo
     failed = np.flatnonzero(firsts & ~done)
     if len(failed):
         one = int(failed[0])
-        example = f"the one begun at {time_s[first[one]]:.6f} s, {came[one]} of {needed[one]} further frames in order"
+        example = reading_can.reply_broken(time_s[first[one]], came[one], needed[one])
     return whole, joined, broken, example
 
 

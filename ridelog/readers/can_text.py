@@ -23,6 +23,7 @@ from ridelog.readers.can_lines import Frames, Ints, Tally, joined, read_frames
 from ridelog.readers.foreign import looks_binary
 from ridelog.readers.same_names import numbered
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading, reading_can
 
 _LINE = re.compile(r"\s*\(\d{1,11}\.\d{1,9}\)\s+\S{1,64}\s+[0-9A-Fa-f]{3,8}#\S{0,160}(?:\s+[RTrt])?\s*")
 _SHOWN_IDS = 8
@@ -34,7 +35,7 @@ class CanTextReader:
     """CAN traces in the Linux text form."""
 
     name = "can-text"
-    description = "CAN frames as text, one a line: (seconds) bus identifier#payload"
+    description = reading_can.CAN_TEXT
     endings = (".log", ".txt", ".trace")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
@@ -79,7 +80,7 @@ class CanTextReader:
         names, more = numbered([piece.name for piece in pieces], [piece.origin for piece in pieces])
         empty = sorted({piece.name for piece in decoded.pieces} - {piece.name for piece in pieces})
         if empty:
-            more.append(Note("empty_signals", f"signals without a single value were left out: {', '.join(empty)}"))
+            more.append(Note("empty_signals", reading_can.no_values(", ".join(empty))))
         columns = _columns(frames, decoded, pieces, names)
         return [RawLog(self.name, columns, tally.lines, (), 0, (*notes, *decoded.notes, *more))]
 
@@ -105,12 +106,12 @@ def _time_column(time_s: npt.NDArray[np.float64]) -> RawColumn:
 def _line_notes(tally: Tally, messages: Messages) -> list[Note]:
     notes: list[Note] = []
     if tally.blank:
-        notes.append(Note("blank_lines", "blank lines were passed over", rows=tally.blank))
+        notes.append(Note("blank_lines", reading.BLANK_LINES, rows=tally.blank))
     if tally.cut:
         notes.append(
             Note(
                 "left_out_cut_line",
-                "the last line has no line end and its frame may be cut off; it was left out",
+                reading_can.CUT_FRAME,
                 rows=1,
             )
         )
@@ -118,21 +119,21 @@ def _line_notes(tally: Tally, messages: Messages) -> list[Note]:
         notes.append(
             Note(
                 "left_out_damaged",
-                "lines that are no whole frame were left out",
+                reading_can.DAMAGED,
                 rows=tally.damaged,
                 example=f"line {tally.damaged_line}",
             )
         )
     if tally.remote:
-        notes.append(Note("left_out_remote", "remote requests hold no data and were left out", rows=tally.remote))
+        notes.append(Note("left_out_remote", reading_can.REMOTE, rows=tally.remote))
     if tally.error:
-        notes.append(Note("left_out_error", "error frames of the bus were left out", rows=tally.error))
+        notes.append(Note("left_out_error", reading_can.ERROR, rows=tally.error))
     if tally.unwanted:
         others = Counter({can_id: count for can_id, count in tally.seen.items() if messages.owner(can_id) is None})
         notes.append(
             Note(
                 "left_out_other_frames",
-                "frames that neither a description nor SAE J1979 explains were left out",
+                reading_can.UNEXPLAINED,
                 rows=tally.unwanted,
                 example=_ids(others),
             )

@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ridelog.readers.can_lines import EXTENDED, Frames, Ints
+from ridelog.words import reading_can
 
 CONTROL, PACKET = 0xEC00, 0xEB00
 """Parameter groups of the frames that manage a transfer, and of those that carry its bytes."""
@@ -96,11 +97,11 @@ class _Assembly:
             if (can_id >> 8) & 0x3FF00 == PACKET:
                 self._packet(ends, row, data, now)
             elif lengths[at] != 8:
-                self._stray(1, "a frame that manages a transfer has not its 8 bytes", now)
+                self._stray(1, reading_can.CONTROL_SHORT, now)
             else:
                 self._control(ends, row, data, now)
         for ends in list(self.open):
-            self._close(ends, "the trace ends before it does")
+            self._close(ends, reading_can.TRACE_ENDS)
         # Messages that run side by side end in another order than they begin.
         order = np.argsort(np.array(self.found.rows, np.int64)).tolist()
         self.found.rows = [self.found.rows[one] for one in order]
@@ -124,26 +125,26 @@ class _Assembly:
             transfer.rows.append(row)
             transfer.last_s = now
             if what == _ABORT:
-                self._fail(one, "it was called off")
+                self._fail(one, reading_can.CALLED_OFF)
             elif what == _DONE:
-                self._close(one, "it was acknowledged before all of its packets came")
+                self._close(one, reading_can.EARLY_END)
             elif what == _CLEAR and data[1]:
                 self._asked(one, data[2], data[1])
             elif what != _CLEAR:
-                self._fail(one, f"it was answered by a frame of kind {what}")
+                self._fail(one, reading_can.odd_answer(what))
             return
-        self._stray(1, "an answer to a transfer that is not open", now)
+        self._stray(1, reading_can.NOT_OPEN, now)
 
     def _begin(self, ends: _Ends, row: int, data: bytes, now: float) -> None:
-        self._close(ends, "another one was begun before its end")
+        self._close(ends, reading_can.BEGUN_AGAIN)
         _, sender, receiver = ends
         broadcast = data[0] == _BROADCAST
         size, packets, group = data[1] | data[2] << 8, data[3], int.from_bytes(data[5:8], "little")
         addressed = group & 0xFF00 < 0xF000
         if not LEAST_BYTES <= size <= MOST_BYTES or packets != -(-size // 7):
-            self._stray(1, f"{size} bytes in {packets} packets were announced, which can't be", now)
+            self._stray(1, reading_can.odd_size(size, packets), now)
         elif broadcast != (receiver == _ALL) or group > 0x3FFFF or (addressed and group & 0xFF):
-            self._stray(1, f"an announcement of group {group:05X} to address {receiver} can't be", now)
+            self._stray(1, reading_can.odd_group(group, receiver), now)
         else:
             can_id = EXTENDED | _PRIORITY << 26 | (group | (receiver if addressed else 0)) << 8 | sender
             self.open[ends] = _Transfer(can_id, group, size, packets, broadcast, now, [row])
@@ -152,7 +153,7 @@ class _Assembly:
         """The receiver asks for packets; it may ask again for ones that were sent."""
         transfer = self.open[ends]
         if not 1 <= number <= transfer.due or number + count - 1 > transfer.packets:
-            self._fail(ends, f"packets {number} to {number + count - 1} were asked for where {transfer.due} was due")
+            self._fail(ends, reading_can.odd_request(number, number + count - 1, transfer.due))
             return
         transfer.due = number
         del transfer.data[(number - 1) * 7 :]
@@ -160,7 +161,7 @@ class _Assembly:
     def _packet(self, ends: _Ends, row: int, data: bytes, now: float) -> None:
         transfer = self.open.get(ends)
         if transfer is None or self._late(ends, now):
-            self._stray(1, "a packet without an open transfer", now)
+            self._stray(1, reading_can.PACKET_ALONE, now)
             return
         transfer.rows.append(row)
         transfer.last_s = now
@@ -168,9 +169,9 @@ class _Assembly:
         if transfer.whole() or not data or data[0] != transfer.due:
             came = f"packet {data[0]}" if data else "an empty packet"
             due = "none" if transfer.whole() else str(transfer.due)
-            self._fail(ends, f"{came} came where {due} was due")
+            self._fail(ends, reading_can.not_due(came, due))
         elif len(data) < 1 + missing:
-            self._fail(ends, f"packet {transfer.due} has {len(data)} bytes")
+            self._fail(ends, reading_can.packet_short(transfer.due, len(data)))
         else:
             transfer.data += data[1 : 1 + missing]
             transfer.due += 1
@@ -183,7 +184,7 @@ class _Assembly:
         pause = now - transfer.last_s
         if 0.0 <= pause <= (PACKET_WAIT_S if transfer.broadcast else ANSWER_WAIT_S):
             return False
-        self._close(ends, f"nothing came for {pause:.3f} s")
+        self._close(ends, reading_can.silence(pause))
         return True
 
     def _close(self, ends: _Ends, why: str) -> None:
@@ -205,7 +206,7 @@ class _Assembly:
 
     def _fail(self, ends: _Ends, why: str) -> None:
         transfer = self.open.pop(ends)
-        text = f"group {transfer.group:05X} from {ends[1]:02X}: {why}"
+        text = reading_can.transfer(transfer.group, ends[1], why)
         self._stray(len(transfer.rows), text, transfer.last_s)
 
     def _stray(self, frames: int, why: str, now: float) -> None:

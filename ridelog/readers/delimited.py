@@ -18,13 +18,14 @@ from ridelog.readers.numbers import parse_column
 from ridelog.readers.parsed_column import told
 from ridelog.readers.time_per_signal import on_one_axis
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading
 
 
 class DelimitedReader:
     """CSV and its relatives, in any encoding, dialect and order of columns."""
 
     name = "delimited"
-    description = "rows of values under a line of column names, split by comma, semicolon, tab or |"
+    description = reading.TABLE_OF_TEXT
     endings = (".csv", ".tsv", ".txt", ".log", ".dat")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
@@ -120,9 +121,9 @@ def _layout_notes(dialect: Dialect) -> list[Note]:
     notes: list[Note] = []
     if dialect.header_line:
         # What stands there may name people and places, so it is counted, never shown.
-        notes.append(Note("preamble", "lines above the header were passed over", rows=dialect.header_line))
+        notes.append(Note("preamble", reading.PREAMBLE, rows=dialect.header_line))
     if dialect.units_text is not None:
-        notes.append(Note("units_row", "the line under the header holds units"))
+        notes.append(Note("units_row", reading.UNITS_ROW))
     if dialect.mended:
-        notes.append(Note("mended_names", "column names were saved in the wrong encoding and were put right"))
+        notes.append(Note("mended_names", reading.MENDED_NAMES))
     return notes

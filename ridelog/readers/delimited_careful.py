@@ -24,6 +24,7 @@ from ridelog.readers.signs import only_channel
 from ridelog.readers.textfile import TextFile
 from ridelog.readers.time_per_signal import signal_groups
 from ridelog.ride import Note, RawColumn
+from ridelog.words import reading
 
 _RAGGED_SHARE = 0.01
 """More rows than this with a wrong number of cells, and the separator or the decimal sign is in doubt."""
@@ -97,7 +98,7 @@ def _not_short(notes: list[Note], line: str) -> None:
 def _cut_line(line: int) -> Note:
     return Note(
         "left_out_cut_line",
-        "the last line has no line end and its last value may be cut off; it was left out",
+        reading.CUT_LINE,
         rows=1,
         example=f"line {line}",
     )
@@ -130,7 +131,7 @@ class _Sorting:
         separator = self.dialect.separator
         blank = lines.str.strip_chars(' \t\u00a0"' + separator).str.len_bytes() == 0
         if blank.any():
-            self.notes.append(Note("blank_lines", "blank lines were passed over", rows=int(blank.sum() or 0)))
+            self.notes.append(Note("blank_lines", reading.BLANK_LINES, rows=int(blank.sum() or 0)))
         wordy = lines.str.contains(r"^[\s\"]*(?:[#%]|//|[^\W\d_])") & ~blank
         breaks: list[int] = []
         drop = blank
@@ -145,14 +146,12 @@ class _Sorting:
         decided = {text: self._kind(text) for text in distinct.head(_LOOKED_AT).to_list()}
         kind = texts.replace_strict(decided, default="row", return_dtype=pl.String)
         at = numbers.filter(wordy)
-        for name, what in (("header", "the header was found again"), ("units", "")):
-            found = at.filter(kind == name)
-            if found.len() and what:
-                self.notes.append(
-                    Note("repeated_header", f"{what} inside the table; a new recording begins there", rows=found.len(),
-                         example=f"line {found[0]}")
-                )  # fmt: skip
-                breaks.extend(int(line) for line in found.to_list())
+        repeated = at.filter(kind == "header")
+        if repeated.len():
+            self.notes.append(
+                Note("repeated_header", reading.REPEATED_HEADER, rows=repeated.len(), example=f"line {repeated[0]}")
+            )
+            breaks.extend(int(line) for line in repeated.to_list())
         changed = at.filter(kind == "other_header")
         if changed.len():
             raise InputRefused(
@@ -165,7 +164,7 @@ class _Sorting:
         if events.len():
             self.events = events.len()
             self.notes.append(
-                Note("left_out_marker", "comment or marker lines between the rows were left out", rows=events.len(),
+                Note("left_out_marker", reading.MARKER_LINES, rows=events.len(),
                      example=f"line {events[0]}")
             )  # fmt: skip
         dropped = at.filter(kind != "row")
@@ -207,7 +206,7 @@ class _Sorting:
         if not self.quoted:
             found = numbers.gather(rows).filter(wrong)
             self.notes.append(
-                Note("quotes", "quotation marks do not enclose whole cells and were read as ordinary characters",
+                Note("quotes", reading.LOOSE_QUOTES,
                      rows=found.len(), example=f"line {found[0]}")
             )  # fmt: skip
             return lines
@@ -235,8 +234,8 @@ class _Sorting:
         if too_few.any():
             found = numbers.filter(too_few)
             self.notes.append(
-                Note("short_rows", "rows with too few cells; the missing ones count as no value", rows=found.len(),
-                     example=f"line {found[0]} has {cells.filter(too_few)[0]} of {width}")
+                Note("short_rows", reading.SHORT_ROWS, rows=found.len(),
+                     example=reading.cells_of(found[0], cells.filter(too_few)[0], width))
             )  # fmt: skip
             missing = cells - width
             for less in sorted(set(missing.filter(too_few).to_list())):
@@ -245,8 +244,8 @@ class _Sorting:
         if too_many.any():
             found = numbers.filter(too_many)
             self.notes.append(
-                Note("left_out_long_rows", "rows with more cells than the header names were left out", rows=found.len(),
-                     example=f"line {found[0]} has {cells.filter(too_many)[0]}, the header names {width}")
+                Note("left_out_long_rows", reading.LONG_ROWS, rows=found.len(),
+                     example=reading.cells_over(found[0], cells.filter(too_many)[0], width))
             )  # fmt: skip
             lines, numbers = lines.filter(~too_many), numbers.filter(~too_many)
         return lines, numbers
@@ -325,7 +324,7 @@ def _numbers(
     channels = [only_channel(naming.candidates(name)) for name in dialect.names]
     decimal = file_decimal(texts, dialect.separator, channels)
     if decimal == ",":
-        notes.append(Note("decimal_comma", "numbers have a decimal comma"))
+        notes.append(Note("decimal_comma", reading.DECIMAL_COMMA))
     del frame
     columns: list[RawColumn] = []
     while texts:

@@ -18,6 +18,7 @@ from ridelog.readers.foreign import refuse_foreign
 from ridelog.readers.gpx_points import Points, parse_points
 from ridelog.readers.textfile import decode_head
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading_tracks
 
 FIX_QUALITY = {"none": 0.0, "2d": 1.0, "3d": 1.0, "dgps": 2.0, "pps": 3.0}
 """GPX fix words -> the quality numbers receivers use (0 none, 1 satellites alone, 2 with corrections, 3 military)."""
@@ -82,20 +83,18 @@ def _table(points: Points, options: ReadOptions) -> RawLog:
         notes.append(
             Note(
                 "left_out_bad_position",
-                "points without usable coordinates were left out",
+                reading_tracks.BAD_POSITION,
                 rows=int(bad.sum() or 0),
                 example=f"lat={example!r}",
             )
         )
     if untimed.any():
-        notes.append(Note("left_out_untimed", "points without a time were left out", rows=int(untimed.sum() or 0)))
+        notes.append(Note("left_out_untimed", reading_tracks.NO_TIME, rows=int(untimed.sum() or 0)))
     if (lon == 180.0).any():
-        notes.append(Note("gpx_longitude", "longitude 180 stands for -180", rows=int((lon == 180.0).sum() or 0)))
+        notes.append(Note("gpx_longitude", reading_tracks.LONGITUDE_180, rows=int((lon == 180.0).sum() or 0)))
     spaced = time.str.contains(" ", literal=True)
     if spaced.any():
-        notes.append(
-            Note("gpx_time_form", "times without the T between date and time were read", rows=int(spaced.sum() or 0))
-        )
+        notes.append(Note("gpx_time_form", reading_tracks.TIME_WITHOUT_T, rows=int(spaced.sum() or 0)))
     keep = ~(bad | untimed)
     columns = [
         RawColumn("time_utc", None, time.filter(keep)),
@@ -136,9 +135,7 @@ def _others(points: Points, keep: pl.Series, notes: list[Note]) -> list[RawColum
         values = words.replace_strict(FIX_QUALITY, default=None, return_dtype=pl.Float64)
         unknown = values.is_null() & words.is_not_null() & (words != "")
         if unknown.any():
-            notes.append(
-                Note("gpx_fix", "a fix that GPX does not know counts as no value", rows=int(unknown.sum() or 0))
-            )
+            notes.append(Note("gpx_fix", reading_tracks.UNKNOWN_FIX, rows=int(unknown.sum() or 0)))
         found.append(RawColumn("gps_fix", None, values.filter(keep)))
     for (name, unit), text in points.extras.items():
         # Only a stated unit makes an extension's number a speed or a temperature; without one it is kept as it came.
@@ -157,9 +154,9 @@ def _number(text: pl.Series, name: str, notes: list[Note]) -> pl.Series:
     told["unreadable"] = int((values.is_null() & plain.is_not_null() & (plain != "")).sum() or 0)
     told["odd"] = int((values.is_not_null() & ~plain.str.contains(_DECIMAL)).sum() or 0)
     words = {
-        "empty": f"empty {name} elements count as no value",
-        "unreadable": f"{name} elements that hold no number count as no value",
-        "odd": f"{name} values in a form GPX does not allow were read",
+        "empty": reading_tracks.empty_elements(name),
+        "unreadable": reading_tracks.unreadable_elements(name),
+        "odd": reading_tracks.odd_elements(name),
     }
     notes.extend(Note(f"gpx_{kind}", words[kind], rows=count) for kind, count in told.items() if count)
     return values

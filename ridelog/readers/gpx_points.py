@@ -14,6 +14,7 @@ from ridelog.errors import InputRefused, RidelogError
 from ridelog.readers.base import ReadOptions
 from ridelog.readers.gpx_runs import Run, Runs
 from ridelog.ride import Note
+from ridelog.words import reading_tracks
 
 _BLOCK = 1024 * 1024
 _MAX_EXTRAS = 40
@@ -266,7 +267,7 @@ def parse_points(path: Path, options: ReadOptions) -> Points:
         notes.append(
             Note(
                 "cut_file",
-                "the file breaks off or is damaged; the points before were kept",
+                reading_tracks.CUT_FILE,
                 example=f"line {error.lineno}",
             )
         )
@@ -311,23 +312,21 @@ def _points(handler: _Handler, notes: list[Note]) -> Points:
     columns.setdefault("time", pl.Series([None] * total, dtype=pl.String))
     extras = {key: _column(handler.extras.pop(key), total) for key in list(handler.extras)}
     if handler.version not in ("1.1", "1.0") or not handler.namespace:
-        notes.append(Note("gpx_version", "the file names no GPX version or namespace; it was read as GPX all the same"))
+        notes.append(Note("gpx_version", reading_tracks.NO_VERSION))
     elif handler.version == "1.0" or handler.namespace.endswith("/1/0"):
-        notes.append(Note("gpx_version", "the file is GPX 1.0, whose speeds are in m/s"))
+        notes.append(Note("gpx_version", reading_tracks.VERSION_1_0))
     if speeds and handler.version == "1.1":
         notes.append(
             Note(
                 "gpx_speed",
-                "speed elements, which GPX 1.1 does not have, were read as in 1.0, in m/s",
+                reading_tracks.SPEED_ELEMENTS,
                 rows=speeds,
             )
         )
     if handler.foreign and handler.version == "1.1":
-        notes.append(Note("gpx_foreign", "elements that GPX 1.1 does not have were passed over", rows=handler.foreign))
+        notes.append(Note("gpx_foreign", reading_tracks.FOREIGN_ELEMENTS, rows=handler.foreign))
     if handler.disordered:
-        notes.append(Note("gpx_order", "elements stand in another order than GPX wants", rows=handler.disordered))
+        notes.append(Note("gpx_order", reading_tracks.OTHER_ORDER, rows=handler.disordered))
     if handler.plain_extensions:
-        notes.append(
-            Note("gpx_extensions", "extensions stand in no namespace of their own", rows=handler.plain_extensions)
-        )
+        notes.append(Note("gpx_extensions", reading_tracks.PLAIN_EXTENSIONS, rows=handler.plain_extensions))
     return Points(columns, extras, tuple(handler.breaks), total, handler.other_points, tuple(notes))

@@ -21,6 +21,7 @@ from ridelog.readers.signs import Decimal, only_channel
 from ridelog.readers.stamps import DAY_S, Keys, sort_keys
 from ridelog.ride import Note, RawColumn
 from ridelog.units import fold, parse_unit
+from ridelog.words import reading
 
 _CELLS_A_ROW = 2
 """The pivoted table may have this many cells for each row that `max_rows` allows; a thousand channels with times of
@@ -57,7 +58,7 @@ def pivot(
     nameless = (names.is_null() | (names == "")).fill_null(value=True)
     if nameless.any():
         notes.append(
-            Note("left_out_no_channel", "rows that name no channel were left out", rows=int(nameless.sum() or 0),
+            Note("left_out_no_channel", reading.NO_CHANNEL, rows=int(nameless.sum() or 0),
                  example=f"line {numbers.filter(nameless)[0]}")
         )  # fmt: skip
         keep = ~nameless
@@ -116,7 +117,7 @@ class _Long:
         blank = (values.is_null() | (values.str.strip_chars(' "\t\u00a0') == "")).fill_null(value=True)
         if blank.any():
             self.notes.append(
-                Note("blank_values", "rows with a channel but no value count as no value", rows=int(blank.sum() or 0),
+                Note("blank_values", reading.NO_VALUE, rows=int(blank.sum() or 0),
                      example=f"line {self.numbers.filter(blank)[0]}")
             )  # fmt: skip
         units = self._units()
@@ -194,26 +195,22 @@ class _Long:
         self.notes.append(
             Note(
                 "long_format",
-                f"one value a row: its channels ({len(self.channels):,}) were put side by side, one row a time",
+                reading.long_format(len(self.channels)),
             )
         )
         if self.layout.passed:
             passed = ", ".join(self.dialect.names[n] for n in self.layout.passed)
-            self.notes.append(Note("other_columns", f"columns beside channel and value were passed over: {passed}"))
+            self.notes.append(Note("other_columns", reading.passed_over(passed)))
         if self.series.size > axis.height:
             self.notes.append(
-                Note("left_out_joined", "rows were joined to the row of the same time",
+                Note("left_out_joined", reading.ROWS_JOINED,
                      rows=self.series.size - axis.height)
             )  # fmt: skip
         if axis.example is None:
             return
         example = f"{self.channels[int(self.series[axis.example])][:40]} in line {self.numbers[axis.example]}"
-        kind, what = (
-            ("coarse_times", "the times are coarser than the rows, which were kept one after the other")
-            if axis.coarse
-            else ("several_values", "the last value was kept")
-        )
-        text = f"rows share their channel and time with one before; {what}"
+        kind, what = ("coarse_times", reading.ROWS_COARSE) if axis.coarse else ("several_values", reading.LAST_KEPT)
+        text = reading.rows_share_time(what)
         self.notes.append(Note(kind, text, rows=axis.repeated, example=example))
 
     def _time_column(self, n: int, text: pl.Series, lines: pl.Series, decimal: Decimal) -> RawColumn:
@@ -242,7 +239,7 @@ class _Long:
             parts.append((values.gather(kept), place[last], self.numbers.gather(kept)))
         decimal = file_decimal([text for text, _, _ in parts], self.dialect.separator, kinds)
         if decimal == ",":
-            self.notes.append(Note("decimal_comma", "numbers have a decimal comma"))
+            self.notes.append(Note("decimal_comma", reading.DECIMAL_COMMA))
         columns: list[RawColumn] = []
         for name, kind, unit, (text, place, lines) in zip(names, kinds, units, parts, strict=True):
             parsed = parse_column(text, decimal, channel=kind, unit=unit)

@@ -15,6 +15,7 @@ from ridelog.readers.one_axis import Axis, Ints, Numbers
 from ridelog.readers.stamps import Keys
 from ridelog.results import FloatArray
 from ridelog.ride import Note
+from ridelog.words import reading
 
 
 def axis_of(
@@ -101,5 +102,5 @@ def _moved(segment: Ints, key: FloatArray, series: Numbers) -> Note:
     same &= np.diff(segment[by_series]) == 0
     late = int((same & (np.diff(key[by_series]) < 0)).sum())
     if late:
-        return Note("out_of_order", "rows written out of order were put in the order of their times", rows=late)
-    return Note("channel_by_channel", "the rows run channel by channel, or in blocks; they were joined by their times")
+        return Note("out_of_order", reading.OUT_OF_ORDER, rows=late)
+    return Note("channel_by_channel", reading.CHANNEL_BY_CHANNEL)

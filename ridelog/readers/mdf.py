@@ -25,6 +25,7 @@ from ridelog.readers.mdf_blocks import MAGIC, MAGIC_UNFINISHED, BrokenBlocksErro
 from ridelog.readers.mdf_worker import REPORT, Bounds, group_file
 from ridelog.readers.same_names import numbered
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading_formats
 
 _FRESH = timedelta(minutes=10)
 """A start this close to the time of reading was put there by the writer or the library, not by a ride."""
@@ -47,7 +48,7 @@ class MdfReader:
     """Measurement files of the automotive trade, by the open standard of ASAM."""
 
     name = "mdf"
-    description = "ASAM MDF measurement files, versions 3 and 4"
+    description = reading_formats.MDF
     endings = (".mf4", ".mdf", ".dat")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
@@ -79,7 +80,7 @@ class MdfReader:
             )
         groups, notes = _run(path, facts, options)
         if facts.unfinished:
-            notes.append(Note("unfinished", "the logger never closed the file; its last records may be missing"))
+            notes.append(Note("unfinished", reading_formats.UNFINISHED))
         return [_table(groups, facts, options, notes)]
 
 
@@ -163,7 +164,7 @@ def _table(groups: Sequence[_Group], facts: Facts, options: ReadOptions, notes: 
         kept.append((group, rows, stamps))
     if len(kept) > 1:
         time = np.unique(np.concatenate([stamps for _, _, stamps in kept]))
-        notes.append(Note("joined_groups", f"{len(kept)} channel groups were put on one time base", rows=len(time)))
+        notes.append(Note("joined_groups", reading_formats.groups_joined(len(kept)), rows=len(time)))
     else:
         time = kept[0][2]
     if not len(time):
@@ -193,14 +194,12 @@ def _believed(start: Start, notes: list[Note]) -> Start:
     """The start, unless it is the moment of reading: then the file had none."""
     begun = start.on_the_clock
     if begun is None:
-        notes.append(Note("start_unknown", "the file does not tell when it began; --start tells it"))
+        notes.append(Note("start_unknown", reading_formats.START_UNKNOWN))
         return start
     now = datetime.now(UTC)
     moments = [now] if start.utc is not None else [now, now.astimezone().replace(tzinfo=UTC)]
     if any(abs(moment - begun) < _FRESH for moment in moments):
-        text = (
-            "the file's start is the time of this import, which its writer puts where it knows none; --start tells it"
-        )
+        text = reading_formats.START_IS_NOW
         notes.append(Note("start_unknown", text))
         return Start()
     return start
@@ -212,12 +211,12 @@ def _stamps(group: _Group, start: Start, notes: list[Note]) -> tuple[npt.NDArray
     wrapped = (time_s > _WRAP_S - _LONGEST_S) & (time_s <= _WRAP_S)
     if wrapped.any():
         time_s = np.where(wrapped, time_s - _WRAP_S, time_s)
-        text = f"times of group {group.number + 1} had run under zero in an unsigned counter and were put right"
+        text = reading_formats.times_wrapped(group.number + 1)
         notes.append(Note("time_wrap", text, rows=int(np.count_nonzero(wrapped))))
     good = np.abs(time_s) < _LONGEST_S  # false for NaN as well
     if not good.all():
         lost = int(np.count_nonzero(~good))
-        text = f"records of group {group.number + 1} whose time can't be true were left out"
+        text = reading_formats.times_wrong(group.number + 1)
         notes.append(Note("left_out_no_time", text, rows=lost))
     rows = np.flatnonzero(good)
     begun = start.on_the_clock
@@ -235,13 +234,13 @@ def _in_order(
         return rows, stamps
     back = int(np.count_nonzero(steps < 0))
     if back:
-        notes.append(Note("sorted", f"records of group {number + 1} were put in the order of time", rows=back))
+        notes.append(Note("sorted", reading_formats.group_sorted(number + 1), rows=back))
     order = np.argsort(stamps, kind="stable")
     rows, stamps = rows[order], stamps[order]
     last = np.append(np.diff(stamps) > 0, True)
     lost = int(np.count_nonzero(~last))
     if lost:
-        text = f"records of group {number + 1} with the time of the next one were left out"
+        text = reading_formats.same_times(number + 1)
         notes.append(Note("left_out_same_time", text, rows=lost))
     return rows[last], stamps[last]
 

@@ -19,6 +19,7 @@ import polars as pl
 
 from ridelog.readers import naming
 from ridelog.ride import Note, RawColumn
+from ridelog.words import reading_formats
 
 REPORT = "report.json"
 
@@ -117,11 +118,11 @@ def _read(mdf: Any, folder: Path, report: Report) -> None:
         pl.DataFrame(series).write_ipc(group_file(folder, number))
         report.groups.append((number, [(one.name, one.unit) for one in columns]))
     if untimed:
-        text = f"channel groups without a time channel were left out: {', '.join(untimed[:20])}"
+        text = reading_formats.groups_left_out(", ".join(untimed[:20]))
         report.notes.append(Note("left_out_groups", text))
     if left_out:
         shown = ", ".join(left_out[:8]) + (f" and {len(left_out) - 8} more" if len(left_out) > 8 else "")
-        report.notes.append(Note("left_out_columns", f"channels that hold no plain values were left out: {shown}"))
+        report.notes.append(Note("left_out_columns", reading_formats.channels_left_out(shown)))
 
 
 def _time_channel(mdf: Any, number: int) -> int | None:
@@ -149,15 +150,13 @@ def _channel(signal: Any, cycles: int, notes: list[Note]) -> RawColumn | None:
     bad = np.zeros(cycles, np.bool_) if invalid is None else np.asarray(invalid, np.bool_)
     if bad.any():
         count = int(np.count_nonzero(bad))
-        notes.append(
-            Note("cells_invalid", f"{name}: values that the file marks as invalid count as no value", rows=count)
-        )
+        notes.append(Note("cells_invalid", reading_formats.invalid(name), rows=count))
     if samples.dtype.kind in "fiub":
         values = samples.astype(np.float64)
         odd = ~np.isfinite(values) & ~bad
         if odd.any():
             count = int(np.count_nonzero(odd))
-            text = f"{name}: values that are infinite or not a number count as no value"
+            text = reading_formats.not_finite(name)
             notes.append(Note("cells_not_finite", text, rows=count))
         values[bad | odd] = np.nan
         return RawColumn(name, unit, pl.Series(name, values, nan_to_null=True))

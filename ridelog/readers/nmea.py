@@ -20,6 +20,7 @@ from ridelog.readers.nmea_kinds import Sentences, joined
 from ridelog.readers.nmea_sentences import Tally, blocks, read_block
 from ridelog.readers.textfile import guess_utf16
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading, reading_tracks
 
 _SHAPE = re.compile(rb"\$[A-Z0-9]{5},[^$*\r\n]{0,200}\*[0-9A-Fa-f]{2}")
 _BARE = re.compile(rb"^\$[A-Z]{2}(?:RMC|GGA|GLL|VTG|ZDA),", re.MULTILINE)
@@ -35,7 +36,7 @@ class NmeaReader:
     """NMEA 0183 logs."""
 
     name = "nmea"
-    description = "NMEA 0183 sentences of a satellite receiver (RMC, GGA, VTG, GLL, ZDA)"
+    description = reading_tracks.NMEA
     endings = (".nmea", ".log", ".txt")
 
     def sniff(self, head: bytes, file_name: str) -> Sniff:  # noqa: ARG002 - the content decides
@@ -125,19 +126,19 @@ def _left_out(tally: Tally, found: Samples) -> list[Note]:
     """Why each sentence that is not a sample of its own is none. With the samples they add up to all sentences."""
     fates = found.fates
     reasons = (
-        ("joined", fates[Fate.SAMPLE] - found.size, "sentences were joined to the sample of the same moment"),
-        ("other_sentences", tally.other, "sentences of kinds that hold no position, speed or date were passed over"),
-        ("proprietary", tally.proprietary, "sentences of a maker's own were passed over"),
-        ("checksum", tally.checksum, "sentences whose checksum is wrong were not believed"),
-        ("unverified", tally.unverified, "sentences without a checksum were not believed"),
-        ("torn", tally.torn, "torn pieces of sentences were left out"),
-        ("malformed", tally.malformed, "sentences with a right checksum but fields out of the standard were left out"),
-        ("void", fates[Fate.VOID], "sentences of moments without a fix were left out: no position, no speed"),
-        ("null_island", fates[Fate.NULL_ISLAND], "sentences of moments at latitude 0, longitude 0 were left out"),
-        ("no_position", fates[Fate.NO_POSITION], "sentences of moments without a position were left out"),
-        ("no_time", fates[Fate.NO_TIME], "sentences that belong to no time were left out"),
-        ("stray_time", fates[Fate.STRAY_TIME], "sentences whose time fits neither neighbour were left out"),
-        ("cut_moment", fates[Fate.CUT_MOMENT], "sentences of a moment a recording begins or ends in were left out"),
+        ("joined", fates[Fate.SAMPLE] - found.size, reading_tracks.JOINED),
+        ("other_sentences", tally.other, reading_tracks.OTHER_SENTENCES),
+        ("proprietary", tally.proprietary, reading_tracks.PROPRIETARY),
+        ("checksum", tally.checksum, reading_tracks.CHECKSUM),
+        ("unverified", tally.unverified, reading_tracks.UNVERIFIED),
+        ("torn", tally.torn, reading_tracks.TORN),
+        ("malformed", tally.malformed, reading_tracks.MALFORMED),
+        ("void", fates[Fate.VOID], reading_tracks.VOID),
+        ("null_island", fates[Fate.NULL_ISLAND], reading_tracks.NULL_ISLAND),
+        ("no_position", fates[Fate.NO_POSITION], reading_tracks.NO_POSITION),
+        ("no_time", fates[Fate.NO_TIME], reading_tracks.NO_MOMENT),
+        ("stray_time", fates[Fate.STRAY_TIME], reading_tracks.STRAY_TIME),
+        ("cut_moment", fates[Fate.CUT_MOMENT], reading_tracks.CUT_MOMENT),
     )
     return [Note(f"left_out_{kind}", text, rows=count) for kind, count, text in reasons if count]
 
@@ -145,30 +146,28 @@ def _left_out(tally: Tally, found: Samples) -> list[Note]:
 def _remarks(tally: Tally, found: Samples, utf16: str | None) -> list[Note]:
     notes: list[Note] = []
     if utf16:
-        notes.append(Note("encoding", "the file is in UTF-16"))
+        notes.append(Note("encoding", reading.UTF_16))
     if found.steps_back_s:
         times = "once" if len(found.steps_back_s) == 1 else f"{len(found.steps_back_s):,} times"
         longest = max(found.steps_back_s)
-        notes.append(
-            Note("clock_back", f"the clock goes back {times}, by up to {longest:,.1f} s; a new recording begins there")
-        )
-    shifted = "dates 1024 weeks too early, as of a receiver whose week number has run over, were moved forward"
-    old = "dates are before 1999-08-22, as of a receiver whose week number has run over; they were kept as written"
+        notes.append(Note("clock_back", reading_tracks.clock_back(times, longest)))
+    shifted = reading_tracks.WEEKS_MOVED
+    old = reading_tracks.WEEKS_KEPT
     counted = (
         ("week_rollover", found.week_shifted, shifted),
-        ("odd_dates", found.odd_dates, "dates that are none, or that the times around them contradict, were replaced"),
-        ("borrowed_dates", found.borrowed_dates, "samples without a date near them go by the one across a hole"),
+        ("odd_dates", found.odd_dates, reading_tracks.ODD_DATES),
+        ("borrowed_dates", found.borrowed_dates, reading_tracks.BORROWED_DATES),
         ("old_dates", found.old_dates, old),
-        ("disordered", found.disordered, "samples were put in the order of time"),
-        ("glued", tally.glued, "sentences glued to another one were taken apart"),
-        ("lower_case", tally.lower_case, "checksums in lower case were accepted"),
-        ("text_lines", tally.text_lines, "lines without a sentence were passed over"),
+        ("disordered", found.disordered, reading_tracks.DISORDERED),
+        ("glued", tally.glued, reading_tracks.GLUED),
+        ("lower_case", tally.lower_case, reading_tracks.LOWER_CASE),
+        ("text_lines", tally.text_lines, reading_tracks.TEXT_LINES),
     )
     notes.extend(Note(f"nmea_{kind}", text, rows=count) for kind, count, text in counted if count)
     if tally.odd_bytes:
-        notes.append(Note("nmea_odd_bytes", f"{tally.odd_bytes:,} bytes that are no plain text were passed over"))
+        notes.append(Note("nmea_odd_bytes", reading_tracks.odd_bytes(tally.odd_bytes)))
     if not found.dated:
-        notes.append(Note("nmea_no_date", "no sentence in it has a date; only the time of day is known"))
+        notes.append(Note("nmea_no_date", reading_tracks.NO_DATE))
     return notes
 
 

@@ -8,15 +8,16 @@ from ridelog.errors import InputRefused
 from ridelog.readers.numbers import Parsed
 from ridelog.ride import Note
 from ridelog.units import parse_unit
+from ridelog.words import reading
 
 _TOLD = {
-    "missing": "cells with a word for 'no value' count as no value",
-    "not_finite": "cells that are infinite or not a number count as no value",
-    "grouped": "values with signs between thousands were read without them",
-    "odd_characters": "values written with unusual digits or signs were read as plain numbers",
-    "unit_in_cell": "values with their unit behind them were read without it",
-    "other_unit": "values with another unit than the rest of the column count as no value",
-    "text": "cells that are no numbers count as no value",
+    "missing": reading.MISSING,
+    "not_finite": reading.NOT_FINITE,
+    "grouped": reading.GROUPED,
+    "odd_characters": reading.ODD_CHARACTERS,
+    "unit_in_cell": reading.UNIT_IN_CELL,
+    "other_unit": reading.OTHER_UNIT,
+    "text": reading.NO_NUMBERS,
 }
 
 

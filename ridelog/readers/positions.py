@@ -10,6 +10,7 @@ import polars as pl
 
 from ridelog.readers.naming import candidates
 from ridelog.ride import Note, RawColumn, RawLog
+from ridelog.words import reading
 
 _LIMITS = {"lat_deg": 90.0, "lon_deg": 180.0}
 _TEXT = re.compile(
@@ -68,8 +69,7 @@ def _from_texts(pair: dict[str, RawColumn], notes: list[Note]) -> dict[str, RawC
     notes.append(
         Note(
             "positions_in_degrees",
-            "positions written with their hemisphere, or in degrees and minutes, were read as degrees; N and E count up"
-            ", S and W down" + (f"; {lost:,} that can't be read count as none" if lost else ""),
+            reading.positions_in_degrees(lost),
         )
     )
     return read
@@ -109,7 +109,7 @@ def _from_minutes(pair: dict[str, RawColumn], notes: list[Note]) -> dict[str, Ra
     notes.append(
         Note(
             "positions_in_minutes",
-            "the positions are degrees and minutes in one number, as receivers write them; they were read so",
+            reading.POSITIONS_IN_MINUTES,
         )
     )
     read = {}
@@ -131,8 +131,7 @@ def _not_swapped(pair: dict[str, RawColumn], notes: list[Note]) -> dict[str, Raw
     notes.append(
         Note(
             "positions_swapped",
-            "ATTENTION: the latitudes lie beyond 90 degrees and the longitudes do not: the two columns were taken for "
-            "each other",
+            reading.POSITIONS_SWAPPED,
         )
     )
     return {"lat_deg": pair["lon_deg"], "lon_deg": pair["lat_deg"]}

@@ -16,6 +16,7 @@ from ridelog.readers.gpx import GpxReader
 from ridelog.readers.mdf import MdfReader
 from ridelog.readers.nmea import NmeaReader
 from ridelog.ride import Note
+from ridelog.words import reading_formats
 
 GROUP = "ridelog.readers"
 """Entry point group through which other packages add readers: each names a class without arguments."""
@@ -43,19 +44,19 @@ def with_plugins(plugins: Sequence[EntryPoint]) -> tuple[tuple[Reader, ...], tup
         try:
             reader = plugin.load()()
         except Exception as error:
-            notes.append(_unusable(plugin.name, f"{type(error).__name__} while loading it"))
+            notes.append(_unusable(plugin.name, reading_formats.plugin_failed(type(error).__name__)))
             continue
         if not isinstance(reader, Reader):
-            notes.append(_unusable(plugin.name, "it is not a reader"))
+            notes.append(_unusable(plugin.name, reading_formats.PLUGIN_NONE))
         elif reader.name in {known.name for known in found}:
-            notes.append(_unusable(plugin.name, f"there is a reader named {reader.name} already"))
+            notes.append(_unusable(plugin.name, reading_formats.plugin_twice(reader.name)))
         else:
             found.append(reader)
     return tuple(found), tuple(notes)
 
 
 def _unusable(name: str, why: str) -> Note:
-    return Note("reader_plugin", f"the reader plug-in {name} was left out: {why}")
+    return Note("reader_plugin", reading_formats.plugin_left_out(name, why))
 
 
 def named(name: str, available: Sequence[Reader]) -> Reader:

@@ -6,6 +6,7 @@ from collections import Counter
 from collections.abc import Sequence
 
 from ridelog.ride import Note
+from ridelog.words import reading
 
 
 def numbered(names: Sequence[str], origins: Sequence[str]) -> tuple[list[str], list[Note]]:
@@ -29,9 +30,8 @@ def numbered(names: Sequence[str], origins: Sequence[str]) -> tuple[list[str], l
     notes = [
         Note(
             "same_name",
-            f"{name} is there {count} times: "
-            + ", ".join(
-                f"'{own}' from {origin}" for own, origin, one in zip(found, origins, names, strict=True) if one == name
+            reading.same_name(
+                name, [(own, origin) for own, origin, one in zip(found, origins, names, strict=True) if one == name]
             ),
         )
         for name, count in total.items()

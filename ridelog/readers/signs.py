@@ -16,6 +16,7 @@ import polars as pl
 from ridelog.channels import CHANNELS
 from ridelog.ride import Candidate
 from ridelog.units import Unit, parse_unit
+from ridelog.words import reading
 
 Decimal = Literal[".", ","]
 
@@ -95,7 +96,7 @@ def _decide(  # noqa: PLR0917 - all are given
     as_decimal = rest.str.contains(rf"^[+-]?(?:\d*|\d{{1,3}}(?:{other}\d{{3}})+){this}\d+$").any()
     as_group = rest.str.contains(rf"^[+-]?\d{{1,3}}(?:{this}\d{{3}}){{2,}}$|^[+-]?\d[\d{this}]*{other}\d*$").any()
     if as_decimal != as_group:
-        what = "other values of the column show it"
+        what = reading.SIGN_SHOWN
         return bool(as_group), _told(sign, groups=bool(as_group), why=what)
     if as_decimal:
         return decimal != sign, None
@@ -108,17 +109,17 @@ def _decide(  # noqa: PLR0917 - all are given
     fits_thousands = fits(channel, unit, as_thousands) and top < 1000.0
     if fits_decimals != fits_thousands:
         other_top = as_decimals if fits_thousands else as_thousands
-        what = f"otherwise its values would reach {other_top:g}" + (f", which {channel} does not" if channel else "")
+        what = reading.sign_fits(other_top, channel)
         return fits_thousands, _told(sign, groups=fits_thousands, why=what)
     if 100.0 <= top < 1000.0:
-        what = f"values up to {top:g} have none, those with one have three digits behind it"
+        what = reading.sign_in_thousands(top)
         return True, _told(sign, groups=True, why=what)
     return decimal != sign, None
 
 
 def _told(sign: Decimal, *, groups: bool, why: str) -> str:
-    role = "a sign between thousands" if groups else "the decimal sign"
-    return f"the {_WORD[sign]} was read as {role}: {why}"
+    role = reading.THOUSANDS if groups else reading.DECIMAL
+    return reading.sign_read(_WORD[sign], role, why)
 
 
 def only_channel(candidates: Sequence[Candidate]) -> str | None:

@@ -8,6 +8,7 @@ import numpy as np
 import polars as pl
 
 from ridelog.ride import Note, RawLog
+from ridelog.words import reading
 
 _SPREAD_FROM_SHARE = 0.3
 """Below this share of repeated times the rows are merged by the clock, which copies come through unharmed."""
@@ -41,7 +42,7 @@ def without_copies(log: RawLog, time: int) -> RawLog:
         row_lines=lines,
         notes=(
             *log.notes,
-            Note("left_out_copies", "rows that only repeat the row before were left out", rows=repeated),
+            Note("left_out_copies", reading.COPIES, rows=repeated),
         ),
     )
 
@@ -53,5 +54,5 @@ def with_spreadsheet_end(log: RawLog) -> RawLog:
     last = int(log.row_lines[-1]) if log.row_lines is not None else log.first_row + log.height - 1
     if last not in _ROW_LIMITS:
         return log
-    text = f"the table ends in row {last:,}, the last a spreadsheet holds: the rest of the ride may have been cut off"
+    text = reading.spreadsheet_end(last)
     return replace(log, notes=(*log.notes, Note("spreadsheet_end", text)))

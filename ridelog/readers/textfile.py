@@ -15,13 +15,14 @@ from pathlib import Path
 
 from ridelog.errors import InputRefused
 from ridelog.ride import Note
+from ridelog.words import reading
 
 _BLOCK = 4 * 1024 * 1024
 LONGEST_LINE = _BLOCK
 """No table has rows that long: 2,000 columns of 2,000 characters."""
 _UTF8_MARK = b"\xef\xbb\xbf"
 
-WINDOWS_1252 = Note("encoding", "the file is not UTF-8; it was read as Windows-1252")
+WINDOWS_1252 = Note("encoding", reading.WINDOWS_1252)
 
 
 @dataclass(frozen=True)
@@ -186,16 +187,16 @@ def _rewrite(path: Path, target: Path, found: Survey) -> list[Note]:
     nul_tail, nuls = (0, 0) if found.utf16 else (found.nul_tail, found.nuls)
     if found.utf16:
         encoding = found.utf16
-        notes.append(Note("encoding", "the file is in UTF-16"))
+        notes.append(Note("encoding", reading.UTF_16))
     elif found.valid_utf8:
         encoding = "utf-8"
     else:
         encoding = "cp1252"
         notes.append(WINDOWS_1252)
     if nul_tail:
-        notes.append(Note("nul_tail", f"the file ends in {nul_tail:,} empty bytes, as after a power cut"))
+        notes.append(Note("nul_tail", reading.nul_tail(nul_tail)))
     if nuls > nul_tail:
-        notes.append(Note("nul_bytes", f"{nuls - nul_tail:,} empty bytes inside the file were read as a line break"))
+        notes.append(Note("nul_bytes", reading.nul_bytes(nuls - nul_tail)))
     decoder = codecs.getincrementaldecoder(encoding)(errors="ignore" if encoding == "utf-8" else "replace")
     left = found.size - nul_tail
     held_back = ""
@@ -217,5 +218,5 @@ def _rewrite(path: Path, target: Path, found: Survey) -> list[Note]:
             if left <= 0:
                 break
     if bare_returns:
-        notes.append(Note("line_ends", "lines end in different ways or in CR alone; all were read as line ends"))
+        notes.append(Note("line_ends", reading.LINE_ENDS))
     return notes

@@ -22,6 +22,7 @@ from ridelog.readers.stamps import Keys, sort_keys
 from ridelog.results import FloatArray
 from ridelog.ride import Note, RawColumn, RawLog
 from ridelog.units import TIME_UNITS_S, fold
+from ridelog.words import reading
 
 _SAME_MOMENT_STEPS = 2.0
 """Clocks of one row keep their distance to about the rows' own step."""
@@ -107,7 +108,7 @@ def _once(log: RawLog, groups: Sequence[Group]) -> RawLog:
     """The log with the first of time columns that are all the same."""
     repeated = {group.time for group in groups[1:]}
     name = log.columns[groups[0].time].name
-    note = Note("same_column", f"{name} stands there {len(groups)} times with the same times; kept once")
+    note = Note("same_column", reading.same_times(name, len(groups)))
     columns = tuple(column for n, column in enumerate(log.columns) if n not in repeated)
     return replace(log, columns=columns, notes=(*log.notes, note))
 
@@ -222,7 +223,7 @@ class _Signals:
         notes = [*log.notes, *self._notes(axis, flat, lines, key.size)]
         if untimed:
             notes.append(
-                Note("left_out_untimed", "values without a time in their own time column were left out", rows=untimed,
+                Note("left_out_untimed", reading.UNTIMED_VALUES, rows=untimed,
                      example=example)
             )  # fmt: skip
         return replace(
@@ -277,24 +278,17 @@ class _Signals:
         notes = [
             Note(
                 "time_per_signal",
-                f"each signal has its own time column ({len(self.groups)} of them); they were read as one clock and "
-                "put on one axis",
+                reading.time_per_signal(len(self.groups)),
             )
         ]
         if samples > axis.height:
-            notes.append(
-                Note("left_out_joined", "samples of one time were joined to one row", rows=samples - axis.height)
-            )
+            notes.append(Note("left_out_joined", reading.SAMPLES_JOINED, rows=samples - axis.height))
         if axis.example is not None:
-            what = (
-                "the times are coarser than the samples, which were kept one after the other"
-                if axis.coarse
-                else "the last value was kept"
-            )
+            what = reading.SAMPLES_COARSE if axis.coarse else reading.LAST_KEPT
             notes.append(
                 Note(
                     "coarse_times" if axis.coarse else "several_values",
-                    f"samples share their time with one before of the same signal; {what}",
+                    reading.samples_share_time(what),
                     rows=axis.repeated,
                     example=f"row {int(lines[flat[axis.example]]):,}",
                 )
