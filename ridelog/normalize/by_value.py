@@ -13,6 +13,7 @@ from ridelog.normalize.channel_units import RATIO, ROUGH_VOLTS
 from ridelog.results import FloatArray
 from ridelog.ride import Note
 from ridelog.units import Unit, parse_unit
+from ridelog.words import column_units
 
 _C, _F, _K = Unit("C"), Unit("C", 1 / 1.8, -32 / 1.8), Unit("C", 1.0, -273.15)
 _SPEEDS = {
@@ -52,9 +53,9 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
     if stated is not None:
         return _contradicted(stated, unit_text or "", middle, high, name)
     told = (unit_text or "").strip()
-    begin = f"{name}: the unit {told[:16]!r} is not known" if told else f"{name} has no unit"
+    begin = column_units.unit_not_known(name, told[:16]) if told else column_units.unit_missing(name)
     if high > 290.0 and low > 230.0 and high < _HOTTEST_K:
-        return Found(_K, Note("unit_by_value", f"{begin}; its values ({low:g} to {high:g}) fit kelvin alone"))
+        return Found(_K, Note("unit_by_value", column_units.kelvin_alone(begin, low, high)))
     peak, start = float(values.max()), float(np.median(values[: max(5, values.size // 200)]))
     whole = bool((values == np.floor(values)).all())
     if whole and low >= 0.0 and 0.0 < peak <= _MOST_BARS and values.size >= 60:
@@ -67,13 +68,13 @@ def coolant_unit(values: FloatArray, unit_text: str | None, name: str, channel: 
             to_do="",
         )
     if high <= 120.0 and not (peak > 105.0 and 45.0 < start < 104.0):
-        text = f"{begin}; its values ({low:g} to {peak:g}) were taken as C"
+        text = column_units.taken_as_c(begin, low, peak)
         if peak > 85.0:
             as_f = f"{_F.convert(low):.0f} to {_F.convert(peak):.0f}"
-            text += f" (as F they would be {as_f} C; if so: --column '{name}={channel}:F')"
+            text += column_units.as_f(as_f, name, channel)
         return Found(_C, Note("unit_by_value", text))
     if 135.0 < high < 275.0:
-        return Found(_F, Note("unit_by_value", f"{begin}; its values (up to {high:g}) fit F alone"))
+        return Found(_F, Note("unit_by_value", column_units.f_alone(begin, high)))
     options = tuple(f"{name}={channel}:{unit}" for unit in ("C", "F"))
     found = f"{name!r} has no unit" if not told else f"the unit {told[:16]!r} of {name!r} is not known"
     either = f"they can be C or F ({_F.convert(start):.0f} to {_F.convert(peak):.0f} C)"
@@ -94,8 +95,7 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
             _F,
             Note(
                 "unit_contradiction",
-                f"ATTENTION: {name} is labelled {text}, but half of its values are above "
-                f"{middle:g}, which is possible in F only; it was read as F",
+                column_units.label_wrong_f(name, text, middle),
             ),
         )
     if stated == _C and middle > 290.0 and high < _HOTTEST_K:
@@ -103,8 +103,7 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
             _K,
             Note(
                 "unit_contradiction",
-                f"ATTENTION: {name} is labelled {text}, but half of its values are above "
-                f"{middle:g}, which is possible in kelvin only; it was read as kelvin",
+                column_units.label_wrong_k(name, text, middle),
             ),
         )
     if (stated == _C and middle > 275.0) or (stated == _F and middle > 300.0) or (stated == _K and middle > _HOTTEST_K):
@@ -112,8 +111,7 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
             None,
             Note(
                 "unit_contradiction",
-                f"ATTENTION: {name} is labelled {text}, but half of its values are above {middle:g}, which is possible "
-                f"in no unit; it was kept as it is, unnamed",
+                column_units.label_impossible(name, text, middle),
             ),
             keep_raw=True,
         )
@@ -123,8 +121,7 @@ def _contradicted(stated: Unit, text: str, middle: float, high: float, name: str
             stated,
             Note(
                 "unit_doubt",
-                f"ATTENTION: {name} is labelled {text} and reaches {high:g}, {celsius:.0f} C; if "
-                "the engine did get warm the label is wrong and the column is in C",
+                column_units.label_doubted(name, text, high, celsius),
             ),
         )
     return Found(stated)
@@ -143,8 +140,7 @@ def other_unit(  # noqa: PLR0911 - one return a case
             None,
             Note(
                 "unit_unknown",
-                f"{name} has the unit {unit_text[:16]!r}, which is not known for {channel}; it was "
-                f"kept as it is: --column '{name}={channel}:UNIT' tells",
+                column_units.unit_not_of(name, unit_text[:16], channel),
             ),
             keep_raw=True,
         )
@@ -153,20 +149,18 @@ def other_unit(  # noqa: PLR0911 - one return a case
     if base == "engine_rpm" and values.size and 2.0 < float(values.max()) <= 20.0:
         return Found(
             Unit("1/min", 1000.0),
-            Note("unit_by_value", f"{name} has no unit; its values fit thousands of turns a minute"),
+            Note("unit_by_value", column_units.thousands_of_turns(name)),
         )
     if base == "baro_kpa" and values.size:
         middle = float(np.median(values))
         for text in ("kPa", "hPa", "Pa", "bar", "psi"):
             unit = parse_unit(text)
             if unit is not None and CHANNELS[base].low <= unit.convert(middle) <= CHANNELS[base].high:
-                note = (
-                    None if text == "kPa" else Note("unit_by_value", f"{name} has no unit; its values fit {text} alone")
-                )
+                note = None if text == "kPa" else Note("unit_by_value", column_units.fits_alone(name, text))
                 return Found(unit, note)
         return Found(
             None,
-            Note("unit_unknown", f"{name} has no unit and fits none of air pressure; kept as it is"),
+            Note("unit_unknown", column_units.no_air_pressure(name)),
             keep_raw=True,
         )
     return _as_canonical(values, name, base)
@@ -179,8 +173,7 @@ def _as_canonical(values: FloatArray, name: str, base: str) -> Found:
             None,
             Note(
                 "unit_unknown",
-                f"{name} has no unit and most of its values are outside {limits.low:g} to "
-                f"{limits.high:g} {limits.unit}; it was kept as it is",
+                column_units.outside(name, limits.low, limits.high, limits.unit),
             ),
             keep_raw=True,
         )
@@ -188,7 +181,7 @@ def _as_canonical(values: FloatArray, name: str, base: str) -> Found:
         base in ("elevation_m", "fuel_kpa", "exhaust_gas_c", "head_c", "intake_air_c", "ambient_c")
         and limits.unit != "1"
     ):
-        return Found(None, Note("unit_assumed", f"{name} has no unit and was taken as {limits.unit}"))
+        return Found(None, Note("unit_assumed", column_units.taken_as(name, limits.unit)))
     return Found(None)
 
 
@@ -199,14 +192,12 @@ def _temperature(values: FloatArray, name: str, base: str, coolant: Unit) -> Fou
     limits = CHANNELS[base]
     inside = float(np.mean((converted >= limits.low) & (converted <= limits.high))) if values.size else 1.0
     if inside > 0.9:
-        return Found(coolant, Note("unit_assumed", f"{name} has no unit and was taken as {text}, the coolant's unit"))
+        return Found(coolant, Note("unit_assumed", column_units.coolants_unit(name, text)))
     for other, word in ((_C, "C"), (_F, "F"), (_K, "K")):
         again = values * other.factor + other.offset
         if other != coolant and float(np.mean((again >= limits.low) & (again <= limits.high))) > 0.9:
-            return Found(
-                other, Note("unit_by_value", f"{name} has no unit; its values fit {word}, not the coolant's {text}")
-            )
-    return Found(None, Note("unit_unknown", f"{name} has no unit and fits none; it was kept as it is"), keep_raw=True)
+            return Found(other, Note("unit_by_value", column_units.not_coolants_unit(name, word, text)))
+    return Found(None, Note("unit_unknown", column_units.fits_none(name)), keep_raw=True)
 
 
 def throttle(values: FloatArray, name: str, *, stated: bool, ridden: bool) -> Found:  # noqa: PLR0911 - one a case
@@ -224,24 +215,22 @@ def throttle(values: FloatArray, name: str, *, stated: bool, ridden: bool) -> Fo
         return Found(None)
     shut = float(np.quantile(values, 0.05))
     if high > 260.0:
-        return Found(
-            None, Note("raw_counts", f"{name} reaches {high:g}, as raw counts do; it was kept as it is"), keep_raw=True
-        )
+        return Found(None, Note("raw_counts", column_units.raw_counts(name, high)), keep_raw=True)
     if high > 110.0 and low >= 0.0 and bool((values == np.floor(values)).all()):
         return Found(
             _COUNTS_8,
-            Note("unit_by_value", f"{name} has no unit; its whole numbers up to {high:g} were read as counts to 255"),
+            Note("unit_by_value", column_units.counts_to_255(name, high)),
         )
     # An engine that only idles also stays under 1 %, but does not span from shut to open.
     if 0.6 <= high <= 1.05 and shut < 0.3 and high - low > 0.5:
         return Found(
             RATIO,
-            Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as a share of 1"),
+            Note("unit_by_value", column_units.share_of_one(name, low, high)),
         )
     if 3.0 <= high <= 5.2 and low >= 0.2 and high - low > 1.5:
         return Found(
             ROUGH_VOLTS,
-            Note("unit_by_value", f"{name} has no unit; its values from {low:g} to {high:g} were read as volts of 5"),
+            Note("unit_by_value", column_units.volts_of_five(name, low, high)),
         )
     return Found(None)
 
@@ -254,24 +243,19 @@ def _never_percent(values: FloatArray, name: str, *, stated: bool) -> Found:
     """A throttle that can't be in percent: converted where one scale clearly fits, else kept as it came."""
     low, high = float(values.min()), float(values.max())
     shut = float(np.quantile(values, 0.05))
-    says = "is labelled %" if stated else "has no unit"
-    begin = (
-        f"ATTENTION: {name} {says}, but lies between {low:g} and {high:g} while engine or road speed vary, which no "
-    )
-    begin += "throttle in percent does"
+    begin = column_units.never_percent(name, low, high, stated=stated)
     kind = "unit_contradiction" if stated else "unit_by_value"
     whole = bool((values == np.floor(values)).all()) and high > 1.0
     if low >= -0.05 and high <= 1.05 and shut < 0.25 and high - low > 0.2:
-        return Found(RATIO, Note(kind, f"{begin}; it was read as a share of 1"))
+        return Found(RATIO, Note(kind, column_units.read_as_share(begin)))
     if low >= 0.0 and 1.4 < high <= 5.3 and high - low > 0.5 and not whole:
         return Found(
             ROUGH_VOLTS,
-            Note(kind, f"{begin}; it was read as volts of a 5 V supply, so that shut and open are only known roughly"),
+            Note(kind, column_units.read_as_volts(begin)),
         )
     return Found(
         None,
-        Note(kind, f"{begin}, and no other scale clearly fits; it was kept as it is, unnamed: "
-             f"--column '{name}=throttle_pct:UNIT' tells (%, V or 1 for a share of 1)"),
+        Note(kind, column_units.kept_unnamed(begin, name)),
         keep_raw=True,
     )  # fmt: skip
 
@@ -285,7 +269,7 @@ def speed_unit(  # noqa: PLR0917 - all are given
     if unit_text and stated is None:
         return Found(
             None,
-            Note("unit_unknown", f"{name} has the unit {unit_text[:16]!r}, which is no speed; it was kept as it is"),
+            Note("unit_unknown", column_units.no_speed(name, unit_text[:16])),
             keep_raw=True,
         )
     if ratio is not None:
@@ -293,15 +277,16 @@ def speed_unit(  # noqa: PLR0917 - all are given
         if stated is None and len(fits) == 1:
             return Found(
                 _SPEEDS[fits[0]],
-                Note("unit_by_value", f"{name} has no unit; beside the positions its values are {fits[0]}"),
+                Note("unit_by_value", column_units.by_positions(name, fits[0])),
             )
-        if stated is not None and len(fits) == 1 and abs(ratio * stated.factor - 1.0) > 0.3:
+        if unit_text and stated is not None and len(fits) == 1 and abs(ratio * stated.factor - 1.0) > 0.3:
             return Found(
                 _SPEEDS[fits[0]],
                 Note(
                     "unit_contradiction",
-                    f"ATTENTION: {name} is labelled {unit_text}, but beside the positions its values can only be "
-                    f"{fits[0]}; it was read so. {column_option(f'{name}={channel}:{unit_text}')} keeps to the label",
+                    column_units.label_wrong_speed(
+                        name, unit_text, fits[0], column_option(f"{name}={channel}:{unit_text}")
+                    ),
                 ),
             )
     if stated is not None:

@@ -18,6 +18,7 @@ from ridelog.normalize.states import read_state
 from ridelog.results import FloatArray
 from ridelog.ride import Meaning, Note, RawColumn, Recording
 from ridelog.units import Unit
+from ridelog.words import normalizing
 
 _STATES = ("map_slot", "gear", "fan_on")
 _SPEEDS = ("gps_speed_mps", "wheel_speed_mps")
@@ -80,9 +81,7 @@ def convert(  # noqa: PLR0912 - one branch a kind of column
                 result.append(Converted(meaning.channel, state.values, source))
             continue
         if column.values.dtype != pl.Float64:
-            notes.append(
-                Note("not_numbers", f"{column.name} holds text where numbers are needed; it was kept as it is")
-            )
+            notes.append(Note("not_numbers", normalizing.text_kept(column.name)))
             result.append(Converted(RAW_PREFIX + column.name, column.values, source))
             continue
         found = units.of(meaning, column)

@@ -16,6 +16,7 @@ from ridelog.normalize.plan import Plan
 from ridelog.results import FloatArray
 from ridelog.ride import Candidate, Note, RawColumn
 from ridelog.units import parse_unit
+from ridelog.words import normalizing
 
 TEXT_CHANNELS = frozenset(("map_slot", "gear", "fan_on", "gps_fix"))
 _NOT_SHOWN = frozenset(("time", "date", *hemisphere.SIGNS))
@@ -33,15 +34,13 @@ def possible(column: RawColumn, proposals: tuple[Candidate, ...], plan: Plan) ->
         if text and candidate.channel not in TEXT_CHANNELS and candidate.channel not in _NOT_SHOWN:
             note = Note(
                 "not_numbers",
-                f"{column.name} bears the name of {candidate.channel}, but holds text; it was kept as it is",
+                normalizing.text_for_numbers(column.name, candidate.channel),
             )
             if note not in plan.notes:  # several languages may know the name
                 plan.notes.append(note)
             continue
         if candidate.channel == "map_slot" and not text and not _may_be_slots(column.values):
-            plan.notes.append(
-                Note("not_a_map", f"{column.name} does not hold map numbers (perhaps a pressure); it was kept as it is")
-            )
+            plan.notes.append(Note("not_a_map", normalizing.no_map(column.name)))
             continue
         found.append(candidate)
     return found
@@ -102,7 +101,7 @@ def drop_fallbacks(
                 plan.notes.append(
                     Note(
                         "stand_in",
-                        f"{columns[index].name} stands in for {candidate.channel}: no column bears its own name",
+                        normalizing.stands_in(columns[index].name, candidate.channel),
                     )
                 )
         open_[index] = kept

@@ -17,6 +17,7 @@ from ridelog.normalize.convert import Converted
 from ridelog.normalize.rates import Rhythm, rhythm
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import ChannelInfo, Note, Recording
+from ridelog.words import normalizing
 
 _ORDER = {name: place for place, name in enumerate(CHANNELS)}
 
@@ -59,7 +60,7 @@ def build(converted: list[Converted], recording: Recording, start_utc: datetime 
     notes = []
     if empty:
         names = ", ".join(empty[:8]) + (", ..." if len(empty) > 8 else "")
-        notes.append(Note("empty_columns", f"columns without a single value were left out: {names}"))
+        notes.append(Note("empty_columns", normalizing.empty(names)))
     if "gps_speed_mps" not in columns and {"lat_deg", "lon_deg"} <= columns.keys():
         derived = _derived_speed(columns["lat_deg"].values, columns["lon_deg"].values, recording)
         if derived is not None:
@@ -67,7 +68,7 @@ def build(converted: list[Converted], recording: Recording, start_utc: datetime 
             notes.append(
                 Note(
                     "derived_speed",
-                    f"speed (gps_speed_mps) was derived from the positions, over {distance.WINDOW_S:g} s at a time",
+                    normalizing.derived_speed(distance.WINDOW_S),
                 )
             )
     if start_utc is not None:

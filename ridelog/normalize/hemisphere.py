@@ -10,6 +10,7 @@ import polars as pl
 
 from ridelog.ride import Meaning, Note, RawColumn
 from ridelog.units import fold
+from ridelog.words import normalizing
 
 SIGNS = {"lat_sign": "lat_deg", "lon_sign": "lon_deg"}
 """What a column of hemispheres is called among the meanings -> the channel whose sign it holds."""
@@ -81,7 +82,7 @@ def _read(meaning: Meaning, column: RawColumn, languages: Counter[str]) -> Found
     if meaning.channel == "lon_sign" and "o" in present:
         sign = _sign_of_o(present, column.name, languages)
         if sign is None:
-            return Found(meaning.column, column.name, None, "o, which is east or west by the language")
+            return Found(meaning.column, column.name, None, normalizing.O_BY_LANGUAGE)
         words["o"] = sign
     strange = sorted(present - words.keys())
     if strange or not present:
@@ -112,26 +113,23 @@ def apply(values: pl.Series, found: Found) -> tuple[pl.Series | None, Note]:
     if found.signs is None:
         return None, Note(
             "hemisphere_unread",
-            f"ATTENTION: {found.name} should hold the hemisphere of the positions, but holds {found.example[:60]!r}; "
-            f"without it the positions could be on the wrong side, so they were left out (kept unnamed): give the log "
-            f"with signs, or name the columns with --column",
+            normalizing.hemisphere_unread(found.name, found.example[:60]),
         )
     negative = values < 0.0
     if (negative & (found.signs > 0.0)).any():
         return None, Note(
             "hemisphere_contradiction",
-            f"ATTENTION: {found.name} says north or east where {values.name} is negative; the positions were left out "
-            f"(kept unnamed): correct the log, or take one of them out",
+            normalizing.hemisphere_contradicts(found.name, values.name),
         )
     signed = values.abs() * found.signs
     lost = int((signed.is_null() & values.is_not_null()).sum() or 0)
     if lost:
         return signed, Note(
-            "hemisphere", f"{values.name} has its sign from {found.name}; where that is empty there is no position",
+            "hemisphere", normalizing.sign_and_gaps(values.name, found.name),
             rows=lost,
         )  # fmt: skip
     south = int((found.signs < 0.0).sum() or 0)
     return signed, Note(
         "hemisphere",
-        f"{values.name} has its sign from {found.name}" + (f": negative in {south:,} rows" if south else ""),
+        normalizing.sign(str(values.name), found.name, south),
     )

@@ -6,6 +6,7 @@ import polars as pl
 
 from ridelog.channels import RAW_PREFIX
 from ridelog.ride import Meaning, Note, RawColumn
+from ridelog.words import normalizing
 
 MOST = 1e12
 """Whatever the unit: pressures in pascal, speeds in mm/h and positions in nanodegrees stay below."""
@@ -32,7 +33,7 @@ def within_reason(columns: list[RawColumn | None], meanings: list[Meaning], skip
         notes.append(
             Note(
                 "absurd_values",
-                f"{column.name}: values beyond {most:g} are no measurement and count as no value",
+                normalizing.beyond(column.name, most),
                 rows=int(wild.sum() or 0),
                 example=example,
             )

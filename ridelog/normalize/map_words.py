@@ -11,6 +11,7 @@ from ridelog.channels import RAW_PREFIX
 from ridelog.normalize.convert import Converted
 from ridelog.normalize.states import line_to_add, written
 from ridelog.ride import Note, RawColumn, Ride
+from ridelog.words import normalizing
 
 UNREAD = "map_unread"
 """Kind of the note on a map column that was not, or not wholly, understood. Its text begins with the column's name."""
@@ -32,9 +33,7 @@ def kept(
     example = ", ".join(repr(word[:20]) for word in words[:_SHOWN]) + (", ..." if len(words) > _SHOWN else "")
     note = Note(
         UNREAD,
-        f"{column.name}: the bike file of {bike.id} does not say which map {example} stands for, so that its time "
-        f"counts as unknown; {line_to_add(column.values, bike.slot_values)}; what the log wrote was kept as {name}, so "
-        "that a corrected bike file counts without importing again",
+        normalizing.map_unlisted(column.name, bike.id, example, line_to_add(column.values, bike.slot_values), name),
         int(column.values.is_in(strange).sum() or 0),
         example,
     )

@@ -12,6 +12,7 @@ from ridelog.normalize.plan import ColumnChoice, Plan
 from ridelog.normalize.preview import shown
 from ridelog.normalize.time_column import choose_time
 from ridelog.ride import Candidate, Note, RawColumn
+from ridelog.words import normalizing
 
 
 def decide(
@@ -43,9 +44,7 @@ def decide(
             open_[index] = fitting.possible(column, proposals[index], plan)
     for choice in choices:
         if not any(choice.fits(column) for column in columns):
-            plan.notes.append(
-                Note("column_choice", f"no column is named {choice.names[0]!r}; what was said of it was not used")
-            )
+            plan.notes.append(Note("column_choice", normalizing.no_such_column(choice.names[0])))
     plan.chosen, plan.remembered = frozenset(chosen), frozenset(settled) - chosen
     fitting.by_language(open_, plan.languages)
     fitting.add_hemispheres(open_, columns)
@@ -57,7 +56,7 @@ def decide(
             channel = fitting.one_of(index, found, columns, certain, where)
         if channel in CHANNELS and len({candidate.channel for candidate in found}) > 1:
             plan.notes.append(
-                Note("taken_as", f"{columns[index].name!r} was taken as {CHANNELS[channel].meaning} ({channel})")
+                Note("taken_as", normalizing.taken_as(columns[index].name, CHANNELS[channel].meaning, channel))
             )
         settled[index] = (channel, columns[index].unit) if channel else ("raw", None)
     not_understood = [i for i, found in open_.items() if not found and not proposals[i]]

@@ -12,6 +12,7 @@ from ridelog.normalize.plan import Plan
 from ridelog.normalize.twins import alike
 from ridelog.ride import Candidate, Meaning, Note, RawColumn
 from ridelog.units import fold
+from ridelog.words import normalizing
 
 
 def number(
@@ -68,12 +69,11 @@ def _without_twins(
             other, other_text = columns[k]
             units = unit_for(channel, other_text)[1], unit_for(channel, unit_text)[1]
             if other.values.equals(column.values, check_names=False) and units[0] == units[1]:
-                twin = Note("same_column", f"{column.name} stands there twice with the same values; kept once")
+                twin = Note("same_column", normalizing.same_values(column.name))
             elif units[0] != units[1] and alike(other.values, units[0], column.values, units[1]):
                 twin = Note(
                     "same_column",
-                    f"{column.name} stands there in {other_text or 'no unit'} and in {unit_text or 'no unit'} with the "
-                    f"same values; kept in {other_text or 'no unit'}",
+                    normalizing.same_in_units(column.name, other_text or "no unit", unit_text or "no unit"),
                 )
             elif units[0] == units[1]:
                 differs = True
@@ -91,8 +91,7 @@ def _without_twins(
                 plan.notes.append(
                     Note(
                         "second_sensor",
-                        f"{column.name} stands there in two units with different values; the one in "
-                        f"{unit_text or 'no unit'} was taken as a second sensor",
+                        normalizing.second_sensor(column.name, unit_text or "no unit"),
                     )
                 )
             kept.append(indices[place])

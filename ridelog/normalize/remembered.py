@@ -13,6 +13,7 @@ from ridelog.normalize.fitting import TEXT_CHANNELS, sample
 from ridelog.normalize.plan import ColumnChoice, Settled
 from ridelog.ride import Note, RawColumn
 from ridelog.units import Unit
+from ridelog.words import normalizing
 from ridelog.words.terms import column_words
 
 _LEAST_POSSIBLE = 0.5
@@ -41,13 +42,13 @@ def apply(
             continue
         meant = f"{column.name!r} as {column_words(one.choice.channel, one.choice.unit)}"
         if why := _contradicted(column, one.choice) or _other_form(columns, one.choice):
-            text = f"for bike {bike} it is remembered to read {meant} (confirmed {one.day}), but {why}; it was not used"
+            text = normalizing.remembered_not_used(bike, meant, one.day, why)
             notes.append(Note("remembered_not_used", text))
             continue
         used.append(one.choice)
-        told.append(f"{meant} ({one.choice.option().rpartition('=')[2]}, confirmed {one.day})")
+        told.append(f"{meant} ({one.choice.option().rpartition('=')[2]}, {normalizing.confirmed(one.day)})")
     if told:
-        text = f"columns read as remembered for bike {bike} and this header: {'; '.join(told)}"
+        text = normalizing.remembered(bike, "; ".join(told))
         notes.insert(0, Note("remembered", text))
     return used, notes
 
@@ -60,7 +61,7 @@ def _contradicted(column: RawColumn, choice: ColumnChoice) -> str | None:
     if choice.channel not in CHANNELS:
         return None
     if text:
-        return None if choice.channel in TEXT_CHANNELS else "it holds text"
+        return None if choice.channel in TEXT_CHANNELS else normalizing.HOLDS_TEXT
     limits = CHANNELS[choice.channel]
     unit = unit_for(choice.channel, choice.unit if choice.unit is not None else column.unit)[1]
     if unit is None:
@@ -68,7 +69,7 @@ def _contradicted(column: RawColumn, choice: ColumnChoice) -> str | None:
     values = _in(unit, column.values)
     if not values.size or float(np.mean((values >= limits.low) & (values <= limits.high))) >= _LEAST_POSSIBLE:
         return None
-    return f"most of its values would be outside {limits.low:g} to {limits.high:g} {limits.unit}"
+    return normalizing.mostly_outside(limits.low, limits.high, limits.unit)
 
 
 def _other_form(columns: Sequence[RawColumn], choice: ColumnChoice) -> str | None:
@@ -80,7 +81,7 @@ def _other_form(columns: Sequence[RawColumn], choice: ColumnChoice) -> str | Non
     digits = any(text.len() and text.str.contains(_BARE).all() for text in shown)
     if not digits and any(text.len() and text.str.contains(_SIGNS).all() for text in shown):
         return None
-    return "its dates are bare digits, in which another order may hold"
+    return normalizing.BARE_DATES
 
 
 def _in(unit: Unit, values: pl.Series) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -93,4 +94,4 @@ def _other_order(texts: pl.Series, unit: str | None) -> str | None:
     if group is None:
         return None
     month = texts.str.extract(_DAY_MONTH, group).cast(pl.Int32, strict=False).max()
-    return f"a month {month} can't be" if isinstance(month, int) and month > 12 else None
+    return normalizing.no_month(month) if isinstance(month, int) and month > 12 else None

@@ -13,6 +13,7 @@ import polars as pl
 from ridelog.bike import Bike
 from ridelog.ride import Note
 from ridelog.units import fold
+from ridelog.words import normalizing
 
 _MOST_LISTED = 12
 
@@ -86,9 +87,9 @@ def _gear_words(values: pl.Series) -> dict[str, float]:
 def _map(values: pl.Series, name: str, bike: Bike | None) -> State:
     if bike is None:
         if values.dtype == pl.Float64:
-            note = Note("map_slots", f"{name}: no bike file says what its numbers mean; they were kept as slot numbers")
+            note = Note("map_slots", normalizing.map_numbers(name))
             return State(values, (note,))
-        text = f"{name}: no bike file says what its words mean; it was kept as it is; {line_to_add(values, ())}"
+        text = normalizing.map_words(name, line_to_add(values, ()))
         return State(None, (Note("map_unread", text),))
     # What the bike file does not list is told by map_words.kept, with what becomes of it.
     mapping = {value: float(slot) for value in _distinct(values) if (slot := bike.slot_of(written(value))) is not None}
@@ -104,9 +105,7 @@ def line_to_add(values: pl.Series, listed: Iterable[tuple[str, int]]) -> str:
     new = list(dict.fromkeys(text for v in _distinct(values)[:_MOST_LISTED] if (text := written(v)) not in known))
     pairs = [*known.items(), *((text, next(free)) for text in new)]
     line = ", ".join(f"{json.dumps(text[:40], ensure_ascii=False)} = {slot}" for text, slot in pairs)
-    return (
-        f"under [maps] it takes a line such as: slot_values = {{ {line} }} (set each number to the slot it stands for)"
-    )
+    return normalizing.line_to_add(line)
 
 
 def _from_words(values: pl.Series, name: str, words: dict[str, float]) -> State:
@@ -114,13 +113,11 @@ def _from_words(values: pl.Series, name: str, words: dict[str, float]) -> State:
     mapping = {value: words[spoken(value)] for value in distinct if spoken(value) in words}
     unknown = [value for value in distinct if value not in mapping]
     if not mapping and unknown:
-        return State(
-            None, (Note("state_unread", f"{name}: its values are no state that is known; it was kept as it is"),)
-        )
+        return State(None, (Note("state_unread", normalizing.no_state(name)),))
     result = values.replace_strict(mapping, default=None, return_dtype=pl.Float64)
     if not unknown:
         return State(result)
     rows = int(values.is_in(unknown).sum() or 0)
     example = ", ".join(repr(written(value))[:20] for value in unknown[:3])
-    text = f"{name}: {example}{', ...' if len(unknown) > 3 else ''} count as unknown"
-    return State(result, (Note("state_unknown", f"{text}, because no state is known by these words", rows, example),))
+    text = normalizing.some_no_state(name, example + (", ..." if len(unknown) > 3 else ""))
+    return State(result, (Note("state_unknown", text, rows, example),))

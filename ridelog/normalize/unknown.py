@@ -10,6 +10,7 @@ from ridelog.channels import RAW_PREFIX
 from ridelog.errors import column_option
 from ridelog.ride import Note, RawColumn
 from ridelog.units import parse_unit
+from ridelog.words import normalizing
 
 _MOST_NAMED = 8
 _ONLY_CHANNEL = {"1/min": "engine_rpm", "%": "throttle_pct"}
@@ -30,8 +31,7 @@ def note(columns: Sequence[RawColumn]) -> list[Note]:
     return [
         Note(
             "not_understood",
-            f"columns not understood, kept as they are: {named}{more}; if one is one of ridelog's channels, say so: "
-            f"{column_option(f'{first.name}={option}')}",
+            normalizing.not_understood(named, more, column_option(f"{first.name}={option}")),
         )
     ]
 

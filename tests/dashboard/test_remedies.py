@@ -20,7 +20,8 @@ OPTION = re.compile(r"--[a-z]")
 PACKAGE = Path(ridelog.__file__).parent
 HEARD = ("readers", "clock", "normalize", "quality", "offset", "store/library.py", "store/schema.py",
          "store/trouble.py", "store/originals.py", "store/incoming.py", "ingest*.py", "align.py", "errors.py",
-         "words/device_clocks.py", "words/reading*.py", "words/columns*.py", "words/clocks.py", "words/joining.py",
+         "words/device_clocks.py", "words/reading*.py", "words/normalizing.py", "words/column_units.py",
+         "words/clocks.py", "words/joining.py",
          "words/quality.py")  # fmt: skip
 
 
