@@ -43,6 +43,16 @@ def open_data() -> Path:
     return OPEN_DATA
 
 
+@pytest.fixture(scope="session", autouse=True)
+def figures_checked() -> Iterator[None]:
+    """Every figure a test draws is held against the plotting library's own rules."""
+    from ridelog.figures import theme
+
+    before, theme.CHECKED = theme.CHECKED, True
+    yield
+    theme.CHECKED = before
+
+
 @pytest.fixture(scope="session")
 def fakes() -> ModuleType:
     """tests/dashboard/fakes.py, the hand-made rides: test folders are no packages, so it is loaded by its path."""

@@ -8,19 +8,19 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
-from dash import ALL, Dash, Input, Output, State, ctx, no_update
+from dash import ALL, Dash, Input, Output, Patch, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids
 from dashboard.components.stretches import row_class
 from dashboard.look import look_of
 from dashboard.pages.ride_heat import chain_of
-from dashboard.pages.ride_picture import legend, map_of, picture, view_data, view_from
+from dashboard.pages.ride_picture import legend, map_of, marks_of, picture, view_data, view_from
 from dashboard.pages.ride_tables import exposure, stretches_of
 from dashboard.provider import Provider
 from dashboard.ride_address import around, around_span, asked_in, fit, view_of
 from dashboard.views import RideView
-from ridelog.figures.course_map import ColorBy
+from ridelog.figures.course_map import MARKED_FROM, ColorBy
 from ridelog.figures.ride_stack import View, whole
 
 # The reader is taken to the picture where something else on the page asked for the view, and the view goes into the
@@ -140,11 +140,11 @@ def register(app: Dash, provider: Provider) -> None:
         prevent_initial_call=True,
     )
     def color(color_by: ColorBy, remembered: Mapping[str, Any], ride_id: str, screen: Any) -> Any:
-        seen = look_of(screen)
-        figure = map_of(provider.view_of(ride_id), color_by, view_from(remembered, seen), seen)
-        if figure is None:
-            raise PreventUpdate
-        return figure
+        view, seen = provider.view_of(ride_id), look_of(screen)
+        shown = view_from(remembered, seen)
+        if ctx.triggered_id == ids.MAP_COLOR:
+            return map_of(view, color_by, shown, seen) or no_update
+        return moved(marks_of(view, shown, seen))
 
     @app.callback(
         Output(ids.CHAIN, "children"),
@@ -176,6 +176,16 @@ def register(app: Dash, provider: Provider) -> None:
         State(ids.VIEW, "data"),
         prevent_initial_call=True,
     )
+
+
+def moved(marks: Sequence[Mapping[str, Any]]) -> Any:
+    """The change of the map that shows these marks in place of those before."""
+    if not marks:
+        raise PreventUpdate
+    change = Patch()
+    for number, mark in enumerate(marks, MARKED_FROM):
+        change["data"][number] = mark
+    return change
 
 
 _SWITCHED = f"{ids.WHAT_IF}.value"

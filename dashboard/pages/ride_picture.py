@@ -12,7 +12,7 @@ from dashboard.components import parts
 from dashboard.look import Look
 from dashboard.ride_address import query_of
 from dashboard.views import RideView
-from ridelog.figures.course_map import ColorBy, course_map
+from ridelog.figures.course_map import ColorBy, course_map, marked
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
 from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report import tables
@@ -134,11 +134,20 @@ def course_card(view: RideView, shown: View, look: Look) -> html.Section:
 
 def map_of(view: RideView, color_by: ColorBy, shown: View, look: Look) -> Figure | None:
     """The map with the chosen stretch and the part in view marked; None without positions."""
-    part = (shown.start_s, shown.end_s)
     return course_map(
         view.analysis, view.lines, color_by=color_by, selected=shown.selected, display=look.units, touch=look.touch,
-        dark=look.dark, part=part if part != (0.0, whole(view.analysis).end_s) else None,
+        dark=look.dark, part=_part(view, shown),
     )  # fmt: skip
+
+
+def marks_of(view: RideView, shown: View, look: Look) -> list[dict[str, Any]]:
+    """The traces of the map that follow the view; the rest of it stays as it is. Empty without positions."""
+    return marked(view.analysis, view.lines, selected=shown.selected, dark=look.dark, part=_part(view, shown))
+
+
+def _part(view: RideView, shown: View) -> tuple[float, float] | None:
+    part = (shown.start_s, shown.end_s)
+    return part if part != (0.0, whole(view.analysis).end_s) else None
 
 
 def _map_color(*, has_coolant: bool) -> dcc.RadioItems:

@@ -61,6 +61,10 @@ def local_metres(lat_deg: FloatArray, lon_deg: FloatArray) -> tuple[FloatArray, 
 
 def course(lines: RideLines) -> Course | None:
     """The positions of a ride, None where it has none. A position needs both numbers at one time."""
+    return lines.once("course", lambda: _course(lines))
+
+
+def _course(lines: RideLines) -> Course | None:
     lat, lon = lines.get("lat_deg"), lines.get("lon_deg")
     if lat is None or lon is None:
         return None
@@ -93,10 +97,7 @@ def course_map(
         return None
     data: list[dict[str, Any]] = [_path(track, None, "course", {"color": _TRACK, "width": 2})]
     notes: list[dict[str, Any]] = []
-    if selected is not None and 0 <= selected < len(analysis.segments):
-        data.append(_selected(track, selected, analysis.segments[selected]))
-    if part is not None:
-        data.append(_path(track, part, "shown in the picture", {"color": INK, "width": 3}))
+    data.extend(_marked(track, analysis, selected, part))
     if color_by == "coolant":
         data.extend(_by_coolant(track, lines, display))
     else:
@@ -108,6 +109,40 @@ def course_map(
     data.extend(_ends(track))
     layout = frame(track, display, touch, notes, right_px=76 if color_by == "coolant" else 10)
     return drawn(data, layout, dark=dark)
+
+
+MARKED_FROM = 1
+"""Where `marked` stands among the traces of the map."""
+
+
+def marked(
+    analysis: Analysis,
+    lines: RideLines,
+    *,
+    selected: int | None = None,
+    dark: bool = False,
+    part: tuple[float, float] | None = None,
+) -> list[dict[str, Any]]:
+    """What of the map changes with the view: the chosen stretch and the part another picture shows, as traces that are
+    there, without points, where nothing is marked. Empty where the ride has no positions."""
+    track = course(lines)
+    if track is None:
+        return []
+    traces: list[dict[str, Any]] = drawn(_marked(track, analysis, selected, part), {}, dark=dark).to_dict()["data"]
+    return traces
+
+
+def _marked(
+    track: Course, analysis: Analysis, selected: int | None, part: tuple[float, float] | None
+) -> list[dict[str, Any]]:
+    nowhere = (np.inf, np.inf)
+    chosen = selected if selected is not None and 0 <= selected < len(analysis.segments) else None
+    return [
+        _selected(track, chosen, analysis.segments[chosen])
+        if chosen is not None
+        else _path(track, nowhere, "", {"color": INK, "width": 13}),
+        _path(track, part if part is not None else nowhere, "shown in the picture", {"color": INK, "width": 3}),
+    ]
 
 
 def _path(

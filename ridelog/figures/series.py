@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from typing import Any, TypeVar
 
 import numpy as np
 
@@ -11,6 +13,8 @@ from ridelog.figures.downsample import downsample, hole_after_s
 from ridelog.intervals import Interval, to_mask
 from ridelog.results import FloatArray, Traces
 from ridelog.ride import Ride
+
+Made = TypeVar("Made")
 
 
 @dataclass(frozen=True)
@@ -41,6 +45,14 @@ class RideLines:
     ride: Ride
     traces: Traces
     _kept: dict[str, Line | None] = field(default_factory=dict)
+    _worked_out: dict[str, Any] = field(default_factory=dict)
+
+    def once(self, name: str, make: Callable[[], Made]) -> Made:
+        """What `make` gives; worked out when first asked for by this name, and kept with the lines."""
+        if name not in self._worked_out:
+            self._worked_out[name] = make()
+        made: Made = self._worked_out[name]
+        return made
 
     def get(self, name: str) -> Line | None:
         """A logged channel or a series of the grid by name; None where the ride has neither or knows nothing in it."""

@@ -7,13 +7,15 @@ from types import ModuleType
 from typing import Any
 
 import pytest
+from dash.exceptions import PreventUpdate
 from hypothesis import given
 from hypothesis import strategies as st
+from plotly.io.json import to_json_plotly
 
 from dashboard import ids
-from dashboard.callbacks.zooming import Action, action_of, clicked_stretch, next_view
+from dashboard.callbacks.zooming import Action, action_of, clicked_stretch, moved, next_view
 from dashboard.look import Look
-from dashboard.pages.ride_picture import map_of, picture
+from dashboard.pages.ride_picture import map_of, marks_of, picture
 from dashboard.ride_address import SHORTEST_S, fit
 from ridelog.figures.ride_stack import View
 
@@ -103,14 +105,28 @@ def test_a_zoom_brings_new_points_and_not_only_a_new_range(view: Any) -> None:
 
 def test_the_map_marks_the_selected_stretch(view: Any) -> None:
     chosen = replace(WHOLE, selected=1)
-    assert len(map_of(view, "stretches", chosen, Look()).data) == len(map_of(view, "stretches", WHOLE, Look()).data) + 1
+    outlined = {trace.name: len(trace.x) for trace in map_of(view, "stretches", chosen, Look()).data}
+    assert any(name.startswith("2: ") and points > 1 for name, points in outlined.items() if name)
     assert any(trace.name == "coolant" for trace in map_of(view, "coolant", WHOLE, Look()).data)
 
 
 def test_the_map_shows_the_part_in_view(view: Any) -> None:
-    names = [trace.name for trace in map_of(view, "stretches", View(100.0, 400.0), Look()).data]
-    assert "shown in the picture" in names
-    assert "shown in the picture" not in [trace.name for trace in map_of(view, "stretches", WHOLE, Look()).data]
+    def points(shown: View) -> int:
+        found = map_of(view, "stretches", shown, Look()).data
+        return next(len(trace.x) for trace in found if trace.name == "shown in the picture")
+
+    assert points(View(100.0, 400.0)) > 1
+    assert points(WHOLE) == 0
+
+
+def test_a_new_view_moves_the_marks_of_the_map_and_sends_nothing_else_of_it(view: Any) -> None:
+    part = View(100.0, 400.0, 1)
+    change = moved(marks_of(view, part, Look())).to_plotly_json()["operations"]
+    whole = map_of(view, "stretches", part, Look()).to_dict()["data"]
+    assert [one["location"] for one in change] == [["data", 1], ["data", 2]]
+    assert to_json_plotly([one["params"]["value"] for one in change]) == to_json_plotly(whole[1:3])
+    with pytest.raises(PreventUpdate):
+        moved([])
 
 
 def test_a_press_is_not_lost_among_redraws() -> None:

@@ -9,9 +9,11 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from plotly.io.json import to_json_plotly
 from pyproj import Geod
 
-from ridelog.figures.course_map import course, course_map, local_metres
+from ridelog.figures.course_map import MARKED_FROM, course, course_map, local_metres, marked
+from ridelog.words.display import clock
 
 _EARTH = Geod(ellps="WGS84")
 
@@ -66,12 +68,32 @@ def test_no_latitude_or_longitude_is_in_the_figure(view: Any) -> None:
 
 def test_stretches_are_coloured_and_numbered_and_the_selected_one_marked(view: Any) -> None:
     plain = course_map(view.analysis, view.lines)
-    marked = course_map(view.analysis, view.lines, selected=0)
+    chosen_one = course_map(view.analysis, view.lines, selected=0)
     assert plain is not None
-    assert marked is not None
+    assert chosen_one is not None
     assert {"Deep-drag ground", "Wide open", "Slow climb"} <= {trace.name for trace in plain.data}
-    assert len(marked.data) == len(plain.data) + 1
+    chosen = view.analysis.segments[0]
+    outlined = [trace for trace in chosen_one.data if str(trace.name).startswith("1: ")]
+    assert len(outlined) == 1
+    assert len(outlined[0].x) > 1
+    assert outlined[0].customdata[0] == clock(chosen.start_s)
+    assert [len(trace.x) for trace in plain.data[MARKED_FROM : MARKED_FROM + 2]] == [0, 0]
     assert any(note.text == "<b>1</b>" for note in plain.layout.annotations)
+
+
+@pytest.mark.parametrize("dark", [False, True])
+@pytest.mark.parametrize("selected", [None, 1])
+@pytest.mark.parametrize("part", [None, (100.0, 400.0)])
+def test_marks_drawn_alone_are_those_of_the_whole_map(
+    view: Any, dark: bool, selected: int | None, part: tuple[float, float] | None
+) -> None:
+    for color_by in ("stretches", "coolant"):
+        figure = course_map(view.analysis, view.lines, color_by=color_by, selected=selected, dark=dark, part=part)
+        assert figure is not None
+        alone = marked(view.analysis, view.lines, selected=selected, dark=dark, part=part)
+        there = figure.to_dict()["data"][MARKED_FROM : MARKED_FROM + len(alone)]
+        assert to_json_plotly(alone) == to_json_plotly(there)
+        assert [len(trace.x) > 0 for trace in figure.data[1:3]] == [selected is not None, part is not None]
 
 
 def test_coolant_is_only_shown_where_it_was_logged(view: Any, fakes: ModuleType) -> None:
@@ -85,6 +107,7 @@ def test_coolant_is_only_shown_where_it_was_logged(view: Any, fakes: ModuleType)
 def test_a_ride_without_positions_has_no_map(fakes: ModuleType) -> None:
     view = fakes.make_view(channels={"coolant_c", "gps_speed_mps"})
     assert course(view.lines) is None
+    assert marked(view.analysis, view.lines, selected=0) == []
     assert course_map(view.analysis, view.lines) is None
 
 
