@@ -8,7 +8,7 @@ from typing import Any
 from dash import Dash, dcc, html
 from flask import Response, request
 
-from dashboard import config, downloads, ids, originals, security, texts
+from dashboard import config, downloads, ids, originals, security, shapes, texts
 from dashboard.adding import routes
 from dashboard.adding.desk import Desk
 from dashboard.callbacks import adding as adding_callbacks
@@ -75,7 +75,12 @@ def create_app(provider: Provider, *, desk: Desk | None = None, token: str | Non
     downloads.register(server, provider)
     originals.register(server, provider)
     _tell_lost_addresses(server, provider)
-    security.guard(server, content_policy=security.policy(app.csp_hashes()), token=token)
+    security.guard(
+        server,
+        content_policy=security.policy(app.csp_hashes()),
+        token=token,
+        is_ours=lambda body: shapes.is_ours(body, app.callback_map),
+    )
     return app
 
 

@@ -98,10 +98,13 @@ def steps_path(ride_id: str) -> str:
     return f"{ride_path(ride_id)}/heat.csv"
 
 
-def report_path(ride_id: str, units: str = "metric", *, annex: bool = True) -> str:
-    """Address of a ride's report, or of the customer's page alone."""
-    asked = "" if units == "metric" else f"?units={units}"
-    return f"{ride_path(ride_id)}/{'report' if annex else 'customer'}.html{asked}"
+def report_path(ride_id: str, units: str = "metric", *, annex: bool = True, course: bool = True) -> str:
+    """Address of a ride's report, or of the customer's page alone. Without `course` no map of it is in the report."""
+    asked = {} if units == "metric" else {"units": units}
+    if annex and not course:
+        asked["course"] = "off"
+    address = f"{ride_path(ride_id)}/{'report' if annex else 'customer'}.html"
+    return f"{address}?{urlencode(asked)}" if asked else address
 
 
 def file_path(ride_id: str, ending: str, trim_m: float = 0.0) -> str:

@@ -57,7 +57,7 @@ def _page(view: RideView, *, annex: bool) -> bytes:
     units = "imperial" if request.args.get("units") == "imperial" else "metric"
     page = render(
         view.analysis, view.traces, view.ride, view.bike, advice=view.advice, units=units,
-        diagnosis=diagnose(view.study), annex=annex,
+        diagnosis=diagnose(view.study), annex=annex, with_course=request.args.get("course") != "off",
     )  # fmt: skip
     return page.encode()
 

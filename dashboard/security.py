@@ -9,18 +9,24 @@ from __future__ import annotations
 
 import hmac
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from ipaddress import ip_address
+from typing import Any
 from urllib.parse import urlencode, urlsplit
 
 from flask import Flask, Request, Response, redirect, request
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
+from dashboard.shapes import json_of
+
 log = logging.getLogger(__name__)
 
 COOKIE = "ridelog_token"
 _SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
+_FILES = ("/_dash-component-suites/", "/assets/")
+"""Where the program's own files are: they hold nothing of a ride, and a browser may keep them."""
+_FRAMES = frozenset({"iframe", "frame", "embed", "object", "fencedframe"})
 
 
 def is_loopback(host: str) -> bool:
@@ -44,17 +50,20 @@ def policy(script_hashes: Sequence[str]) -> str:
     )
 
 
-def guard(server: Flask, *, content_policy: str, token: str | None) -> None:
-    """Check every request before anything else sees it, and mark every answer."""
+def guard(server: Flask, *, content_policy: str, token: str | None, is_ours: Callable[[Any], bool]) -> None:
+    """Check every request before anything else sees it, and mark every answer. `is_ours` tells of the body of a request
+    to a callback whether a page could have sent it."""
 
     @server.before_request
     def check() -> AnyResponse | None:
-        return refusal(request, token)
+        return refusal(request, token, is_ours)
 
     @server.errorhandler(Exception)
     def tell(error: Exception) -> AnyResponse | HTTPException:
         if isinstance(error, HTTPException):
             return error
+        if request.path.startswith(_FILES):
+            return _plain("There is no such file.", 404)
         log.error("%s while answering %s %r", type(error).__name__, request.method, request.path)
         return _plain("The dashboard failed on this request: a fault of the program, or no request of its pages.", 500)
 
@@ -67,34 +76,35 @@ def guard(server: Flask, *, content_policy: str, token: str | None) -> None:
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Permissions-Policy"] = "geolocation=(), camera=(), microphone=()"
-        if not request.path.startswith(("/_dash-component-suites/", "/assets/")):
+        if not request.path.startswith(_FILES):
             response.headers["Cache-Control"] = "no-store"
         return response
 
 
-def refusal(asked: Request, token: str | None) -> AnyResponse | None:
+def refusal(asked: Request, token: str | None, is_ours: Callable[[Any], bool]) -> AnyResponse | None:
     """The answer to a request that must not pass, None for one that may."""
     if not asked.path.isprintable():
         return _plain("This address holds characters no page has.", 400)
     host = urlsplit(f"//{asked.host}").hostname or ""
     if token is None and not is_loopback(host):
         return _plain("This dashboard answers only to this machine's own name: open it at 127.0.0.1 or localhost.", 403)
-    if asked.method not in _SAFE_METHODS and not _same_origin(asked):
-        return _plain("This request came from another page and was refused.", 403)
-    if asked.headers.get("Sec-Fetch-Site") == "cross-site" and asked.headers.get("Sec-Fetch-Mode") != "navigate":
+    if not (_read_by_own_page(asked) if asked.method in _SAFE_METHODS else _same_origin(asked)):
         return _plain("This request came from another page and was refused.", 403)
     wrong = None if token is None else _ask_for_token(asked, token)
-    if wrong is None and asked.path.endswith("/_dash-update-component") and not _is_callback(asked):
+    if wrong is None and asked.path.endswith("/_dash-update-component") and not is_ours(json_of(asked)):
         return _plain("This is no request of the dashboard's pages.", 400)
     return wrong
 
 
-def _is_callback(asked: Request) -> bool:
-    """Has a request to the callback route the form the pages send?"""
-    body = asked.get_json(silent=True)
-    if not isinstance(body, dict) or not isinstance(body.get("output"), str):
+def _read_by_own_page(asked: Request) -> bool:
+    """False where the browser says that another page wants to read, or to show an answer within itself. A link that is
+    followed from elsewhere shows a page of its own, and may."""
+    origin = asked.headers.get("Origin")
+    if origin is not None and not _same_origin(asked):
         return False
-    return all(isinstance(body.get(part, []), list) for part in ("inputs", "state", "changedPropIds"))
+    if asked.headers.get("Sec-Fetch-Site") in {"cross-site", "same-site"}:
+        return asked.headers.get("Sec-Fetch-Mode") == "navigate" and asked.headers.get("Sec-Fetch-Dest") not in _FRAMES
+    return True
 
 
 def _same_origin(asked: Request) -> bool:

@@ -28,6 +28,8 @@ ASKS: frozenset[State] = frozenset({"asking", "joining"})
 JOB_ID = re.compile(r"[0-9a-f]{16}")
 
 _UNSAFE = re.compile(r"[^\w.,+=@ ()\[\]-]")
+_DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|clock\$|com[0-9¹²³]|lpt[0-9¹²³])(?=[ .]|$)", re.IGNORECASE)
+"""Names that are devices for some systems, whatever ending they have."""
 NAME_BYTES = 120
 
 
@@ -117,6 +119,7 @@ def safe_name(name: str, fallback: str = "log") -> str:
     """The base name of a file as a browser sent it, with nothing in it a file system or a page could stumble over."""
     base = name.replace("\\", "/").rpartition("/")[2]
     base = _UNSAFE.sub("_", base).strip(" .")
+    base = f"_{base}" if _DEVICE.match(base) else base
     while len(base.encode()) > NAME_BYTES:
         stem, dot, end = base.rpartition(".")
         base = f"{stem[:-1]}{dot}{end}" if len(stem) > 1 and len(end) < 12 else base[:-1]

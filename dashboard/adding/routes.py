@@ -14,6 +14,7 @@ from dashboard.adding import joining, remedies
 from dashboard.adding.foreman import Foreman
 from dashboard.adding.inbox import FILE_BYTES, Inbox
 from dashboard.adding.jobs import Told
+from dashboard.shapes import json_of
 from ridelog.errors import RidelogError, UsageError
 
 JOB_BYTES = 200_000
@@ -26,7 +27,7 @@ def register(server: Flask, inbox: Inbox, foreman: Foreman, knows_bike: Any) -> 
     def announce() -> Response:
         request.max_content_length = JOB_BYTES
         try:
-            files, told = _announced(request.get_json(silent=True), knows_bike)
+            files, told = _announced(json_of(request), knows_bike)
             job = inbox.make(files, told)
         except UsageError as error:
             return _refused(error)

@@ -32,8 +32,8 @@ def register(app: Dash, provider: Provider) -> None:
         State(ids.PROFILE, "data"),
         prevent_initial_call=True,
     )
-    def look(clicks: int | None, text: str, profile: dict[str, Any]) -> Any:
-        return bikes.flips(provider.flips(profile["kind"], text)) if clicks else no_update
+    def look(clicks: int | None, text: str | None, profile: dict[str, Any]) -> Any:
+        return bikes.flips(provider.flips(profile["kind"], text or "")) if clicks else no_update
 
     @app.callback(
         Output(ids.PROFILE_SAID, "children", allow_duplicate=True),
@@ -43,11 +43,11 @@ def register(app: Dash, provider: Provider) -> None:
         State(ids.PROFILE, "data"),
         prevent_initial_call=True,
     )
-    def save(clicks: int | None, text: str, profile: dict[str, Any]) -> tuple[Any, Any]:
+    def save(clicks: int | None, text: str | None, profile: dict[str, Any]) -> tuple[Any, Any]:
         if not clicks:
             return no_update, no_update
         try:
-            name = provider.save_profile(profile["kind"], text)
+            name = provider.save_profile(profile["kind"], text or "")
         except RidelogError as error:
             return error.one_line(), no_update
         link = dcc.Link(texts.EDIT_OPEN, href=config.profile_path(profile["kind"], name))

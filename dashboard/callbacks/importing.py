@@ -102,7 +102,7 @@ def register(app: Dash, desk: Desk) -> None:
             for value, one in zip(values, which, strict=True):
                 number = seconds_of(value)
                 starts[int(one["file"])] = math.nan if number is None else number
-            desk.join(job_id, str(seen[1]), starts)
+            desk.join(job_id, str((seen or [])[1:2] and seen[1]), starts)
         except RidelogError as error:
             return error.one_line(), no_update
         return "", desk.tick()

@@ -93,6 +93,8 @@ def _side(view: RideView, seen: View, look: Look) -> html.Div:
 def _links(ride_id: str, look: Look) -> html.Div:
     """The way back, what else there is of this ride, and what can be taken away."""
     units = look.units.name
+    # a course that is not to be shown, or whose ends are left out, is in no file that is taken away
+    course = not look.hide_course and not look.trim_m
     files = [
         html.A(texts.FILE_WORDS[ending], href=config.file_path(ride_id, ending, look.trim_m), download="")
         for ending in texts.FILE_WORDS
@@ -111,7 +113,7 @@ def _links(ride_id: str, look: Look) -> html.Div:
             html.Div(
                 [
                     html.A(texts.CUSTOMER_PAGE, href=config.report_path(ride_id, units, annex=False), download=""),
-                    html.A(texts.REPORT, href=config.report_path(ride_id, units), download=""),
+                    html.A(texts.REPORT, href=config.report_path(ride_id, units, course=course), download=""),
                     more,
                 ],
                 className="take",

@@ -41,11 +41,12 @@ def render(
     advice: Advice | None = None,
     diagnosis: Diagnosis | None = None,
     annex: bool = True,
+    with_course: bool = True,
 ) -> str:
     """The report of a ride as HTML text: with a diagnosis, one page for the customer first, then the technical annex.
 
     `units` is `metric` or `imperial` (sentences of the annex keep C). `advice` draws the sheet's drag level into the
-    picture. Without `annex` the customer's page alone, small enough for a message. The page carries its own plotting
+    picture. Without `with_course` no map of the course is in it. Without `annex` the customer's page alone, small enough for a message. The page carries its own plotting
     code and a content security policy that allows nothing else: every text from a log, file name or profile is escaped.
     Raises UsageError for other units, and for a page without annex that has no diagnosis either.
     """
@@ -83,14 +84,14 @@ def render(
         policy=_policy(plotting, own),
         plotting=_safe(plotting),
         script=_safe(own),
-        figures=_safe(_figures(analysis, lines, bike, advice, shown)),
+        figures=_safe(_figures(analysis, lines, bike, advice, shown, with_course=with_course)),
         **head,
-        **_content(analysis, lines, shown),
+        **_content(analysis, lines, shown, with_course=with_course),
         **_heat(analysis, traces, bike),
     )
 
 
-def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, Any]:
+def _content(analysis: Analysis, lines: RideLines, shown: Display, *, with_course: bool) -> dict[str, Any]:
     ride = lines.ride
     return {
         "answer": tables.answer(analysis),
@@ -99,7 +100,7 @@ def _content(analysis: Analysis, lines: RideLines, shown: Display) -> dict[str, 
         "key_figures": key_figures.key_figures(analysis, shown),
         "missing": tables.missing_text(set(ride.channels)),
         "absent": absent_panels(analysis, lines),
-        "has_map": course(lines) is not None,
+        "has_map": with_course and course(lines) is not None,
         "legend": tables.legend(analysis, lines.traces),
         "segment_columns": tables.SEGMENT_COLUMNS,
         "segments": tables.segment_rows(analysis, shown),
@@ -138,13 +139,15 @@ def _heat(analysis: Analysis, traces: Traces, bike: Bike | None) -> dict[str, An
     }
 
 
-def _figures(analysis: Analysis, lines: RideLines, bike: Bike | None, advice: Advice | None, shown: Display) -> str:
+def _figures(
+    analysis: Analysis, lines: RideLines, bike: Bike | None, advice: Advice | None, shown: Display, *, with_course: bool
+) -> str:
     """Both figures as one JSON text that can stand in a script element."""
     import json
 
     found: dict[str, Any] = {"config": GRAPH_CONFIG}
     found["stack"] = json.loads(ride_stack(analysis, lines, bike, advice, display=shown, points=_POINTS).to_json())
-    seen_from_above = course_map(analysis, lines, display=shown)
+    seen_from_above = course_map(analysis, lines, display=shown) if with_course else None
     found["map"] = json.loads(seen_from_above.to_json()) if seen_from_above is not None else None
     # "<" can only stand inside strings of JSON, so this keeps the text from ending the element
     return json.dumps(found, ensure_ascii=True, allow_nan=False, separators=(",", ":")).replace("<", "\\u003c")

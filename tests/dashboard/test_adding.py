@@ -276,6 +276,13 @@ def test_a_safe_name_is_one_plain_part_of_a_path(name: str) -> None:
     assert safe_name(safe) == safe
 
 
+@pytest.mark.parametrize("name", ["CON", "nul.csv", "Com1.log", "aux .txt", "lpt9.tar.gz", "CONIN$", "prn."])
+def test_no_name_is_a_device(name: str) -> None:
+    # Microsoft, "Naming Files, Paths, and Namespaces": these names are reserved, with any ending. [from memory]
+    stem = safe_name(name).partition(".")[0].strip()
+    assert stem.lower() not in {"con", "nul", "com1", "aux", "lpt9", "conin$", "prn"}
+
+
 ONE = {"name": "a", "size": 1}
 NOT_OURS: tuple[Any, ...] = (
     None, [], {}, {"files": []}, {"files": ["a"]}, {"files": [{**ONE, "size": 0}]}, {"files": [{**ONE, "size": -1}]},

@@ -267,11 +267,11 @@ def test_what_is_no_callback_is_a_bad_request(client: FlaskClient, body: str) ->
     assert answer.status_code == 400
 
 
-def test_an_unknown_callback_fails_on_one_line(client: FlaskClient, caplog: pytest.LogCaptureFixture) -> None:
+def test_an_unknown_callback_is_no_request_of_a_page(client: FlaskClient, caplog: pytest.LogCaptureFixture) -> None:
     body = json.dumps({"output": "nobody.children", "inputs": []})
     answer = client.post("/_dash-update-component", data=body, content_type="application/json",
                          headers={"Origin": HERE}, base_url=HERE)  # fmt: skip
-    assert answer.status_code == 500
+    assert answer.status_code == 400
     assert "Traceback" not in answer.get_data(as_text=True)
     assert all(record.exc_info is None for record in caplog.records)
 
