@@ -220,7 +220,7 @@ def _normalize(
         absolute = timeline.start_utc if timeline.has_absolute else None
         normalized = normalize.build(converted, timeline.recording, absolute, shown)
         if any(dtype == pl.Float64 for name, dtype in normalized.samples.schema.items() if name != TIME):
-            pieces.append(Piece(normalized, timeline, (*notes, *normalized.notes)))
+            pieces.append(Piece(normalized, timeline, (*notes, *timeline.notes, *normalized.notes)))
         else:
             empty += _rows_of(timeline)
     if not pieces:

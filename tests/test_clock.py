@@ -27,7 +27,7 @@ def clock_of(values: object, unit: str | None = None, **options: object) -> Cloc
 
 
 def kinds(clock: Clock) -> set[str]:
-    return {note.kind for note in clock.notes}
+    return {note.kind for note in (clock.notes + sum((one.notes for one in clock.timelines), ()))}
 
 
 def times(clock: Clock) -> list[list[float]]:

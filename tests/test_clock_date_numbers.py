@@ -36,7 +36,7 @@ def clock(start: datetime, order: Order, rows: int = ROWS, **label: str) -> Cloc
 
 
 def kinds(found: Clock) -> set[str]:
-    return {note.kind for note in found.notes}
+    return {note.kind for note in (found.notes + sum((one.notes for one in found.timelines), ()))}
 
 
 @pytest.mark.parametrize("order", ["dmy", "ymd", "mdy"])

@@ -24,7 +24,7 @@ def text(values: list[str], name: str = "Time") -> RawColumn:
 
 
 def kinds(clock: Clock) -> set[str]:
-    return {note.kind for note in clock.notes}
+    return {note.kind for note in (clock.notes + sum((one.notes for one in clock.timelines), ()))}
 
 
 def stamps(start: datetime, zone: str = "Z", rows: int = ROWS) -> RawColumn:
@@ -93,7 +93,7 @@ def test_whole_turns_of_the_week_count_are_added_to_a_day_no_log_has() -> None:
     true = datetime(2018, 5, 5, 9, 30, tzinfo=UTC)
     clock = rebuild(stamps(true - timedelta(weeks=1024)), None)
     assert clock.timelines[0].start_utc == true
-    note = next(note for note in clock.notes if note.kind == "week_rollover")
+    note = next(note for note in clock.timelines[0].notes if note.kind == "week_rollover")
     assert "2018-05-05" in note.text
 
 
@@ -101,7 +101,20 @@ def test_an_old_day_that_may_be_a_turn_of_the_week_count_is_told() -> None:
     start = datetime(2006, 9, 16, 9, 30, tzinfo=UTC)
     clock = rebuild(stamps(start), None)
     assert clock.timelines[0].start_utc == start
-    assert "2026-05-02" in next(note.text for note in clock.notes if note.kind == "old_date")
+    assert "2026-05-02" in next(note.text for note in clock.timelines[0].notes if note.kind == "old_date")
+
+
+def test_each_recording_is_told_of_its_own_day_alone() -> None:
+    days = [datetime(1970, 1, 1), datetime(2001, 5, 26, 10), datetime(2003, 5, 24, 10), datetime(2026, 5, 2, 10)]
+    clock = rebuild(text([str(value) for day in days for value in stamps(day).values]), None)
+    assert [[note.kind for note in one.notes] for one in clock.timelines] == [
+        ["clock_unset"],
+        ["old_date"],
+        ["old_date"],
+        [],
+    ]
+    assert ["2001-05-26" in note.text for one in clock.timelines[1:3] for note in one.notes] == [True, False]
+    assert not {note.kind for note in clock.notes} & {"clock_unset", "old_date"}
 
 
 @pytest.mark.parametrize("year", [2015, 2019, 2026, 2040])

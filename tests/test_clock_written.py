@@ -21,7 +21,7 @@ def column(values: list[object], unit: str | None = None, name: str = "Time") ->
 
 
 def kinds(clock: Clock) -> set[str]:
-    return {note.kind for note in clock.notes}
+    return {note.kind for note in (clock.notes + sum((one.notes for one in clock.timelines), ()))}
 
 
 def t_s(clock: Clock) -> np.ndarray:

@@ -28,7 +28,8 @@ ALLOWED: dict[str, str] = {
     "readers/gpx_runs.py": "patterns of the text of a track",
     "normalize/by_value.py": "half of a refusal",
     "normalize/fitting.py": "half of a refusal",
-    "clock/": "as in the readers",
+    "clock/counter.py": "half of a refusal",
+    "clock/zones.py": "half of a refusal",
     "quality/": "what a rule of doubt saw stands beside the rule and its bounds",
     "offset/": "what clocks show stands beside the measurement; half of it are refusals",
     "ingest_": "notes and refusals of the import",
@@ -52,10 +53,10 @@ ALLOWED: dict[str, str] = {
 }
 
 _HELP = {"option", "argument", "command", "group", "version_option"}
-_ERRORS = re.compile(r"(Error|Refused|[Ee]xceeded|NotInLibrary|BadParameter|fail|Undecided|Sniff)$")
+_ERRORS = re.compile(r"(Error|Refused|[Ee]xceeded|NotInLibrary|BadParameter|fail|Undecided|Sniff|AmbiguousColumn)$")
 """Reasons of a `Sniff` are read in the refusal of a file that no reader takes."""
-_NO_PROSE = re.compile(r"\A\n|\(\?[:P=!]")
-"""A list of words over several lines; a part of a pattern."""
+_NO_PROSE = re.compile(r"\A\n|\A\S+\Z|\(\?[:P=!]|%H:%M")
+"""A list of words over several lines; a single name; a part of a pattern or of how a time is written."""
 _WORD = re.compile(r"[A-Za-z]{2,}")
 _SQL = re.compile(r"^\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|DROP|PRAGMA)\b|\bFROM \w+ (WHERE|JOIN)\b")
 

@@ -17,6 +17,7 @@ from ridelog.clock.recordings import Findings, Rows
 from ridelog.errors import AmbiguousColumn, InputRefused
 from ridelog.results import FloatArray
 from ridelog.ride import Note, RawColumn, Recording
+from ridelog.words import clocks
 
 __all__ = ["Clock", "Timeline", "parse_zone", "rebuild", "tie_to_date"]
 
@@ -28,7 +29,8 @@ class Timeline:
     """The times of one recording.
 
     `start_utc` is the moment of t_s = 0 where the log (or the user) tells it. `has_absolute` is true where the log's
-    own stamps are moments in UTC. `start_local` is the date and time as written where the zone is not known.
+    own stamps are moments in UTC. `start_local` is the date and time as written where the zone is not known. `notes`
+    are of this recording alone.
     """
 
     recording: Recording
@@ -36,12 +38,13 @@ class Timeline:
     has_absolute: bool
     timezone: str | None
     start_local: datetime | None = None
+    notes: tuple[Note, ...] = ()
 
 
 @dataclass(frozen=True)
 class Clock:
-    """The recordings of a table, what was noted, how many rows are in none of them (or merged into another), and the
-    index (0 the time column first given) of the columns used."""
+    """The recordings of a table, what was noted of all of them, and how many rows are in none (or merged into
+    another)."""
 
     timelines: tuple[Timeline, ...]
     notes: tuple[Note, ...]
@@ -97,7 +100,7 @@ def rebuild(
         findings.notes.append(
             Note(
                 "left_out_no_time",
-                "rows without a readable time were left out",
+                clocks.NO_TIME,
                 rows=lost,
                 example=findings.row(first_lost),
             )
@@ -141,18 +144,18 @@ def tie_to_date(
         try:
             stamps = _read(other, date, zones.parse_zone(zone) if zone is not None else None, zone, where)
         except AmbiguousColumn as error:
-            open_.append(Note("date_open", f"the date is not known: {error.found}. {error.to_do}"))
+            open_.append(Note("date_open", clocks.date_open(error.found, error.to_do)))
             continue
         except InputRefused:
             continue
         if stamps.origin_us is None or not stamps.zoned:
             continue
-        told: dict[str, Note] = {}
-        placed = [_tied(timeline, stamps, told) for timeline in clock.timelines]
+        placed = tuple(_tied(timeline, stamps) for timeline in clock.timelines)
         if any(timeline.start_utc is not None for timeline in placed):
-            told["dated_by"] = Note("dated_by", f"date and time of day come from column {other.name}")
-        if told:
-            return Clock(tuple(placed), (*clock.notes, *told.values()), clock.left_out)
+            dated = Note("dated_by", clocks.dated_by(other.name))
+            return Clock(placed, (*clock.notes, dated), clock.left_out)
+        if any(timeline.notes for timeline in placed):
+            return replace(clock, timelines=placed)
     return replace(clock, notes=(*clock.notes, *open_[:1])) if open_ else clock
 
 
@@ -162,7 +165,7 @@ _STEADY_STAMPS = 5
 """Common practice, no source: a receiver sets its clock at the first fix and perhaps again with the week."""
 
 
-def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timeline:
+def _tied(timeline: Timeline, stamps: _Stamps) -> Timeline:
     recording = timeline.recording
     seconds = stamps.seconds if recording.rows is None else stamps.seconds[recording.rows]
     if recording.run is not None:
@@ -183,22 +186,15 @@ def _tied(timeline: Timeline, stamps: _Stamps, told: dict[str, Note]) -> Timelin
     if float(np.quantile(np.abs(offsets - middle), 0.9)) > 1.5 or stamps.origin_us is None:
         return timeline
     checked = calendar_check.check(stamps.origin_us + round(middle * 1e6))
-    if checked.note is not None:
-        told.setdefault(checked.note.kind, checked.note)
+    notes = () if checked.note is None else (checked.note,)
     if checked.moment is None:
-        return timeline
+        return replace(timeline, notes=notes)
     if before:
         right = np.abs(seconds[before:] - recording.t_s[before:] - middle) <= 1.5
         before += int(right.argmax())
-        told.setdefault(
-            "clock_set_on_the_way",
-            Note(
-                "clock_set_on_the_way",
-                "the clock was set during the recording; the rows before have their times from the counter beside it",
-                rows=before,
-            ),
-        )
-    return Timeline(recording, checked.moment, has_absolute=True, timezone=timeline.timezone or stamps.zone_name)
+        notes = (*notes, Note("clock_set_on_the_way", clocks.SET_ON_THE_WAY, rows=before))
+    zone = timeline.timezone or stamps.zone_name
+    return Timeline(recording, checked.moment, has_absolute=True, timezone=zone, notes=notes)
 
 
 def _unusable(time: RawColumn, found: str, where: str) -> InputRefused:
@@ -262,7 +258,7 @@ def _read(
         notes.append(
             Note(
                 "mixed_zones",
-                "some times name a zone and some do not; those were read as UTC",
+                clocks.MIXED_ZONES,
                 rows=parsed.some_unzoned,
             )
         )
@@ -301,21 +297,19 @@ def _read_counter(time: RawColumn, date: RawColumn | None, where: str, *, unit_c
         notes.append(
             Note(
                 "date_unread",
-                f"{time.name} was read as a counter, which tells no time of day, so the date column was not used; "
-                "--start tells the moment of the first sample",
+                clocks.date_not_used(time.name),
             )
         )
     if unit.against is not None:
         notes.append(
             Note(
                 "unit_contradicted",
-                f"{time.name} bears the unit {unit.against}, but only {unit.unit} make its numbers a date: they were "
-                f"read as Unix time in {unit.unit}. --column '{time.name}=time:{unit.against}' keeps to the label",
+                clocks.unit_contradicted(time.name, unit.against, unit.unit),
             )
         )
     elif unit.inferred:
         what = "Unix time in " if unit.epoch else ""
-        notes.append(Note("time_unit", f"the time column has no unit; its steps and length fit {what}{unit.unit}"))
+        notes.append(Note("time_unit", clocks.unit_by_steps(what, unit.unit)))
     if unit.epoch:
         origin = float(finite[0])
         return _Stamps(
@@ -364,7 +358,7 @@ def _with_date(
     if found is not None:
         return found.texts + " " + time.str.strip_chars(), list(found.notes)
     if date.values.dtype == pl.Float64:
-        return time, [Note("date_unread", "the date column is no date that can be read; the date is not known")]
+        return time, [Note("date_unread", clocks.DATE_UNREAD)]
     return date.values.str.strip_chars() + " " + time.str.strip_chars(), []
 
 
@@ -374,38 +368,35 @@ def _place(
     """Each recording's place in time, from the log's own dates and from what the user said."""
     timelines: list[Timeline] = []
     shift = timedelta(0)
-    told: set[str] = set()
     for number, recording in enumerate(found):
         own: datetime | None = None
+        notes: tuple[Note, ...] = ()
         if stamps.origin_us is not None:
             us = stamps.origin_us + round(recording.origin_s * 1e6)
             checked = calendar_check.check(us)
             # What the user says of the first sample holds for a clock that was never set as well.
             own = calendar_check.moment_of(us) if start is not None else checked.moment
-            if start is None and checked.note is not None and checked.note.kind not in told:
-                told.add(checked.note.kind)
-                findings.notes.append(checked.note)
+            if start is None and checked.note is not None:
+                notes = (checked.note,)
         absolute = own is not None and stamps.zoned
         if start is not None and number == 0:
             if own is not None and absolute:
                 shift = start.astimezone(UTC) - own
                 if abs(shift) > timedelta(seconds=1):
-                    findings.notes.append(
-                        Note("clock_set", "the log's own date and time were replaced by the given start")
-                    )
+                    findings.notes.append(Note("clock_set", clocks.START_GIVEN))
             timelines.append(Timeline(recording, start.astimezone(UTC), absolute, zone or _offset_name(start)))
         elif own is not None and absolute:
-            timelines.append(Timeline(recording, own + shift, has_absolute=True, timezone=zone or stamps.zone_name))
+            moment, name = own + shift, zone or stamps.zone_name
+            timelines.append(Timeline(recording, moment, has_absolute=True, timezone=name, notes=notes))
         elif own is not None:
+            local = own.replace(tzinfo=None)
             timelines.append(
-                Timeline(recording, None, has_absolute=False, timezone=None, start_local=own.replace(tzinfo=None))
+                Timeline(recording, None, has_absolute=False, timezone=None, start_local=local, notes=notes)
             )
         else:
-            timelines.append(Timeline(recording, None, has_absolute=False, timezone=zone))
+            timelines.append(Timeline(recording, None, has_absolute=False, timezone=zone, notes=notes))
     if start is None and any(timeline.start_local is not None for timeline in timelines):
-        findings.notes.append(
-            Note("zone_unknown", "the times name no zone, so the moment in UTC is not known; --timezone tells it")
-        )
+        findings.notes.append(Note("zone_unknown", clocks.ZONE_UNKNOWN))
     return timelines
 
 

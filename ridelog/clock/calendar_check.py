@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from ridelog.ride import Note
+from ridelog.words import clocks
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _WEEK_COUNT = timedelta(weeks=1024)
@@ -61,13 +62,12 @@ def check(us: int) -> Checked:
         or moment.year < 1980
         or any(start - zone <= moment < start + _UNSET_FOR for start in _STARTS)
     ):
-        shown = f"{moment:%Y-%m-%d}" if moment is not None else "a day outside the calendar"
+        shown = f"{moment:%Y-%m-%d}" if moment is not None else clocks.OUTSIDE_CALENDAR
         return Checked(
             None,
             Note(
                 "clock_unset",
-                f"the log's clock was not set: it shows {shown}. The date is not known; the times between the rows "
-                "stand. --start tells the moment of the first sample",
+                clocks.not_set(shown),
             ),
         )
     if moment < _NO_LOGS_BEFORE:
@@ -78,8 +78,7 @@ def check(us: int) -> Checked:
             later,
             Note(
                 "week_rollover",
-                f"the log shows {moment:%Y-%m-%d}, a day before any such log: its receiver's count of weeks ran over. "
-                f"Whole turns of 1,024 weeks were added, which gives {later:%Y-%m-%d}; --start sets another moment",
+                clocks.weeks_added(moment, later),
             ),
         )
     if moment > now + zone:
@@ -87,8 +86,7 @@ def check(us: int) -> Checked:
             moment,
             Note(
                 "future_date",
-                f"the log shows {moment:%Y-%m-%d}, a day that lies ahead: its clock was not set right, or this "
-                "machine's is not. Give the moment with --start",
+                clocks.lies_ahead(moment),
             ),
         )
     if moment < _OLD_BEFORE and moment + _WEEK_COUNT <= now + zone:
@@ -96,8 +94,7 @@ def check(us: int) -> Checked:
             moment,
             Note(
                 "old_date",
-                f"the log shows {moment:%Y-%m-%d}. If its receiver's count of weeks ran over, the day was "
-                f"{moment + _WEEK_COUNT:%Y-%m-%d}: give the moment with --start",
+                clocks.weeks_perhaps(moment, moment + _WEEK_COUNT),
             ),
         )
     return Checked(moment)

@@ -12,6 +12,7 @@ from ridelog.clock.texts import Order, parse_order
 from ridelog.errors import AmbiguousColumn, InputRefused
 from ridelog.ride import Note
 from ridelog.units import fold
+from ridelog.words import clocks
 
 _ORDERS: tuple[Order, ...] = ("dmy", "ymd", "mdy")
 _WRITTEN: dict[Order, str] = {"dmy": "DDMMYY", "ymd": "YYMMDD", "mdy": "MMDDYY"}
@@ -96,12 +97,8 @@ def date_numbers(days: pl.Series, *, name: str, order: Order | None, time_name: 
     texts = days.replace_strict(mapping, default=None, return_dtype=pl.String)
     if eight and chosen == "ymd":
         return DateNumbers(texts, ())
-    how = (
-        "as its header or you say"
-        if order is not None
-        else "the only reading in which all are days of the calendar and lie together"
-    )
-    note = Note("date_numbers", f"{name} holds dates written as numbers ({_shown(chosen, eight=eight)}), {how}")
+    how = clocks.AS_SAID if order is not None else clocks.ONLY_READING
+    note = Note("date_numbers", clocks.date_numbers(name, _shown(chosen, eight=eight), how))
     return DateNumbers(texts, (note,))
 
 

@@ -6,6 +6,7 @@ import numpy as np
 import polars as pl
 
 from ridelog.ride import Note
+from ridelog.words import clocks
 
 _DAY_US = 86_400_000_000
 _ABOUT_US = 60_000_000
@@ -32,7 +33,7 @@ def count_on(us: pl.Series) -> tuple[pl.Series, list[Note]]:
         days[at + 1 :] = behind
     note = Note(
         "midnight",
-        "the clock ran over midnight and the date stood still; the day after was counted on",
+        clocks.MIDNIGHT_DATED,
         rows=int(turns.sum()),
     )
     return us + pl.Series(days * _DAY_US), [note]

@@ -19,6 +19,7 @@ from ridelog.errors import InputRefused
 from ridelog.intervals import Interval
 from ridelog.results import FloatArray
 from ridelog.ride import Note, Recording
+from ridelog.words import clocks
 
 Rows = npt.NDArray[np.int64]
 
@@ -111,7 +112,7 @@ def find_recordings(
     stamps_s = stamps_s.copy()
     if steps.size > 2 and not len(breaks) and float((steps <= 0).mean()) > 0.95 and float(steps.sum()) < 0:
         stamps_s, rows = stamps_s[::-1].copy(), rows[::-1].copy()
-        findings.notes.append(Note("reversed", "the rows run from last to first and were turned round"))
+        findings.notes.append(Note("reversed", clocks.REVERSED))
         steps = np.diff(stamps_s)
     stamps_s, rows, breaks = _without_strays(stamps_s, rows, breaks, findings)
     steps = np.diff(stamps_s)
@@ -147,9 +148,7 @@ def _over_midnight(stamps_s: FloatArray, steps: FloatArray, findings: Findings) 
         return stamps_s
     days = np.zeros(stamps_s.size)
     np.add.at(days, crossings + 1, 1.0)
-    findings.notes.append(
-        Note("midnight", "the clock ran over midnight; the day after was counted on", rows=crossings.size)
-    )
+    findings.notes.append(Note("midnight", clocks.MIDNIGHT, rows=crossings.size))
     return stamps_s + np.cumsum(days) * DAY_S
 
 
@@ -164,9 +163,7 @@ def _over_the_hour(stamps_s: FloatArray, steps: FloatArray, findings: Findings) 
         return stamps_s
     hours = np.zeros(stamps_s.size)
     hours[turns + 1] = 1.0
-    findings.notes.append(
-        Note("full_hour", "the times have no hours; they were counted on over the full hour", rows=int(turns.size))
-    )
+    findings.notes.append(Note("full_hour", clocks.NO_HOURS, rows=int(turns.size)))
     return stamps_s + np.cumsum(hours) * HOUR_S
 
 
@@ -184,11 +181,7 @@ def _unwrap(stamps_s: FloatArray, steps: FloatArray, count_s: float, findings: F
         if here.any():
             turns = np.zeros(stamps_s.size)
             turns[1:] = np.cumsum(here)
-            findings.notes.append(
-                Note(
-                    "counter_wrap", f"the time counter ran over its {what} end and was counted on", rows=int(here.sum())
-                )
-            )
+            findings.notes.append(Note("counter_wrap", clocks.counter_ran_over(what), rows=int(here.sum())))
             return stamps_s + turns * length
     return stamps_s
 
@@ -211,7 +204,7 @@ def _without_strays(
     findings.notes.append(
         Note(
             "left_out_stray_time",
-            "rows whose time fits neither the rows before nor those after were left out",
+            clocks.STRAY_TIMES,
             rows=int(wrong.size),
             example=findings.row(int(rows[wrong[0]])),
         )
@@ -234,7 +227,7 @@ def _unscrambled(stamps_s: FloatArray, rows: Rows, findings: Findings) -> tuple[
     findings.notes.append(
         Note(
             "out_of_order",
-            "the rows stand in no order of time, as after sorting by another column; they were put in order",
+            clocks.NO_ORDER,
             rows=int(back.size),
         )
     )
@@ -272,7 +265,7 @@ def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows:
         findings.notes.append(
             Note(
                 "clock_back",
-                "the clock steps back, so a new recording was begun there",
+                clocks.STEPS_BACK,
                 rows=len(found),
                 example=f"by {drop:.3f} s at {findings.row(int(rows[found[0]]))}",
             )
@@ -293,9 +286,7 @@ def _sorted(stamps_s: FloatArray, rows: Rows, findings: Findings) -> tuple[Float
     if not late:
         return stamps_s, rows
     order = np.argsort(stamps_s, kind="stable")
-    findings.notes.append(
-        Note("out_of_order", "rows written out of order were put in the order of their times", rows=late)
-    )
+    findings.notes.append(Note("out_of_order", clocks.OUT_OF_ORDER, rows=late))
     return stamps_s[order], rows[order]
 
 
@@ -307,9 +298,7 @@ def _group(pieces: list[Piece], *, sortable: bool, findings: Findings) -> list[l
     kept = [piece for piece in pieces if piece[0].size]
     if sortable and any(b[0][0] < a[0][0] for a, b in itertools.pairwise(kept)):
         kept.sort(key=lambda piece: float(piece[0][0]))
-        findings.notes.append(
-            Note("recordings_sorted", "the recordings in the file were put in the order of their dates")
-        )
+        findings.notes.append(Note("recordings_sorted", clocks.RECORDINGS_SORTED))
     groups: list[list[Piece]] = []
     for piece in kept:
         pause = float(piece[0][0]) - float(groups[-1][-1][0][-1]) if groups else -1.0
@@ -334,7 +323,7 @@ def _drop_short(groups: list[list[Piece]], findings: Findings) -> list[list[Piec
     rows = sum(stamps.size for group in groups if span(group) <= 0.0 for stamps, _ in group)
     if rows:
         findings.left_out += rows
-        findings.notes.append(Note("left_out_single", "recordings of a single moment were left out", rows=rows))
+        findings.notes.append(Note("left_out_single", clocks.SINGLE_MOMENTS, rows=rows))
     return long
 
 
@@ -349,15 +338,13 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
         if repeated > 0.3 * stamps_s.size and first.size > 1:
             _not_too_coarse(np.diff(stamps_s[first]), stamps_s.size)
             stamps_s = _spread(stamps_s[first], lengths)
-            findings.notes.append(
-                Note("stamps_spread", "several rows share each stamp; they were spread over its length", rows=repeated)
-            )
+            findings.notes.append(Note("stamps_spread", clocks.STAMPS_SPREAD, rows=repeated))
         else:
             findings.left_out += repeated
             findings.notes.append(
                 Note(
                     "left_out_same_time",
-                    "rows with the stamp of the row before were merged with it; later values win",
+                    clocks.SAME_STAMP,
                     rows=repeated,
                 )
             )
@@ -370,8 +357,7 @@ def _recording(stamps_s: FloatArray, rows: Rows | None, joints: tuple[int, ...],
         findings.notes.append(
             Note(
                 "bursts_spread",
-                "rows were stamped as they were written out, many at once; each burst was spread over the time to the "
-                "next",
+                clocks.BURSTS_SPREAD,
                 rows=int(stamps_s.size),
             )
         )

@@ -13,6 +13,7 @@ from ridelog.errors import InputRefused
 from ridelog.results import FloatArray
 from ridelog.ride import Note, RawColumn
 from ridelog.units import fold
+from ridelog.words import clocks
 
 _LABEL = re.compile(r"hh:?mm:?ss.*|h:m:s")
 _USUAL_STEP_S = 20.0
@@ -81,14 +82,13 @@ def clock_numbers(
     if not (said or dated or _evident(clock, seconds, label, has_date=has_date)):
         return None
     what = "YYYYMMDDHHMMSS" if dated else "HHMMSS"
-    if label and not said and label not in ("utc", "gmt", "z", "local", "lokal"):
+    if unit and label and not said and label not in ("utc", "gmt", "z", "local", "lokal"):
         note = Note(
             "unit_contradicted",
-            f"{name} bears the unit {unit}, but its numbers are clock times ({what}): they run from 59 to 100 at the "
-            "end of every minute; they were read as clock times",
+            clocks.clock_numbers_labelled(name, unit, what),
         )
     else:
-        note = Note("clock_numbers", f"{name} holds clock times written as numbers ({what})")
+        note = Note("clock_numbers", clocks.clock_numbers(name, what))
     us = pl.Series(column.name, np.round(seconds * 1e6).astype(np.int64))
     texts = us.cast(pl.Datetime("us")).dt.strftime("%H:%M:%S%.6f")
     if dated:
@@ -156,8 +156,7 @@ def unpadded(text: pl.Series, us: pl.Series, *, name: str) -> tuple[pl.Series, N
             example = str(text.filter(width < widest).drop_nulls()[0]).strip()
             return other, Note(
                 "unpadded_fraction",
-                f"{name}: the fractions of its seconds have lost their leading zeros and were read as whole {what}; "
-                "read as decimals, the time would run back",
+                clocks.unpadded(name, what),
                 rows=int((shown < widest).sum()),
                 example=example,
             )
