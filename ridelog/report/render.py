@@ -46,8 +46,9 @@ def render(
     """The report of a ride as HTML text: with a diagnosis, one page for the customer first, then the technical annex.
 
     `units` is `metric` or `imperial` (sentences of the annex keep C). `advice` draws the sheet's drag level into the
-    picture. Without `with_course` no map of the course is in it. Without `annex` the customer's page alone, small enough for a message. The page carries its own plotting
-    code and a content security policy that allows nothing else: every text from a log, file name or profile is escaped.
+    picture. Without `with_course` no map of the course is in it. Without `annex` the customer's page alone, small
+    enough for a message. The page carries its own plotting code and a content security policy that allows nothing else:
+    every text from a log, file name or profile is escaped.
     Raises UsageError for other units, and for a page without annex that has no diagnosis either.
     """
     from jinja2 import Environment, FunctionLoader, StrictUndefined
