@@ -50,6 +50,8 @@ class RideLibrary:
         self._kept: OrderedDict[Hashable, RideView] = OrderedDict()
         self._door = threading.Lock()
         self._busy: dict[Hashable, threading.Lock] = {}
+        self._looked: dict[str, tuple[object, Hashable]] = {}
+        """By ride: the library's mark when what a ride rests on was last looked up, and under what its view is kept."""
 
     def rides(self, limit: int | None = 200) -> list[RideItem]:
         """Rides, latest first."""
@@ -97,6 +99,10 @@ class RideLibrary:
         """One analyzed ride. Raises NotInLibrary, LibraryError."""
         from ridelog.study import known_of
 
+        mark = self._library.mark()
+        same = self._unchanged(ride_id, mark)
+        if same is not None:
+            return same
         row = self._library.row(ride_id)
         with self._door:
             busy = self._busy.setdefault(ride_id, threading.Lock())
@@ -109,7 +115,18 @@ class RideLibrary:
                 self._keep(key, view)
         with self._door:
             self._busy.pop(ride_id, None)
+            self._looked[ride_id] = (mark, key)
+            while len(self._looked) > config.CACHED_RIDES:
+                self._looked.pop(next(iter(self._looked)))
         return view
+
+    def _unchanged(self, ride_id: str, mark: object | None) -> RideView | None:
+        """The view last given, where nothing at all was written into the library since: each drag over the picture asks
+        several times, and to look up all that a ride rests on takes longer than to draw it."""
+        before = self._looked.get(ride_id)
+        if mark is None or before is None or before[0] != mark:
+            return None
+        return self._kept_view(before[1])
 
     def _analyze(self, ride_id: str, known: Known) -> RideView:
         from ridelog.study import study

@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import os
 import sqlite3
+import time
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from datetime import UTC, datetime
@@ -43,6 +44,10 @@ LOCAL_START = """CASE WHEN timezone IS NULL AND id GLOB '[0-9]*' THEN
     substr(id, 10, 2) || ':' || substr(id, 12, 2) END"""
 """Where a ride whose zone is not known stands among the others: its id begins with its own clock's time (RideRow)."""
 
+SETTLED_NS = 200_000_000
+"""A file changed longer ago than this has another time when it is changed again: file systems count in steps, of 10 ms
+and less where libraries are kept."""
+
 IN_PIECES = 500
 """SQLite builds differ in how many values one statement may hold; all take this many."""
 
@@ -74,6 +79,21 @@ class Catalogue:
         db = sqlite3.connect(self._path.as_uri() + "?mode=rw", uri=True, timeout=BUSY_S, isolation_level=None)
         db.execute("PRAGMA foreign_keys = ON")
         return db
+
+    def mark(self) -> tuple[tuple[int, int, int], ...] | None:
+        """Differs from one before where anything was committed in between, at the cost of a look at two files. None
+        where a change is so fresh that the file system's clock could not tell another from it."""
+        found = []
+        for path in (self._path, self._path.with_name(f"{self._path.name}-wal")):
+            try:
+                told = path.stat()
+            except OSError:
+                continue
+            # readers, too, leave an empty log of what is not yet in the tables, and take it away
+            if told.st_size:
+                found.append((told.st_ino, told.st_size, told.st_mtime_ns))
+        fresh = any(time.time_ns() - changed_ns < SETTLED_NS for _, _, changed_ns in found)
+        return None if fresh or not found else tuple(found)
 
     @contextmanager
     def read(self) -> Iterator[sqlite3.Connection]:

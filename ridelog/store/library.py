@@ -110,6 +110,10 @@ class Library(Casebook, KeptParts, KeptResults, Shelf):
                 to_do="put back a saved copy of library.sqlite, or import the files of originals into a new library",
             )
 
+    def mark(self) -> object | None:
+        """Equal to one before only where nothing of the library has changed since; None where that can't be told."""
+        return self._catalogue.mark()
+
     # -- rides --------------------------------------------------------------------------------------------------------
 
     def find_by_content(self, sha256s: Sequence[str]) -> list[str]:

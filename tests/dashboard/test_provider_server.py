@@ -21,6 +21,7 @@ from dashboard import config, server
 from dashboard.provider import LibraryProvider
 from ridelog.errors import NotInLibrary, UsageError
 from ridelog.ride import SourceFile
+from ridelog.store import catalogue
 from ridelog.store.library import Library
 
 
@@ -68,6 +69,45 @@ def test_a_ride_is_listed_and_analyzed_once(library: Library, fakes: ModuleType,
     assert first.analysis.ride.id == fakes.RIDE_ID
     assert first.bike is not None
     assert counted == [fakes.RIDE_ID]
+
+
+def test_while_nothing_is_written_what_a_ride_rests_on_is_looked_up_once(
+    library: Library, fakes: ModuleType, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import ridelog.study as module
+
+    looked: list[str] = []
+    real = module.known_of
+    monkeypatch.setattr(module, "known_of", lambda lib, row: looked.append(row.id) or real(lib, row))
+    monkeypatch.setattr(catalogue, "SETTLED_NS", 0)
+    provider = LibraryProvider(library.root)
+    provider.view_of(fakes.RIDE_ID)  # what it finds of other rides it may keep, which is a change
+    view = provider.view_of(fakes.RIDE_ID)
+    before = len(looked)
+    assert all(provider.view_of(fakes.RIDE_ID) is view for _ in range(3))
+    provider.rides()
+    assert provider.view_of(fakes.RIDE_ID) is view
+    assert len(looked) == before
+    for change in (
+        lambda: library.add_note(fakes.RIDE_ID, 10.0, "other", "A stop."),
+        lambda: library.edit(fakes.RIDE_ID, ambient_c=31.0),
+        lambda: Library.open(library.root).add_note(fakes.RIDE_ID, 20.0, "other", "From another program."),
+    ):
+        change()
+        after = provider.view_of(fakes.RIDE_ID)
+        assert after is not view
+        view = after
+    library.remove(fakes.RIDE_ID)
+    with pytest.raises(NotInLibrary):
+        provider.view_of(fakes.RIDE_ID)
+
+
+def test_a_fresh_change_is_never_taken_for_none(library: Library, fakes: ModuleType) -> None:
+    provider = LibraryProvider(library.root)
+    for ambient_c in (20.0, 21.0, 22.0, 23.0, 24.0):
+        library.edit(fakes.RIDE_ID, ambient_c=ambient_c)
+        assert library.mark() is None
+        assert provider.view_of(fakes.RIDE_ID).ride.ambient_c == ambient_c
 
 
 def test_what_the_user_changes_is_seen(library: Library, fakes: ModuleType, tmp_path: Path, counted: list[str]) -> None:
