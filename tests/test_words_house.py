@@ -30,7 +30,6 @@ ALLOWED: dict[str, str] = {
     "normalize/fitting.py": "half of a refusal",
     "clock/counter.py": "half of a refusal",
     "clock/zones.py": "half of a refusal",
-    "quality/": "what a rule of doubt saw stands beside the rule and its bounds",
     "offset/": "what clocks show stands beside the measurement; half of it are refusals",
     "ingest_": "notes and refusals of the import",
     "store/": "statements to the catalogue and refusals",

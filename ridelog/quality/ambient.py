@@ -10,6 +10,7 @@ from ridelog.intervals import runs
 from ridelog.quality.scene import Scene
 from ridelog.results import FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 AIR = "ambient_c"
 _THIN_S = 10
@@ -35,10 +36,7 @@ def _follows_coolant(scene: Scene, air: FloatArray) -> list[QualityMark]:
     best, slope, span = _best_fit(air[::_THIN_S], coolant[::_THIN_S])
     if best < AMBIENT.follow_r or slope <= 0.0 or span < AMBIENT.follow_span_c:
         return []
-    seen = (
-        f"rises and falls with the coolant ({slope:.2f} C for each C of it, {span:.0f} C in all, correlation "
-        f"{best:.2f}): the engine or its radiator heats this sensor"
-    )
+    seen = doubt_details.follows_coolant(slope, span, best)
     known = np.flatnonzero(np.isfinite(air))
     begin = int(known[0])
     early = slice(begin, begin + int(AMBIENT.start_s))
@@ -47,12 +45,9 @@ def _follows_coolant(scene: Scene, air: FloatArray) -> list[QualityMark]:
     mask = np.isfinite(air)
     if cold.size and abs(float(cold[0]) - start_air) <= AMBIENT.cold_start_c:
         mask[early] = False
-        detail = f"{seen}. Left out but for the cold start, where it read {start_air:.1f} C: that stands for the ride"
+        detail = doubt_details.cold_start_stands(seen, start_air)
     else:
-        detail = (
-            f"{seen}. Left out; at its start it read {start_air:.1f} C with the engine warm already, so give the air "
-            "temperature by hand (--ambient)"
-        )
+        detail = doubt_details.no_cold_start(seen, start_air)
     # One mark, not one after every hole.
     first, last = int(np.argmax(mask)), int(np.flatnonzero(mask)[-1])
     mask[first : last + 1] = True
@@ -105,10 +100,7 @@ def _heated_at_stops(scene: Scene, air: FloatArray) -> list[QualityMark]:
         with np.errstate(invalid="ignore"):
             warm = air[first:end] > level + AMBIENT.recovered_c
         mask[first + int(np.argmax(warm)) : end] = True
-    detail = (
-        f"rises by up to {most:.0f} C at a stop and falls again on the move: the standing engine or the sun heats this "
-        "sensor. Left out until it has cooled"
-    )
+    detail = doubt_details.heated_at_stop(most)
     return scene.marks(mask, (AIR,), "heated_at_stop", detail)
 
 

@@ -11,6 +11,7 @@ from ridelog.intervals import runs
 from ridelog.quality.scene import Scene
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 COOLANT = "coolant_c"
 
@@ -34,10 +35,7 @@ def _pair(scene: Scene, one: str, two: str, jumps: Mapping[str, int]) -> list[Qu
     frozen = {one: _frozen(scene.t_s, a, b), two: _frozen(scene.t_s, b, a)}
     for name, mask in frozen.items():
         if mask.any():
-            detail = (
-                f"stands exactly still while the other coolant sensor moves by {PAIR.other_moves_c:.0f} C and more: "
-                "this one is stuck"
-            )
+            detail = doubt_details.one_stuck(PAIR.other_moves_c)
             marks.extend(scene.marks(mask, (name,), "stuck", detail))
     both &= ~frozen[one] & ~frozen[two]
     if both.sum() < PAIR.least_s:
@@ -48,12 +46,8 @@ def _pair(scene: Scene, one: str, two: str, jumps: Mapping[str, int]) -> list[Qu
     drift = float(np.median(off[-third:]) - np.median(off[:third]))
     if abs(middle) <= PAIR.offset_c and high - low <= PAIR.spread_c and abs(drift) <= PAIR.drift_c:
         return marks
-    seen = (
-        f"sensor {_number(two)} reads {middle:+.1f} C against sensor {_number(one)} at the median "
-        f"({low:+.1f} to {high:+.1f}), "
-        + (f"drifting by {drift:+.1f} C" if abs(drift) > PAIR.drift_c else "much the same")
-        + " from the first third of the ride to the last"
-    )
+    drifting = drift if abs(drift) > PAIR.drift_c else None
+    seen = doubt_details.sensors_differ(_number(one), _number(two), (low, middle, high), drifting)
     wrong, why = _contradicts(scene, {one: a, two: b}, jumps)
     first, past = int(np.flatnonzero(both)[0]), int(np.flatnonzero(both)[-1]) + 1
     mask = np.zeros(both.size, dtype=np.bool_)
@@ -62,10 +56,7 @@ def _pair(scene: Scene, one: str, two: str, jumps: Mapping[str, int]) -> list[Qu
         detail = f"{seen}; {why}"
         marks.extend(scene.marks(mask, (wrong,), "sensors_disagree", detail))
     else:
-        detail = (
-            f"{seen}; which one is right can't be told (on two sides of a radiator both may be). "
-            f"Sensor {_number(one)} is used; compare both with the air after a cold night"
-        )
+        detail = doubt_details.neither_wrong(seen, _number(one))
         marks.extend(scene.marks(mask, (two,), "sensors_disagree", detail, "kept"))
     return marks
 
@@ -93,7 +84,7 @@ def _contradicts(scene: Scene, readings: Mapping[str, FloatArray], jumps: Mappin
     """The sensor that can't be right and why; two empty strings where neither gives itself away."""
     few, many = sorted(readings, key=lambda name: jumps.get(name, 0))
     if jumps.get(many, 0) >= max(PAIR.jumps_least, PAIR.jumps_times * jumps.get(few, 0)):
-        return many, f"sensor {_number(many)} jumps {jumps[many]} times faster than coolant can change"
+        return many, doubt_details.jumps_more(_number(many), jumps[many])
     air = scene.maybe("ambient_c")
     if air is None:
         return "", ""
@@ -105,9 +96,6 @@ def _contradicts(scene: Scene, readings: Mapping[str, FloatArray], jumps: Mappin
     near, far = sorted(readings, key=lambda name: abs(off[name]))
     coldest = float(np.median(air[start])) + off[near]
     if abs(off[near]) <= PAIR.near_air_c and abs(off[far]) >= PAIR.far_from_air_c and coldest < PAIR.cold_c:
-        why = (
-            f"at the cold start sensor {_number(near)} reads the air within {abs(off[near]):.1f} C, sensor "
-            f"{_number(far)} is {abs(off[far]):.0f} C away from it"
-        )
+        why = doubt_details.off_when_cold(_number(near), abs(off[near]), _number(far), abs(off[far]))
         return far, why
     return "", ""

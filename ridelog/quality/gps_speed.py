@@ -11,6 +11,7 @@ from ridelog.quality.scene import Scene
 from ridelog.quality.trace import Trace, end_of
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 SPEED = "gps_speed_mps"
 RECEIVER = (SPEED, "lat_deg", "lon_deg")
@@ -28,14 +29,14 @@ def _no_fix(scene: Scene) -> list[QualityMark]:
     for name in RECEIVER:
         if scene.has(name) and bool(void.any()):
             told = void & np.isfinite(scene.at(name))
-            detail = "the receiver itself says that it has no fix; what it gives meanwhile is left out"
+            detail = doubt_details.NO_FIX
             marks.extend(scene.marks(told, (name,), "no_fix", detail))
     if hdop is None or not bool((hdop >= GPS.useless_hdop).any()):
         return marks
     for name in RECEIVER:
         if scene.has(name):
             told = (hdop >= GPS.useless_hdop) & ~void & np.isfinite(scene.at(name))
-            detail = f"the receiver gives a dilution of precision of {GPS.useless_hdop:g} or more: left out"
+            detail = doubt_details.poor_fix(GPS.useless_hdop)
             marks.extend(scene.marks(told, (name,), "poor_fix", detail))
     return marks
 
@@ -51,7 +52,7 @@ def _beyond_grip(scene: Scene) -> list[QualityMark]:
     if not rows.size or bad.all():
         return []
     if rows.size > GPS.most:
-        detail = f"leaps {rows.size} times by more than tyres can grip: nothing in it can be trusted"
+        detail = doubt_details.speed_leaps(rows.size)
         end_s = end_of(trace, trace.t_s.size - 1)
         return [QualityMark(SPEED, "noise", float(trace.t_s[0]), end_s, "excluded", detail)]
     marks: list[QualityMark] = []
@@ -119,8 +120,7 @@ def _excursion(trace: Trace, first: int, past: int) -> QualityMark:
         float(trace.t_s[first]),
         end_of(trace, past - 1),
         "excluded",
-        f"from {3.6 * before:.0f} to {3.6 * top:.0f} km/h and back, both faster than tyres can grip: reflected "
-        "signals (walls, trees, rock) do that",
+        doubt_details.false_speed(3.6 * before, 3.6 * top),
     )
 
 
@@ -132,6 +132,5 @@ def _late_fix(trace: Trace, start: int, first: int) -> QualityMark:
         float(trace.t_s[start]),
         float(trace.t_s[first]),
         "excluded",
-        f"exactly {3.6 * trace.y[start]:.0f} km/h for {lasted:.0f} s, then {3.6 * trace.y[first]:.0f} km/h from one "
-        "reading to the next: the receiver had no fix yet, or had lost it",
+        doubt_details.late_fix(3.6 * trace.y[start], lasted, 3.6 * trace.y[first]),
     )

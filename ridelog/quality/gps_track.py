@@ -16,6 +16,7 @@ from ridelog.intervals import runs
 from ridelog.quality.scene import Scene
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 SPEED = "gps_speed_mps"
 PLACE = ("lat_deg", "lon_deg")
@@ -44,10 +45,7 @@ def find(scene: Scene) -> list[QualityMark]:
         found = [(first, past) for first, past in runs(mask) if past - first >= GPS.disagree_s]
         if len(found) > GPS.most:
             total_s = sum(past - first for first, past in found)
-            detail = (
-                f"speed and positions disagree {len(found)} times, {total_s} s in all: one of them is false, which "
-                "one can't be told. Both are used; compare the receiver with a wheel"
-            )
+            detail = doubt_details.speed_against_way(len(found), total_s)
             marks.extend(
                 scene.marks(_mask(scene, found[0][0], found[-1][1]), (SPEED,), "gps_disagrees", detail, "kept")
             )
@@ -104,19 +102,19 @@ def _place_stands(scene: Scene, track: _Track, first: int, past: int) -> list[Qu
     kmh = 3.6 * float(np.nanmean(track.speed[first:past]))
     mask = _mask(scene, first, past)
     wheel = _wheel(scene, first, past)
-    seen = f"{kmh:.0f} km/h while the positions stand for {past - first} s"
+    seen = doubt_details.positions_stand(kmh, past - first)
     if wheel == "stands" or _engine_off(scene, first, past):
         why = "so does the wheel" if wheel == "stands" else "the engine is off"
-        return scene.marks(mask, (SPEED,), "false_speed", f"{seen} and {why}: the speed is false")
+        return scene.marks(mask, (SPEED,), "false_speed", doubt_details.so_speed_false(seen, why))
     # A receiver at work never gives the same digits twice in a row on the move.
     repeated = float(np.ptp(track.east_m[first:past])) == 0.0 and float(np.ptp(track.north_m[first:past])) == 0.0
     if repeated and float(np.ptp(track.speed[first:past])) == 0.0 and past - first >= GPS.frozen_s:
-        detail = f"speed and position are repeated to the last digit for {past - first} s: no fix"
+        detail = doubt_details.frozen(past - first)
         return scene.marks(mask, (SPEED, *PLACE), "gps_frozen", detail)
     if repeated or wheel == "rolls":
-        why = "the wheel rolls" if wheel == "rolls" else "they are repeated to the last digit"
-        return scene.marks(mask, PLACE, "gps_frozen", f"{seen}, yet {why}: positions left out")
-    detail = f"{seen} within metres: the speed is false (reflected signals, or a first fix settling)"
+        why = "the wheel rolls" if wheel == "rolls" else doubt_details.REPEATED
+        return scene.marks(mask, PLACE, "gps_frozen", doubt_details.so_positions_out(seen, why))
+    detail = doubt_details.so_reflected(seen)
     return scene.marks(mask, (SPEED,), "false_speed", detail)
 
 
@@ -124,19 +122,17 @@ def _place_rolls(scene: Scene, track: _Track, first: int, past: int) -> list[Qua
     """The receiver reports standing, its positions move on."""
     mask = _mask(scene, first, past)
     kmh = 3.6 * float(np.nanmean(track.way_mps[first:past]))
-    seen = f"0 km/h while the positions move at {kmh:.0f} km/h for {past - first} s"
+    seen = doubt_details.positions_move(kmh, past - first)
     wheel = _wheel(scene, first, past)
     straight_m = float(np.hypot(np.ptp(track.east_m[first:past]), np.ptp(track.north_m[first:past])))
     way_m = float(np.nansum(track.way_mps[first:past]))
     if wheel == "rolls":
-        return scene.marks(mask, (SPEED,), "false_speed", f"{seen}, and the wheel rolls: the speed is false")
+        return scene.marks(mask, (SPEED,), "false_speed", doubt_details.so_wheel_rolls(seen))
     if wheel == "stands" or _engine_off(scene, first, past):
         why = "the wheel stands" if wheel == "stands" else "the engine is off"
-        return scene.marks(mask, PLACE, "position_wanders", f"{seen}, and {why}: the positions wander")
+        return scene.marks(mask, PLACE, "position_wanders", doubt_details.so_wander(seen, why))
     if straight_m >= GPS.ridden_m and straight_m >= GPS.straight * way_m:
-        detail = f"{seen}, {straight_m:.0f} m on: the speed is false (poor sight of the sky)"
+        detail = doubt_details.so_straight_on(seen, straight_m)
         return scene.marks(mask, (SPEED,), "false_speed", detail)
-    detail = (
-        f"{seen}: whether the speed is lost or the positions wander can't be told without a wheel speed. Both are used"
-    )
+    detail = doubt_details.so_open(seen)
     return scene.marks(mask, (SPEED,), "gps_disagrees", detail, "kept")

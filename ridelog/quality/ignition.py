@@ -15,6 +15,7 @@ from ridelog.channels import IGNITION, JUMP, Channel
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 _EDGE_UP, _EDGE_DOWN = 1.6, 0.62
 """Steps worth a closer look, as the ratio of a reading to the one before."""
@@ -40,15 +41,7 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
         end = int(index[past])
         mask = marked.setdefault(what, np.zeros(y.size, dtype=np.bool_))
         mask[int(index[first]) : end] = True
-    words = {
-        "doubled": "twice the engine speed before and after: a pulse too many, as ignition noise gives",
-        "halved": "half the engine speed before and after: pulses lost",
-        "lost": "no engine speed for an instant, the same before and after: pulses lost",
-    }
-    return [
-        Finding("ignition_noise", mask & ~bad, "{value} 1/min, " + words[what] + ". Check its lead and sensor")
-        for what, mask in marked.items()
-    ]
+    return [Finding("ignition_noise", mask & ~bad, doubt_details.IGNITION[what]) for what, mask in marked.items()]
 
 
 def _excursions(trace: Trace, index: npt.NDArray[np.intp]) -> list[tuple[int, int, str]]:
@@ -135,8 +128,7 @@ def together(found: Mapping[str, list[Finding]], traces: Mapping[str, Trace]) ->
             float(times[0]),
             float(np.nextafter(times[-1], np.inf)),
             "kept",
-            f"{times.size} spikes fall together with spikes of {', '.join(others)}: a disturbance in the wiring, not "
-            "the engine. The spikes are left out, the rest is used; check ground, plug cap and leads",
+            doubt_details.spikes_together(times.size, ", ".join(others)),
         )
     ]
 

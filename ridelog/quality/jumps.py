@@ -12,6 +12,7 @@ import numpy.typing as npt
 from ridelog.channels import JUMP, Channel
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray, FloatArray
+from ridelog.words import doubt_details
 
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
@@ -33,19 +34,13 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
         return []
     if int(fast.sum()) > max(JUMP.most_jumps, JUMP.noise_share * y.size):
         noise = ~bad
-        return [
-            Finding("noise", noise, "changes faster than the quantity can, over and over: nothing in it can be trusted")
-        ]
+        return [Finding("noise", noise, doubt_details.TOO_FAST)]
     spike = _spikes(t_s, y, fast, trace, channel.max_rate_per_s)
     step = _steps(y, fast, spike)
     found = []
     for kind, mask, detail in (
-        (
-            "spike",
-            spike,
-            "{value} " + channel.unit + " stands out from its neighbours faster than the quantity can change",
-        ),
-        ("impossible_rate", step, "{value} " + channel.unit + " is reached faster than the quantity can change"),
+        ("spike", spike, doubt_details.spike(channel.unit)),
+        ("impossible_rate", step, doubt_details.reached_too_fast(channel.unit)),
     ):
         if mask.any():
             found.append(Finding(kind, _spread_back(mask, index, trace, bad), detail))

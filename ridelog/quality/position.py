@@ -7,6 +7,7 @@ import polars as pl
 from ridelog.channels import GPS, TIME
 from ridelog.quality.trace import Finding, Trace, to_marks
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 
 def find(samples: pl.DataFrame) -> list[QualityMark]:
@@ -20,7 +21,7 @@ def find(samples: pl.DataFrame) -> list[QualityMark]:
     zero = ((both["lat_deg"].abs() < GPS.null_island_deg) & (both["lon_deg"].abs() < GPS.null_island_deg)).to_numpy()
     if not zero.any():
         return []
-    finding = Finding("null_island", zero, "latitude and longitude are 0: no fix")
+    finding = Finding("null_island", zero, doubt_details.NULL_ISLAND)
     t_s = both[TIME].to_numpy()
     return [
         mark for name in ("lat_deg", "lon_deg") for mark in to_marks(Trace(name, t_s, both[name].to_numpy()), finding)

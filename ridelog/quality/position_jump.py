@@ -9,6 +9,7 @@ from ridelog.constants import EARTH_RADIUS_M
 from ridelog.quality.scene import Scene
 from ridelog.quality.trace import end_of
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 
 def find(scene: Scene) -> list[QualityMark]:
@@ -41,7 +42,7 @@ def find(scene: Scene) -> list[QualityMark]:
     way = np.hypot(np.diff(north), np.minimum(over, turn - over) * scale[1:])
     rows = np.flatnonzero(way > GPS.leap_m + GPS.leap_mps * took_s) + 1
     if rows.size > GPS.most:
-        detail = f"leaps {rows.size} times faster than anything on wheels: nothing in it can be trusted"
+        detail = doubt_details.position_leaps(rows.size)
         return [
             QualityMark(trace.name, "noise", float(trace.t_s[0]), end_of(trace, trace.t_s.size - 1), "excluded", detail)
             for trace in (lat, lon)
@@ -57,10 +58,7 @@ def find(scene: Scene) -> list[QualityMark]:
             home_m = GPS.leap_m + GPS.leap_mps * float(t_s[past] - t_s[first - 1])
             if apart(first - 1, past) <= home_m:
                 start, last = int(index[first]), int(index[past - 1])
-                detail = (
-                    f"{apart(first - 1, first):.0f} m away and back, faster than anything on wheels: reflected signals "
-                    "(walls, trees, rock) do that"
-                )
+                detail = doubt_details.position_jump(apart(first - 1, first))
                 marks.extend(
                     QualityMark(
                         trace.name, "position_jump", float(trace.t_s[start]), end_of(trace, last), "excluded", detail

@@ -13,6 +13,7 @@ from ridelog.channels import PULSES
 from ridelog.quality.scene import Scene
 from ridelog.results import FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 RPM = "engine_rpm"
 
@@ -38,11 +39,7 @@ def find(scene: Scene, rpm_per_mps: Sequence[float] | None) -> list[QualityMark]
         return []
     word = "twice" if best == 2.0 else "half"
     fits, otherwise = 100.0 * caught[best], 100.0 * plain
-    detail = (
-        f"engine speed over ground speed is {word} what the bike file's gearing gives, for {fits:.0f} % of the steady "
-        f"riding ({otherwise:.0f} % at most fits otherwise): the logger may be set to the wrong number of pulses a "
-        "turn. Used as logged; set the logger right, or correct the gearing in the bike file"
-    )
+    detail = doubt_details.pulses(word, fits, otherwise)
     everywhere = np.ones(scene.t_s.size, dtype=np.bool_)
     (mark,) = scene.marks(everywhere, (RPM,), "pulse_count", detail, "kept")
     return [mark]

@@ -5,6 +5,7 @@ from __future__ import annotations
 from ridelog.channels import Channel
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray
+from ridelog.words import doubt_details
 
 
 def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
@@ -14,5 +15,5 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
     outside = ((trace.y < channel.low) | (trace.y > channel.high)) & ~bad
     if not outside.any():
         return []
-    detail = f"{{value}} {channel.unit} is outside {channel.low:g} to {channel.high:g}"
+    detail = doubt_details.out_of_range(channel.unit, channel.low, channel.high)
     return [Finding("out_of_range", outside, detail)]

@@ -10,6 +10,7 @@ from ridelog.channels import STUCK, TIME
 from ridelog.intervals import runs
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import FloatArray
+from ridelog.words import doubt_details
 
 
 class Movement:
@@ -58,6 +59,6 @@ def find(trace: Trace, moving: Movement) -> list[Finding]:
         Finding(
             "stuck",
             bad,
-            "stays at {value} C for minutes while the engine's load varies: sensor stuck, or a substitute value",
+            doubt_details.STUCK,
         )
     ]

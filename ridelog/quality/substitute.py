@@ -13,6 +13,7 @@ from ridelog.channels import STUCK, SUBSTITUTE
 from ridelog.quality.stuck import Movement
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray, FloatArray
+from ridelog.words import doubt_details
 
 _SAME_C = 1e-6
 _BENDS = np.concatenate(([0.0], np.geomspace(0.2, 8.0, 24)))
@@ -46,11 +47,7 @@ def find(trace: Trace, moving: Movement, bad: BoolArray) -> list[Finding]:
     spread = _spread(rise_t, rise_y)
     if spread > SUBSTITUTE.spread_steps * trace.resolution + SUBSTITUTE.spread_c:
         return []
-    detail = (
-        f"climbs from {rise_y[0]:g} to {cap:g} C along one smooth curve (within {spread:.1f} C) and stays at exactly "
-        f"{cap:g} C for {held_s / 60.0:.0f} min, whatever the load: this looks like a substitute value of the control "
-        "unit, not a measurement. Check the sensor, its plug and the fault memory"
-    )
+    detail = doubt_details.substitute(rise_y[0], cap, spread, held_s / 60.0)
     return [Finding("substitute", ~bad, detail)]
 
 

@@ -14,6 +14,7 @@ from ridelog.channels import THROTTLE_ZERO
 from ridelog.quality.scene import Scene, clock
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 THROTTLE = "throttle_pct"
 
@@ -38,10 +39,7 @@ def find(scene: Scene) -> list[QualityMark]:
                 here.start_s,
                 here.end_s,
                 "kept",
-                f"closed, it reads {here.closed_pct:.1f} % from {clock(here.start_s)} on and {before.closed_pct:.1f} % "
-                f"before: the stop has moved. The stops are learned anew from there; openings close to the change may "
-                f"be off by {abs(here.closed_pct - before.closed_pct):.0f} points. Check the sensor's seat, plug and "
-                "cable",
+                doubt_details.stop_moved(here.closed_pct, clock(here.start_s), before.closed_pct),
             )
         )
     return marks

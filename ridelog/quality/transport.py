@@ -13,6 +13,7 @@ from ridelog.intervals import runs
 from ridelog.quality.scene import Scene
 from ridelog.results import BoolArray, FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 MOTION = ("gps_speed_mps", "wheel_speed_mps", "lat_deg", "lon_deg")
 ENGINE = ("engine_rpm", "throttle_pct", "coolant_c", "ignition_deg", "injector_ms")
@@ -47,10 +48,7 @@ def _silent(scene: Scene, rolling: BoolArray) -> list[QualityMark]:
         if past - first >= TRANSPORT.shortest_s:
             mask = np.zeros(rolling.size, dtype=np.bool_)
             mask[first:past] = True
-            detail = (
-                f"moves for {(past - first) / 60.0:.0f} min with nothing logged of the engine: whether the bike was "
-                "carried with its ignition off or the link to the engine broke can't be told. It counts as riding"
-            )
+            detail = doubt_details.nothing_of_engine((past - first) / 60.0)
             marks.extend(scene.marks(mask, MOTION[:2], "transport_or_rpm_lost", detail, "kept"))
     return marks
 
@@ -80,31 +78,28 @@ def _judge(scene: Scene, first: int, past: int, mean_mps: float) -> list[Quality
     mask = np.zeros(scene.t_s.size, dtype=np.bool_)
     mask[first:past] = True
     minutes = (scene.t_s[past - 1] - scene.t_s[first]) / 60.0
-    seen = f"{3.6 * mean_mps:.0f} km/h on average for {minutes:.0f} min with an engine speed of 0"
+    seen = doubt_details.engine_at_zero(3.6 * mean_mps, minutes)
     moved = _span(scene, "throttle_pct", first, past)
     warmed = _gain(scene, "coolant_c", first, past)
     if moved > TRANSPORT.throttle_moves_pct or warmed > TRANSPORT.coolant_rise_c:
         why = (
-            f"the throttle moves by {moved:.0f} %"
+            doubt_details.throttle_moves(moved)
             if moved > TRANSPORT.throttle_moves_pct
-            else (f"the coolant warms by {warmed:.0f} C")
+            else (doubt_details.coolant_warms(warmed))
         )
-        detail = f"{seen}, yet {why}: the engine ran and its speed was not logged. Check the engine speed lead"
+        detail = doubt_details.engine_ran(seen, why)
         return scene.marks(mask, ("engine_rpm",), "rpm_lost", detail)
     if not scene.has("throttle_pct") and not scene.has("coolant_c") and scene.traces["engine_rpm"].high <= 0.0:
-        detail = (
-            f"{seen}, and never another in this log: whether the bike was carried or the engine speed lead was off "
-            "can't be told. It counts as riding"
-        )
+        detail = doubt_details.no_engine_speed(seen)
         return scene.marks(mask, ("engine_rpm",), "transport_or_rpm_lost", detail, "kept")
     height = _known(scene, "elevation_m", first, past)
     fell = float(height[-1] - height[0]) if height.size >= 2 else 0.0
     rolled = fell / (mean_mps * (past - first)) < TRANSPORT.coasting_grade
     if rolled or (height.size < 2 and past - first < TRANSPORT.no_height_s):
-        where = f", {-fell:.0f} m downhill" if rolled else ", height not logged"
-        detail = f"{seen}{where}: whether the bike was carried or rolled can't be told. It counts as riding"
+        where = doubt_details.downhill(-fell) if rolled else doubt_details.HEIGHT_UNKNOWN
+        detail = doubt_details.carried_or_rolled(seen, where)
         return scene.marks(mask, ("gps_speed_mps", "wheel_speed_mps"), "transport_or_coasting", detail, "kept")
-    detail = f"{seen}: the bike was carried (van, trailer), or pulled. It does not count as riding"
+    detail = doubt_details.carried(seen)
     return scene.marks(mask, MOTION, "transport", detail)
 
 
