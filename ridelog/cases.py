@@ -86,11 +86,12 @@ def cause_of(text: str) -> str:
     near = difflib.get_close_matches(name, known, n=3, cutoff=0.5) or [
         one for one in known if any(len(word) > 2 and word in one for word in name.split("_"))
     ]
+    near, known = ([one.replace("_", "-") for one in names] for names in (near[:3], known))  # as the help spells them
     raise UsageError(
         f"{text[:60]!r} is no cause ridelog knows",
         where="--cause",
-        expected=f"perhaps {', '.join(near[:3])}" if near else ", ".join(known),
-        to_do=f"choose one of {', '.join(known)}" if near else f"choose one; {NONE_OF_THESE} where none fits",
+        expected=f"perhaps {', '.join(near)}" if near else ", ".join(known),
+        to_do=f"choose one of {', '.join(known)}" if near else f"choose one; {known[-1]} where none fits",
     )
 
 

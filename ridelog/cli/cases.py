@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ridelog.cli import show
-from ridelog.cli.common import json_option, library_option, open_library, print_json, progress
+from ridelog.cli.common import InOrder, json_option, library_option, open_library, print_json, progress
 from ridelog.cli.edge import say
 from ridelog.errors import LibraryError, UsageError
 from ridelog.words import progress as doing
@@ -24,15 +24,7 @@ SAID_SHOWN = 60
 """Characters of the customer's words in the list."""
 
 
-class _InOrder(click.Group):
-    """Lists commands in the order of the work."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click calls it so
-        """Names in the order they were added."""
-        return list(self.commands)
-
-
-@click.group(cls=_InOrder, short_help="Complaints: what was said, what was found then, what the workshop found.")
+@click.group(cls=InOrder, short_help="Complaints: said, found then, found in the end.")
 def case() -> None:
     """Complaints as records: what the rider said, the rides with what was found of them at that time, and what the
     workshop found in the end.
@@ -104,7 +96,7 @@ def close(case_: str, found: str, *, cause: str | None, as_json: bool, library_f
     _told(made, said, as_json=as_json)
 
 
-@case.command()
+@case.command(short_help="Open CASE again; the earlier finding stays with it.")
 @click.argument("case_", metavar="CASE")
 @json_option
 @library_option
@@ -117,7 +109,7 @@ def reopen(case_: str, *, as_json: bool, library_folder: Path | None) -> None:
     _told(made, [words.reopened(made.id)], as_json=as_json)
 
 
-@case.command()
+@case.command(short_help="Remove CASE, or take RIDE out of it. Asks first.")
 @click.argument("case_", metavar="CASE")
 @click.argument("ride", metavar="[RIDE]", required=False)
 @click.option("--yes", is_flag=True, help="Do not ask.")
@@ -145,7 +137,7 @@ def drop(case_: str, ride: str | None, *, yes: bool, as_json: bool, library_fold
         _told(library.drop_from_complaint(case_name, name), [words.dropped(case_name, name)], as_json=as_json)
 
 
-@case.command("list")
+@case.command("list", short_help="List the cases, and how often ridelog was right.")
 @click.option("--bike", metavar="BIKE", help="Only cases of this bike.")
 @json_option
 @library_option
@@ -183,7 +175,7 @@ def list_(bike: str | None, *, as_json: bool, library_folder: Path | None) -> No
         say(words.damaged([one.case for one in left], left[0].reason))
 
 
-@case.command("show")
+@case.command("show", short_help="Show what was found then, and whether it is so today.")
 @click.argument("case_", metavar="CASE")
 @json_option
 @library_option

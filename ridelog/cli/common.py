@@ -28,6 +28,14 @@ if TYPE_CHECKING:
 Command = TypeVar("Command", bound=Callable[..., Any])
 
 
+class InOrder(click.Group):
+    """Lists commands in the order of the work, not of the alphabet."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click calls it so
+        """Names in the order they were added."""
+        return list(self.commands)
+
+
 def library_option(function: Command) -> Command:
     """`--library DIR`."""
     return click.option(

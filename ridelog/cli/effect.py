@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from ridelog.store.library import Library
 
 
-@click.command(short_help="Estimate what the conservative map does to heat, over many rides.")
+@click.command(short_help="Estimate over many rides what the conservative map does.")
 @bike_option
 @json_option
 @library_option

@@ -7,6 +7,7 @@ import click
 from ridelog import __version__
 from ridelog.cli.analyzing import analyze
 from ridelog.cli.cases import case
+from ridelog.cli.common import InOrder
 from ridelog.cli.compare import compare
 from ridelog.cli.diagnose import diagnose
 from ridelog.cli.effect import effect
@@ -18,14 +19,6 @@ from ridelog.cli.profiles import advice, bikes
 from ridelog.cli.review import review
 from ridelog.cli.rides import edit, remove, rides
 from ridelog.cli.serving import demo, serve
-
-
-class InOrder(click.Group):
-    """Lists commands in the order of the work, not of the alphabet."""
-
-    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002 - click calls it so
-        """Names in the order they were added."""
-        return list(self.commands)
 
 
 @click.group(cls=InOrder, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})

@@ -27,7 +27,7 @@ class _About(click.Choice[str]):
         return super().convert(value.replace("-", "_") if isinstance(value, str) else value, param, ctx)
 
 
-@click.command(short_help="Note what happened at a moment of a ride; list, correct and remove notes.")
+@click.command(short_help="Note what happened in a ride; list, correct, remove notes.")
 @click.argument("ride")
 @click.argument("words", metavar="[TEXT]", nargs=-1)
 @click.option(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from ridelog.cli import show
-from ridelog.cli.common import json_option, library_option, open_library, print_json
+from ridelog.cli.common import InOrder, json_option, library_option, open_library, print_json
 from ridelog.cli.edge import Refused, say
 from ridelog.errors import NotInLibrary, ProfileError, UsageError
 from ridelog.words import library as words
@@ -40,12 +40,12 @@ def _plain(record: Any) -> dict[str, Any]:
     return document
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=InOrder, invoke_without_command=True)
 @json_option
 @library_option
 @click.pass_context
 def bikes(ctx: click.Context, *, as_json: bool, library_folder: Path | None) -> None:
-    """List the bikes of the library; add, draft or show one."""
+    """List the bikes of the library; draft, add or show one."""
     ctx.obj = library_folder
     if ctx.invoked_subcommand is None:
         library = open_library(library_folder)
@@ -82,26 +82,7 @@ def _list_bikes(found: list[Bike], *, as_json: bool) -> None:
         show.table("", words.BIKE_COLUMNS, rows, right=(2, 3, 6))
 
 
-@bikes.command("add")
-@click.argument("file", type=click.Path(path_type=Path, readable=False))
-@json_option
-@library_option
-@click.pass_obj
-def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
-    """Check a bike file and add it; a bike of the same id is replaced, its old file kept."""
-    library = open_library(library_folder or folder)
-    before = {known.id: known for known in library.bikes()}
-    bike = library.add_bike(file)
-    if before.get(bike.id, bike) != bike:
-        say(words.bike_replaced(bike.id))
-    if as_json:
-        print_json({"schema": 1, "bikes": [_plain(bike)]})
-    else:
-        show.lines("", [words.bike_added(bike.id, bike.build)])
-        show.lines(words.DEFAULTS, [", ".join(bike.defaults_used)] if bike.defaults_used else [])
-
-
-@bikes.command("new")
+@bikes.command("new", short_help="Draft a bike file to fill in and add.")
 @click.argument("bike_id", metavar="ID")
 @click.option("-o", "--output", type=click.Path(path_type=Path), help="File to write. Default: ID.bike.toml here.")
 def bikes_new(bike_id: str, output: Path | None) -> None:
@@ -124,7 +105,26 @@ def _draft(path: Path, text: str, group: str) -> None:
     show.lines("", [words.wrote_draft(str(path), group)])
 
 
-@bikes.command("show")
+@bikes.command("add", short_help="Check a bike file and add it, or replace the bike's old one.")
+@click.argument("file", type=click.Path(path_type=Path, readable=False))
+@json_option
+@library_option
+@click.pass_obj
+def bikes_add(folder: Path | None, file: Path, *, as_json: bool, library_folder: Path | None) -> None:
+    """Check a bike file and add it; a bike of the same id is replaced, its old file kept."""
+    library = open_library(library_folder or folder)
+    before = {known.id: known for known in library.bikes()}
+    bike = library.add_bike(file)
+    if before.get(bike.id, bike) != bike:
+        say(words.bike_replaced(bike.id))
+    if as_json:
+        print_json({"schema": 1, "bikes": [_plain(bike)]})
+    else:
+        show.lines("", [words.bike_added(bike.id, bike.build)])
+        show.lines(words.DEFAULTS, [", ".join(bike.defaults_used)] if bike.defaults_used else [])
+
+
+@bikes.command("show", short_help="Print a bike file, and what is remembered of its columns.")
 @click.argument("bike_id", metavar="ID")
 @json_option
 @library_option
@@ -142,7 +142,7 @@ def bikes_show(folder: Path | None, bike_id: str, *, as_json: bool, library_fold
     click.echo(text, nl=False)
     if known:
         # As comments, so that what is printed stays a bike file.
-        click.echo("" if text.endswith("\n") else "\n", nl=False)
+        click.echo("\n" if text.endswith("\n") else "\n\n", nl=False)
         for line in _confirmed(bike.id, known):
             click.echo(f"# {show.plain(' '.join(line.split()))}")
 
@@ -165,7 +165,7 @@ def _confirmed(bike_id: str, known: list[Mapping]) -> Iterator[str]:
             yield words.confirmed_column(one.column, one.channel, one.unit, one.confirmed_utc)
 
 
-@bikes.command("forget-columns")
+@bikes.command("forget-columns", short_help="Forget what is remembered of a bike's columns.")
 @click.argument("bike_id", metavar="ID")
 @json_option
 @library_option
@@ -181,12 +181,12 @@ def bikes_forget_columns(folder: Path | None, bike_id: str, *, as_json: bool, li
         show.lines("", [words.forgotten(count, bike_id)])
 
 
-@click.group(invoke_without_command=True)
+@click.group(cls=InOrder, invoke_without_command=True)
 @json_option
 @library_option
 @click.pass_context
 def advice(ctx: click.Context, *, as_json: bool, library_folder: Path | None) -> None:
-    """List the advice sheets of the library; add or show one."""
+    """List the advice sheets of the library; draft, add or show one."""
     ctx.obj = library_folder
     if ctx.invoked_subcommand is None:
         found = open_library(library_folder).sheets()
@@ -213,7 +213,7 @@ def _list_advice(found: list[Advice], *, as_json: bool) -> None:
     show.table("", words.SHEET_COLUMNS, rows)
 
 
-@advice.command("new")
+@advice.command("new", short_help="Draft an advice sheet to change and add.")
 @click.argument("version")
 @click.option(
     "-o", "--output", type=click.Path(path_type=Path), help="File to write. Default: VERSION.advice.toml here."
@@ -246,7 +246,7 @@ def advice_add(folder: Path | None, file: Path, *, as_json: bool, library_folder
         show.lines(words.DEFAULTS, [", ".join(sheet.defaults_used)] if sheet.defaults_used else [])
 
 
-@advice.command("show")
+@advice.command("show", short_help="Print the rules of a sheet, defaults filled in.")
 @click.argument("version")
 @json_option
 @library_option

@@ -37,7 +37,7 @@ NAMED = 3
 """Rides named beside each reason for which some could not be judged."""
 
 
-@click.command(short_help="Tell over many rides whether the map advice is followed, and what goes with it.")
+@click.command(short_help="Tell over many rides whether the map advice is followed.")
 @bike_option
 @click.option("--since", metavar="DATE", help="Only rides from this day on, such as 2026-05-01.")
 @click.option("--rides", "each", is_flag=True, help="List each ride too.")

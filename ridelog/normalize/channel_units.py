@@ -34,6 +34,27 @@ RATIO = Unit("%", 100.0)
 """A share 0 to 1 as percent."""
 
 
+_EXAMPLES = {
+    "C": ("C", "F", "K"),
+    "m/s": ("km/h", "mph", "m/s", "kn"),
+    "1/min": ("rpm", "krpm", "1/s"),
+    "m": ("m", "ft"),
+    "kPa": ("kPa", "hPa", "bar", "psi"),
+    "V": ("V", "mV"),
+    "ms": ("ms", "s", "us"),
+    "deg": ("deg", "rad"),
+}
+"""Usual units by the one a channel is kept in; a channel of another one is written in that alone."""
+
+
+def examples(channel: str) -> str:
+    """Units a channel may be written in, for a message: "C, F, K"."""
+    if channel == "throttle_pct":
+        return "%, V, deg"
+    unit = CHANNELS[channel].unit
+    return ", ".join(_EXAMPLES.get(unit, (unit,)))
+
+
 def unit_for(channel: str, unit_text: str | None) -> tuple[bool, Unit | None]:  # noqa: PLR0911 - one return a case
     """Does a unit text go with a channel, and the conversion it names. No text, or one nobody knows, goes with any."""
     if unit_text is None or not unit_text.strip():

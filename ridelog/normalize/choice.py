@@ -6,7 +6,7 @@ import difflib
 
 from ridelog.channels import CHANNELS
 from ridelog.errors import UsageError
-from ridelog.normalize.channel_units import unit_for
+from ridelog.normalize.channel_units import examples, unit_for
 from ridelog.normalize.plan import ColumnChoice
 
 _OTHERS = ("time", "date", "raw")
@@ -38,9 +38,7 @@ def parse_choice(text: str) -> ColumnChoice:
             raise UsageError(
                 f"{unit!r} is no unit of {channel}",
                 where=f"--column {text!r}",
-                expected="s, ms, us, min, dmy or mdy"
-                if of_time
-                else f"a unit that converts to {CHANNELS[channel].unit}",
+                expected="s, ms, us, min, dmy or mdy" if of_time else f"a unit such as {examples(channel)}",
                 to_do="correct the unit",
             )
     return ColumnChoice((name.strip(),), channel, unit or None)

@@ -227,7 +227,7 @@ def test_what_a_case_does_not_take_is_said(library: Path) -> None:
     assert document(library, "case", "list")["cases"] == []
     name = document(library, "case", "open", "--bike", "enduro-12", "--said", "x")["id"]
     assert (
-        "perhaps airflow_blocked"
+        "perhaps airflow-blocked"
         in ridelog(library, "case", "close", name, "--found", "y", "--cause", "airflo", status=2).stderr
     )
     assert "belongs to bike enduro-21" in ridelog(library, "case", "add", name, RIDE, other, status=2).stderr
