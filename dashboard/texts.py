@@ -177,6 +177,7 @@ FIGURES = "The figures"
 ABOVE, ON_THE_MAP = "Above", "On the map"
 MAP_CONSERVATIVE, MAP_STANDARD, MAP_UNKNOWN = "conservative map", "standard map", "map not known"
 STRIP_DAY, STRIP_SHARE, ON_MAP = "Ride", "On the map where advised", "on the map where advised"
+NOTHING_ADVISED = "nothing advised"
 HOT = "coolant above the highest threshold it passed"
 
 
@@ -292,6 +293,15 @@ CASE_CLOSE_NOW = "Close the case with this"
 CASE_REOPEN = "Open the case again"
 CASE_REOPEN_WHAT = "What the workshop found stays with it, among its earlier findings."
 CASE_PRINT = "Print this case"
+CASE_OUT = "Take this ride out of the case"
+CASE_OUT_WHAT = "What was found of it on that day goes with it. The ride itself stays in the library."
+CASE_OUT_NOW = "Take it out"
+CASE_REMOVE = "Remove this case"
+CASE_REMOVE_WHAT = (
+    "The complaint goes, with all that was found of its rides then and what the workshop wrote, and can't be brought "
+    "back. The rides stay in the library."
+)
+CASE_REMOVE_NOW = "Remove it for good"
 CASE_BEFORE = "What the workshop had found before"
 CASE_COMPLAINT = "The complaint"
 CASE_RIDER_SAID = "The rider said:"
@@ -326,6 +336,11 @@ BASIS_WORDS = {
 def case_ride(number: int, frozen: object) -> str:
     """A ride of a case."""
     return f"Ride {number}: what was found on {frozen:%-d %B %Y}"
+
+
+def ride_taken_out(ride: str) -> str:
+    """A ride left a case."""
+    return f"Ride {ride} was taken out of this case. It can be attached again, with what is found of it then."
 
 
 def found_before(cause: str, closed: object, reopened: object) -> str:

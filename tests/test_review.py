@@ -389,7 +389,7 @@ def test_an_empty_library_is_no_fault() -> None:
     found = reviewed([])
     assert found.overall.share is None
     assert words.answer(found)
-    assert words.title(found) == "Review of 0 rides of 0 bikes"
+    assert words.title(found) == "Review of 0 rides"
 
 
 ACCUSING = re.compile(r"\b(fail|ignor|refus|disobey|blame|guilt|careless|should have|rider'?s? (did|was|is))\w*", re.I)

@@ -136,7 +136,8 @@ def _strip(strip: Strip, longest_s: float, look: Look) -> html.Div:
     picture = b64encode(strip_svg(strip, longest_s, dark=look.dark).encode()).decode()
     day = f"{strip.day:%-d %b %Y}" if strip.day is not None else texts.NO_DAY
     # the head of the column says it to the eye; who hears the line is told in full
-    told: object = texts.MAP_UNKNOWN
+    advised = any(one.verdict != "not_advised" for one in strip.stretches)
+    told: object = texts.MAP_UNKNOWN if advised else texts.NOTHING_ADVISED
     if strip.share is not None:
         told = [as_share(strip.share), html.Span(f" {texts.ON_MAP}", className="hidden")]
     return html.Div(

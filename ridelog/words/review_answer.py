@@ -69,7 +69,7 @@ def title(review: Review) -> str:
     days = sorted(one.day for one in review.rides if one.day is not None)
     bikes = {one.bike for one in review.rides if one.bike is not None}
     when = f", {days[0]} to {days[-1]}" if days else ""
-    whose = f" of {_many(len(bikes), 'bike')}" if bikes else ", none with a bike named"
+    whose = f" of {_many(len(bikes), 'bike')}" if bikes else ", none with a bike named" if review.rides else ""
     return f"Review of {_many(len(review.rides), 'ride')}{whose}{when}"
 
 
@@ -88,15 +88,25 @@ def _advice(review: Review) -> list[str]:
         return ["No stretch that could be judged called for the conservative map, so there was no advice to follow."]
     called = (
         f"{_many(whole.segments, 'stretch', 'stretches')} on {on:,} of {_many(len(review.rides), 'ride')} called for "
-        f"the conservative map, for {duration(whole.advised_s)} after the time to switch."
+        f"it, for {duration(whole.advised_s)} after the time to switch."
     )
     if whole.share is None:
-        return [f"{called} Which map was on is known for none of it, so whether the advice is followed can't be told."]
-    known = duration(whole.advised_s - whole.unknown_s)
-    where = "It was on for" if whole.unknown_s < 0.5 else f"Where the map is known ({known}) it was on for"
-    said = [f"{called} {where} {share(whole.share)} of that time{_of_share(whole)}."]
+        return [
+            "Whether the advice is followed can't be told: which map was on is known for none of the time the "
+            "conservative map was advised.",
+            called,
+        ]
+    said = [f"The conservative map was on for {share(whole.share)} of the time it was advised{_of_share(whole)}."]
     if whole.unknown_s >= 0.5:
-        said[0] += f" For {duration(whole.unknown_s)} the map is not known; nothing is assumed for it."
+        said[0] = (
+            f"Where the map is known, the conservative one was on for {share(whole.share)} of the time it was advised"
+            f"{_of_share(whole)}."
+        )
+        called += (
+            f" The map is known for {duration(whole.advised_s - whole.unknown_s)} of that; for "
+            f"{duration(whole.unknown_s)} it is not, and nothing is assumed."
+        )
+    said.append(called)
     rides = whole.rides_followed
     if rides.share is not None and rides.low is not None and rides.high is not None:
         said.append(

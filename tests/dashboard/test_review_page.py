@@ -3,15 +3,18 @@ what to do."""
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 import pytest
-from page_text import words
+from page_text import parts, words
 
 import sample_logs
 from dashboard.callbacks.routing import leads_somewhere, page
+from dashboard.look import Look
+from dashboard.pages import review
 from dashboard.provider import LibraryProvider
 from ridelog.ingest import ImportOptions, import_files
 from ridelog.report.sentences import shown
@@ -52,6 +55,19 @@ def test_it_says_what_the_review_says(provider: LibraryProvider) -> None:
         assert f"Ride of {strip.day:%-d %b %Y}" in text
     assert "What the conservative map does to heat" in text
     assert "no map switch" in text
+
+
+def test_a_ride_on_which_nothing_was_advised_is_not_called_unknown(provider: LibraryProvider) -> None:
+    found = provider.review_of(None, None)
+    kinds = {"map not known": 0, "nothing advised": 0}
+    calm = [
+        replace(strip, share=None, stretches=tuple(replace(one, verdict="not_advised") for one in strip.stretches))
+        for strip in found.strips
+    ]
+    for strips, expected in ((found.strips, {"map not known": 1}), (calm, {"nothing advised": 3})):
+        shown_ = review.layout(replace(found, strips=tuple(strips)), Look())
+        told = [words(one) for one in parts(shown_) if getattr(one, "className", "") == "strip"]
+        assert {text: sum(text in one for one in told) for text in kinds} == kinds | expected
 
 
 def test_the_address_narrows_it(provider: LibraryProvider) -> None:

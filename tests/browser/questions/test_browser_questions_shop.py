@@ -38,8 +38,8 @@ def test_q33_whether_the_advice_is_followed(asker: Any, found: Any) -> None:
     asker.review()
     whole = found.overall
     answer = asker.look.text("#answer")
-    assert f"it was on for {share(whole.share)} of that time" in answer
-    assert f"For {duration(whole.unknown_s)} the map is not known" in answer
+    assert f"was on for {share(whole.share)} of the time it was advised" in answer
+    assert f"for {duration(whole.unknown_s)} it is not, and nothing is assumed" in asker.look.text("main")
     script = "document.querySelectorAll('main details').forEach((one) => { if (!one.open) one.open = true; })"
     asker.look.run(script)
     rows = {row[0]: row for row in asker.rows("section[aria-labelledby='h-bike']")}
