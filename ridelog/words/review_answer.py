@@ -91,11 +91,8 @@ def _advice(review: Review) -> list[str]:
         f"it, for {duration(whole.advised_s)} after the time to switch."
     )
     if whole.share is None:
-        return [
-            "Whether the advice is followed can't be told: which map was on is known for none of the time the "
-            "conservative map was advised.",
-            called,
-        ]
+        why = "which map was on is known for none of the time the conservative map was advised"
+        return [f"Whether the advice is followed can't be told: {why}.", called]
     said = [f"The conservative map was on for {share(whole.share)} of the time it was advised{_of_share(whole)}."]
     if whole.unknown_s >= 0.5:
         said[0] = (
