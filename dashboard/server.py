@@ -3,12 +3,15 @@
 from __future__ import annotations
 
 import logging
+import os
+import select
 import socket
 import tempfile
 import threading
 import webbrowser
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 from urllib.parse import quote
 
 from dashboard import security
@@ -16,6 +19,9 @@ from ridelog.errors import UsageError
 
 THREADS = 24
 """Requests answered at once. A file that was received keeps its thread until the disk has it: pages need others."""
+
+CONNECTIONS = 1000
+"""Connections held at once. One that sends nothing costs no thread, and must not keep pages from being answered."""
 
 RECEIVE_BYTES = 256 * 1024
 """Taken from a connection at once: in small pieces, the one loop that reads all connections has no time left."""
@@ -54,11 +60,14 @@ def serve(
     desk = Desk(provider.root)
     app = create_app(provider, desk=desk, token=token)
     logging.getLogger("waitress.queue").setLevel(logging.ERROR)
+    _tell_faults()
     door = _bind(host, port)
     server = create_server(
         app.server,
         sockets=[door],
         threads=THREADS,
+        connection_limit=CONNECTIONS,
+        asyncore_use_poll=hasattr(select, "poll"),  # the other way ends at 1024 open files
         recv_bytes=RECEIVE_BYTES,
         max_request_body_size=FILE_BYTES,
         max_request_header_size=65_536,
@@ -78,6 +87,34 @@ def serve(
         tempfile.tempdir = before
         server.close()
         desk.close()
+
+
+class _OneLine(logging.Formatter):
+    """What went wrong on one line; where in the program it did stands in a file of its own."""
+
+    def __init__(self) -> None:
+        super().__init__("ridelog: %(message)s")
+        self._folder = tempfile.gettempdir()
+
+    def formatException(self, ei: Any) -> str:  # noqa: N802 - the name of logging
+        try:
+            handle, name = tempfile.mkstemp(prefix="ridelog-error-", suffix=".txt", dir=self._folder)
+            with os.fdopen(handle, "w", encoding="utf-8") as file:
+                file.write(super().formatException(ei))
+        except OSError:
+            return "ridelog: the details could not be written"
+        return f"ridelog: details for a report: {name}"
+
+    def formatStack(self, stack_info: str) -> str:  # noqa: ARG002, N802
+        return ""
+
+
+def _tell_faults() -> None:
+    """Faults go to the terminal without the innards of the program."""
+    told = logging.StreamHandler()
+    told.setLevel(logging.WARNING)
+    told.setFormatter(_OneLine())
+    logging.basicConfig(handlers=[told])
 
 
 def _bind(host: str, port: int) -> socket.socket:

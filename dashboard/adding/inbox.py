@@ -5,6 +5,7 @@ from __future__ import annotations
 import secrets
 import shutil
 import threading
+import time
 from collections.abc import Sequence
 from contextlib import contextmanager, suppress
 from dataclasses import replace
@@ -46,11 +47,23 @@ RESTARTED = (
     "The dashboard was closed while this was being imported. Try again: what was stored before that is recognised and "
     "not stored twice."
 )
+IDLE_S = 3600.0
+"""An upload of which nothing has come for so long is over: its page is gone."""
+
 BROKE_OFF = "The upload broke off: the page was closed or lost its connection. Add the file again."
 
 
 ENDED: frozenset[State] = frozenset({"stopped", "refused", "cancelled"})
 """Ended without a ride."""
+
+
+def _disk(what: str, root: Path, error: OSError) -> UsageError:
+    return UsageError(
+        f"{what} could not be written ({error.strerror or error})",
+        where=str(root),
+        expected="room on the disk, a library that is there, and a connection that holds",
+        to_do="make room if the disk is full, then try again",
+    )
 
 
 def _anew(job: Job) -> Job:
@@ -112,8 +125,11 @@ class Inbox:
         return job
 
     def put(self, job: Job) -> Job:
-        """Write a job's record."""
-        return jobs.write(self.folder(job.id), job)
+        """Write a job's record. Raises UsageError where the disk does not take it."""
+        try:
+            return jobs.write(self.folder(job.id), job)
+        except OSError as error:
+            raise _disk("the record of this import", self.root, error) from error
 
     def files(self, job: Job) -> list[Path]:
         """Where its files are, in their order."""
@@ -142,6 +158,7 @@ class Inbox:
             )
         self.check_space(sum(size for _, size in files))
         with self._lock:
+            self._drop_idle()
             if sum(job.state in jobs.OPEN for job in self.jobs()) >= MOST_OPEN:
                 raise UsageError("too many imports are waiting", expected=f"{MOST_OPEN} at most", to_do="wait a little")
             job = Job(
@@ -151,12 +168,21 @@ class Inbox:
                 told=told,
                 made_utc=datetime.now(UTC).isoformat(timespec="microseconds"),
             )
-            self.folder(job.id).mkdir(mode=0o700)
+            try:
+                self.folder(job.id).mkdir(mode=0o700)
+            except OSError as error:
+                raise _disk("the record of this import", self.root, error) from error
             return self.put(job)
 
     def check_space(self, needed_bytes: int) -> None:
         """Raises UsageError where the disk has no room: an upload, its ride, and the library's own needs."""
-        free = shutil.disk_usage(self.root).free
+        try:
+            free = shutil.disk_usage(self.root).free
+        except OSError as error:
+            raise UsageError(
+                f"the library's folder can't be read ({error.strerror or error})", where=str(self.root),
+                expected="a library that is where it was", to_do="put it back, or start ridelog serve anew",
+            ) from error  # fmt: skip
         if free < 2 * needed_bytes + SPARE_BYTES:
             raise UsageError(
                 f"the disk has {free / 1e9:.1f} GB left",
@@ -175,19 +201,14 @@ class Inbox:
         if length != file.size_bytes:
             raise UsageError(f"{length:,} bytes for {file.name}", expected=f"{file.size_bytes:,} bytes as announced")
         path = self.files(job)[number]
-        path.parent.mkdir(mode=0o700, exist_ok=True)
         try:
+            path.parent.mkdir(mode=0o700, exist_ok=True)
             with self._writers:
                 left = _written(path, body, length)
         except OSError as error:
             # A reader that broke off and a disk that is full both leave a part of a file, which is no file.
             path.unlink(missing_ok=True)
-            raise UsageError(
-                f"{file.name} could not be written ({error.strerror or error})",
-                where=str(self.root),
-                expected="room on the disk, and a connection that holds",
-                to_do="make room if the disk is full, then add the file again",
-            ) from error
+            raise _disk(file.name, self.root, error) from error
         if left:
             path.unlink(missing_ok=True)
             raise UsageError(f"{file.name} broke off {left:,} bytes before its end", to_do="add the file again")
@@ -262,6 +283,21 @@ class Inbox:
             if job.state == "done":
                 for path in self.files(job):
                     path.unlink(missing_ok=True)
+
+    def _drop_idle(self) -> None:
+        """Uploads whose page is gone make room for others."""
+        for job in self.jobs():
+            if job.state == "receiving" and time.time() - self._touched_s(job) > IDLE_S:
+                self._drop(job, BROKE_OFF)
+
+    def _touched_s(self, job: Job) -> float:
+        """When something last came of a job."""
+        folder = self.folder(job.id)
+        times = [datetime.fromisoformat(job.made_utc).timestamp()]
+        for path in (folder / "job.json", *self.files(job)):
+            with suppress(OSError):
+                times.append(path.stat().st_mtime)
+        return max(times)
 
     def _drop(self, job: Job, reason: str) -> None:
         self.put(replace(job, state="stopped", reason=reason))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import http.cookiejar
+import logging
 import signal
 import socket
 import subprocess
@@ -209,3 +210,26 @@ def test_it_serves_and_stops_without_a_traceback(library: Library) -> None:
         running.communicate()
     assert "Traceback" not in said
     assert running.returncode in {0, -signal.SIGINT}
+
+
+def test_a_fault_of_the_program_is_one_line_in_the_terminal(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(server.tempfile, "tempdir", str(tmp_path))
+    root = logging.getLogger()
+    before = root.handlers[:]
+    root.handlers.clear()
+    try:
+        server._tell_faults()
+        try:
+            1 / 0  # noqa: B018
+        except ZeroDivisionError:
+            logging.getLogger("dashboard.app").exception("a callback failed")
+    finally:
+        root.handlers[:] = before
+    told = capsys.readouterr().err
+    assert "Traceback" not in told
+    assert told.splitlines()[0] == "ridelog: a callback failed"
+    (kept,) = tmp_path.iterdir()
+    assert str(kept) in told
+    assert "ZeroDivisionError" in kept.read_text(encoding="utf-8")

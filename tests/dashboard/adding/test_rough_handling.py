@@ -161,3 +161,49 @@ def test_a_folder_is_no_ride(inbox: Inbox) -> None:
     with pytest.raises(UsageError, match="as one ride"):
         inbox.make(files, Told(together=True))
     assert inbox.make(files, Told()).state == "receiving"
+
+
+@pytest.mark.parametrize("gone", ["library", "inbox"])
+def test_a_library_that_was_taken_away_is_said_so(tmp_path: Path, gone: str) -> None:
+    root = Library.open(tmp_path / "library").root
+    inbox = Inbox(root)
+    inbox.open()
+    job = inbox.make([("a.csv", 3)], Told())
+    (root if gone == "library" else inbox.root).rename(tmp_path / "elsewhere")
+    with pytest.raises(UsageError):
+        inbox.make([("b.csv", 3)], Told())
+    with pytest.raises(UsageError):
+        inbox.receive(job.id, 0, io.BytesIO(b"abc"), 3)
+    with pytest.raises(UsageError):
+        inbox.call_off(job.id)
+    assert inbox.jobs() == []
+    assert not root.exists() or gone == "inbox"
+
+
+@pytest.mark.parametrize("number", [errno.ENOSPC, errno.EIO, errno.EROFS])
+def test_no_step_of_an_import_fails_unsaid_on_a_bad_disk(
+    inbox: Inbox, number: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = inbox.make([("a.csv", 3)], Told())
+
+    def full(*_: object, **__: object) -> None:
+        raise OSError(number, os.strerror(number))
+
+    monkeypatch.setattr("dashboard.adding.jobs.tempfile.mkstemp", full)
+    for step in (
+        lambda: inbox.make([("b.csv", 3)], Told()),
+        lambda: inbox.receive(job.id, 0, io.BytesIO(b"abc"), 3),
+        lambda: inbox.call_off(job.id),
+    ):
+        with pytest.raises(UsageError, match="could not be written"):
+            step()
+
+
+def test_an_upload_whose_page_is_gone_makes_room_for_others(inbox: Inbox) -> None:
+    old, new = (inbox.make([("a.csv", 3)], Told()) for _ in range(2))
+    inbox.put(replace(old, made_utc="2020-01-01T00:00:00.000000+00:00"))
+    os.utime(inbox.folder(old.id) / "job.json", (1e9, 1e9))
+    inbox.make([("b.csv", 3)], Told())
+    assert inbox.job(old.id).state == "stopped"
+    assert inbox.job(new.id).state == "receiving"
+    assert "broke off" in (inbox.job(old.id).reason or "")
