@@ -13,6 +13,7 @@ from ridelog.ingest_options import ImportOptions
 from ridelog.ingest_read import read_rides
 from ridelog.normalize import ColumnChoice, Header, Settled
 from ridelog.ride import Note, Ride
+from ridelog.words import importing
 from ridelog.words.terms import column_words
 
 if TYPE_CHECKING:
@@ -87,5 +88,5 @@ class Columns:
         if not told:
             return ()
         self._remembered = remembered(self._library, self._bike_id)
-        text = f"remembered for the next log of bike {self._bike_id} with this header: {'; '.join(told)}"
-        return (Note("confirmed", f"{text} (ridelog bikes forget-columns {self._bike_id} forgets it)"),)
+        text = importing.remembered(self._bike_id, "; ".join(told))
+        return (Note("confirmed", importing.forgets(text, self._bike_id)),)

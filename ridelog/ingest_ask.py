@@ -9,6 +9,7 @@ from typing import TypeAlias
 from ridelog.errors import AmbiguousColumn, Preview, UsageError
 from ridelog.ingest_options import parse_column_option
 from ridelog.normalize import ColumnChoice
+from ridelog.words import importing
 from ridelog.words.terms import column_words
 
 
@@ -48,7 +49,7 @@ def question_of(error: AmbiguousColumn) -> Question | None:
     # Without its time there is no ride: that column can't be left out.
     if all(option.choice.channel != "time" for option in options):
         text = f"{error.column}=raw"
-        options.append(Option("leave it out (its values are kept as they came)", text, parse_column_option(text)))
+        options.append(Option(importing.LEAVE_OUT, text, parse_column_option(text)))
     return Question(error.where, error.column, error.found, error.preview, tuple(options), error.header)
 
 

@@ -26,6 +26,7 @@ from ridelog.offset.cause import WEEK_TURN_S
 from ridelog.results import FloatArray
 from ridelog.ride import Note
 from ridelog.words import device_clocks as words
+from ridelog.words import joining
 
 Basis = Literal["utc", "local", "none"]
 
@@ -181,8 +182,7 @@ def bring_together(devices: Sequence[Device], bike: Bike | None, *, leave_open: 
         told_notes.append(
             Note(
                 "week_rollover",
-                f"the day is that of the later clock: the one kept, of {base.name}, lost {1024 * turns:,} weeks, as a "
-                "receiver does whose count of weeks ran over",
+                joining.weeks_lost(base.name, 1024 * turns),
             )
         )
     return Clocks(
@@ -246,7 +246,7 @@ def _measured(device: Device, expected_s: float | None, at: Placed, bike: Bike |
     shared_s = _shared_s((float(moved[0]), float(moved[1])), (0.0, length_s(at.normalized)))
     if shared_s >= LEAST_SHARED_PART * shorter_s:
         return found
-    weak = f"they only fit where the last {shared_s:.0f} s of one meet the first of the other"
+    weak = joining.only_ends_fit(shared_s)
     return replace(found, offset=replace(found.offset, status="weak", reason=weak, offset_s=None, drift_ppm=None))
 
 
@@ -269,9 +269,14 @@ def _settled(device: Device, expected_s: float | None, match: _Match, base: Devi
     if expected_s is None:
         note = Note(
             "clock_placed",
-            f"{device.name} has no date{_zone_words(device, base, float(moved[0]))}: its clock was placed against "
-            f"{against.name}, {float(moved[0]) - at.start_s:+.2f} s after its start (drift "
-            f"{found.offset.drift_ppm or 0.0:+.0f} ppm); {measured}",
+            joining.placed(
+                device.name,
+                _zone_words(device, base, float(moved[0])),
+                against.name,
+                start_s=float(moved[0]) - at.start_s,
+                drift_ppm=found.offset.drift_ppm or 0.0,
+                measured=measured,
+            ),
         )
         return _moved(own, found, at), note
     apart = moved - (ends + expected_s)
@@ -280,20 +285,17 @@ def _settled(device: Device, expected_s: float | None, match: _Match, base: Devi
     agree = furthest_s <= tolerance_s
     how = words.difference(device.name, against.name, float(apart[0]), found)
     if device.given_s is not None:
-        text = f"{words.given(device.name, device.given_s, dated=device.moment is not None)}, as told; {measured}"
-        text += "; the ride agrees with it" if agree else f"; by the ride itself {how}: check the offset that was given"
+        given = words.given(device.name, device.given_s, dated=device.moment is not None)
+        text = joining.given_checked(given, measured, None if agree else how)
         return Placed(own, expected_s), Note("clock_given", text)
     if agree:
-        text = f"the clocks agree: {how}; {measured}. Both stand as they are"
+        text = joining.agree(how, measured)
         return Placed(own, expected_s), Note("clock_checked", text)
     cause = words.cause(float(apart[0]), tolerance_s, base.moment)
-    why = "its device has the satellite receiver" if against.trust > device.trust else "it was named first"
+    why = joining.HAS_RECEIVER if against.trust > device.trust else joining.NAMED_FIRST
     if against.moment is None:
-        why = "it was placed before"
-    text = (
-        f"{how}{f' ({cause})' if cause else ''}; {measured}. The clock of {against.name} was kept because {why}, "
-        f"that of {device.name} was put right"
-    )
+        why = joining.PLACED_BEFORE
+    text = joining.corrected(how, cause, measured, (against.name, why), device.name)
     return _moved(own, found, at), Note("clock_corrected", text)
 
 
@@ -302,7 +304,7 @@ def _zone_words(device: Device, base: Device, start_s: float) -> str:
     if device.moment is None or base.moment is None or base.basis != "utc":
         return ""
     apart_s = (device.moment - base.moment) / timedelta(seconds=1) - start_s
-    return f" in UTC (its own clock is {words.signed(apart_s)} from UTC)"
+    return joining.own_clock_off(words.signed(apart_s))
 
 
 def _unsettled(
@@ -314,7 +316,7 @@ def _unsettled(
     expected_s = _expected_s(device, base)
     if device.given_s is not None and expected_s is not None:
         text = words.given(device.name, device.given_s, dated=device.moment is not None)
-        return Placed(own, expected_s), Note("clock_given", f"{text}, as told; it could not be checked: {why}")
+        return Placed(own, expected_s), Note("clock_given", joining.given_unchecked(text, why))
     if expected_s is None:
         raise InputRefused(
             f"its times have no date{_no_zone(device)}, and its place in the ride can't be found: {why}",
@@ -333,7 +335,7 @@ def _unsettled(
             to_do="check --timezone if one of them writes local time; if a clock was wrong, tell by how much: "
             f"{words.option(device.name, found, expected_s)}; else import them one by one",
         )
-    text = f"{device.name} and {base.name} were joined by their clocks, which could not be checked: {why}"
+    text = joining.unchecked(device.name, base.name, why)
     return Placed(own, expected_s), Note("clock_unchecked", text)
 
 
@@ -347,7 +349,7 @@ def _zone_hint(device: Device) -> str:
 
 def _given_note(device: Device) -> Note:
     text = words.given(device.name, device.given_s or 0.0, dated=device.moment is not None)
-    return Note("clock_given", f"{text}, as told")
+    return Note("clock_given", joining.as_told(text))
 
 
 def _moved(own: Normalized, found: Comparison, at: Placed) -> Placed:

@@ -10,6 +10,7 @@ from ridelog.errors import AmbiguousColumn, column_option
 from ridelog.ingest_options import ImportOptions
 from ridelog.normalize import ColumnChoice, Header, remembered
 from ridelog.ride import Note, RawColumn
+from ridelog.words import importing
 from ridelog.words.terms import column_words
 
 
@@ -41,7 +42,7 @@ def told_of(columns: Sequence[RawColumn], options: ImportOptions) -> Told:
         heard.append(replace(choice, names=(column.name,)))
         if choice in answers:
             meant = column_words(choice.channel, choice.unit)
-            text = f"{column.name!r} was read as {meant}, as answered; the same without a question: "
+            text = importing.answered(column.name, meant)
             notes.append(Note("answered", text + column_option(heard[-1].option())))
     return Told(header, choices, tuple(heard), tuple(used), tuple(notes))
 

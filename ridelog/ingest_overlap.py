@@ -19,6 +19,7 @@ from ridelog.ingest_compare import Comparison, compare, logged, signal
 from ridelog.offset import signals
 from ridelog.ride import Note, Ride, local_start
 from ridelog.words import device_clocks as words
+from ridelog.words import joining
 
 if TYPE_CHECKING:
     from ridelog.bike import Bike
@@ -82,7 +83,7 @@ def overlap_notes(library: Library, ride: Ride, bike: Bike | None = None) -> tup
     if len(near) > MOST_COMPARED:
         others = ", ".join(row.id for row, _ in near[MOST_COMPARED : MOST_COMPARED + 5])
         more = len(near) - MOST_COMPARED
-        notes.append(Note("overlap_more", f"{more} more rides of the library overlap this one: {others}"))
+        notes.append(Note("overlap_more", joining.more_overlap(more, others)))
     return tuple(notes)
 
 
@@ -103,20 +104,20 @@ def _length_s(span: tuple[datetime, datetime]) -> float:
 
 
 def _note(library: Library, ride: Ride, row: RideRow, span: tuple[datetime, datetime], bike: Bike | None) -> Note:
-    zone = "UTC" if span[0].tzinfo is not None else "on their own clocks"
+    zone = "UTC" if span[0].tzinfo is not None else joining.OWN_CLOCKS
     end = f"{span[1]:%H:%M:%S}" if span[0].date() == span[1].date() else f"{span[1]:%Y-%m-%d %H:%M:%S}"
-    overlaps = f"overlaps ride {row.id} from {span[0]:%Y-%m-%d %H:%M:%S} to {end} {zone}"
+    overlaps = joining.overlaps(row.id, span[0], end, zone)
     ours, theirs = {file.sha256 for file in ride.sources}, {file.sha256 for file in row.files}
     if ours == theirs:
-        return Note("overlap_same_file", f"{overlaps}: both are in the same file; unpack it to import them together")
+        return Note("overlap_same_file", joining.same_file(overlaps))
     if ours & theirs:
         shared = ", ".join(file.name for file in row.files if file.sha256 in ours)
         part = ride.id if len(ours) < len(theirs) else row.id
-        return Note("overlap_part", f"{overlaps}: {shared} is in both. To keep one ride: ridelog remove {part}")
+        return Note("overlap_part", joining.shared_file(overlaps, shared, part))
     try:
         stored = library.load(row.id)
     except RidelogError as error:
-        return Note("overlap_unread", f"{overlaps}, which could not be compared: {error.found}")
+        return Note("overlap_unread", joining.not_compared(overlaps, error.found))
     return _told(overlaps, ride, stored, _likeness(ride, stored, bike))
 
 
@@ -166,36 +167,33 @@ def _told(overlaps: str, ride: Ride, stored: Ride, like: _Likeness) -> Note:
         if like.channel is None and like.found is None:
             return Note(
                 "overlap_unknown",
-                f"{overlaps}: another device, or another bike: they have nothing in common to compare. If both are of "
-                f"one ride: {join}",
+                joining.nothing_in_common(overlaps, join),
             )
-        shown = f"{like.channel} agrees little, correlation {like.correlation:.2f}" if like.channel else ""
+        shown = joining.channel_agrees_little(like.channel, like.correlation) if like.channel else ""
         why = shown or words.why_not(like.found)
         return Note(
             "overlap_unlike",
-            f"{overlaps}: it does not look like the same ride ({why}): another bike, or a clock that is wrong. If both "
-            f"are of one ride: {join}",
+            joining.not_alike(overlaps, why, join),
         )
     mine, theirs = _own(ride), _own(stored)
     agree = _how_alike(like, ride, stored)
     if like.channel is not None and (mine <= theirs or theirs <= mine):
         return Note(
             "overlap_same_ride",
-            f"{overlaps}: it looks like the same ride exported twice ({agree}). Both are stored; "
-            f"{_fuller(ride, stored)} To keep one: ridelog remove {ride.id}, or ridelog remove {stored.id}",
+            joining.same_ride(overlaps, agree, _fuller(ride, stored), ride.id, stored.id),
         )
-    return Note("overlap_other_device", f"{overlaps}: another device on the same ride ({agree}). {join}")
+    return Note("overlap_other_device", joining.other_device(overlaps, agree, join))
 
 
 def _how_alike(like: _Likeness, ride: Ride, stored: Ride) -> str:
-    if like.same_moment:
-        return f"{like.channel} of both agrees, correlation {like.correlation:.2f}"
+    if like.same_moment and like.channel is not None:
+        return joining.channel_agrees(like.channel, like.correlation)
     found = like.found
     one, two = _start(ride), _start(stored)
     if found is None or found.offset.offset_s is None or one is None or two is None:
-        return "they agree"
+        return joining.THEY_AGREE
     apart_s = found.offset.offset_s - (one - two) / timedelta(seconds=1)
-    return f"by {found.what}, clocks {words.span(abs(apart_s))} apart, confidence {found.offset.confidence:.0%}"
+    return joining.clocks_apart(found.what, words.span(abs(apart_s)), found.offset.confidence)
 
 
 def _fuller(ride: Ride, stored: Ride) -> str:
@@ -204,20 +202,17 @@ def _fuller(ride: Ride, stored: Ride) -> str:
     rows = ride.samples.height / max(ride.duration_s, 1.0), stored.samples.height / max(stored.duration_s, 1.0)
     if counts[0] != counts[1]:
         fuller = ride.id if counts[0] > counts[1] else stored.id
-        return f"{fuller} has more channels ({max(counts)} against {min(counts)})."
+        return joining.more_channels(fuller, max(counts), min(counts))
     if max(rows) > 1.2 * min(rows):
         finer = ride.id if rows[0] > rows[1] else stored.id
-        return f"{finer} has more rows a second ({max(rows):.3g} against {min(rows):.3g})."
-    return "neither holds more."
+        return joining.more_rows(finer, max(rows), min(rows))
+    return joining.NO_MORE
 
 
 def _join_command(ride: Ride, stored: Ride) -> str:
     """How to make one ride of the files of two."""
     names = [source.name for source in (*stored.sources, *ride.sources)]
-    return (
-        f"Import both together: ridelog import {_quoted(names)} --together; then remove the single ones: "
-        f"ridelog remove {stored.id}, ridelog remove {ride.id}"
-    )
+    return joining.import_together(_quoted(names), stored.id, ride.id)
 
 
 def _quoted(names: Sequence[str]) -> str:

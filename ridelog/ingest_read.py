@@ -25,6 +25,7 @@ from ridelog.readers.positions import as_degrees
 from ridelog.readers.regular import check_is_file, hashing
 from ridelog.readers.table_faults import with_spreadsheet_end, without_copies
 from ridelog.ride import Note, RawColumn, RawLog, Ride, SourceFile
+from ridelog.words import importing
 
 
 def read_rides(paths: Sequence[Path], options: ImportOptions, *, together: bool = False) -> list[Ride]:
@@ -51,7 +52,7 @@ def _read_one(path: Path, options: ImportOptions, start: datetime | None) -> lis
         part = number - len(pieces)
         notes = piece.notes
         if number > 1:
-            notes = (*notes, Note("part", f"the file holds {number} rides; this is ride {part} of {number}"))
+            notes = (*notes, Note("part", importing.part(number, part)))
         shown_part = part if number > 1 else None
         rides.append(
             make_ride(
@@ -127,10 +128,7 @@ def _members(
         formats.append(reader.name)
     if not formats:
         raise passed[0][1]
-    notes = tuple(
-        Note("member_passed_over", f"{name} in the archive is no log and was passed over: {error.found}")
-        for name, error in passed
-    )
+    notes = tuple(Note("member_passed_over", importing.passed_over(name, error.found)) for name, error in passed)
     return [replace(piece, notes=(*piece.notes, *notes)) for piece in pieces], formats[0]
 
 
@@ -233,7 +231,7 @@ def _normalize(
     if options.on_settled is not None:
         options.on_settled(said.header, said.heard)
     if empty:
-        told_empty = Note("left_out_empty", "recordings in which no channel holds a value were left out", rows=empty)
+        told_empty = Note("left_out_empty", importing.EMPTY_RECORDINGS, rows=empty)
         pieces = [replace(piece, notes=(*piece.notes, told_empty)) for piece in pieces]
     return pieces
 

@@ -14,6 +14,7 @@ from ridelog.errors import UsageError
 from ridelog.ingest_clocks import Clocks, Device, Piece, Placed, bring_together
 from ridelog.normalize import Column, Normalized
 from ridelog.ride import Note
+from ridelog.words import joining
 
 __all__ = ["Device", "Piece", "join_pieces", "join_placed", "offset_of", "parse_offset_option"]
 
@@ -44,9 +45,7 @@ def join_placed(
         replace(note, text=f"{device.name}: {note.text}") for device in devices for note in device.piece.notes
     ]  # fmt: skip
     notes.extend(clocks.notes)
-    notes.extend(
-        Note("second_sensor", f"{old} became {new}: another file has that channel too") for old, new in joined.renamed
-    )
+    notes.extend(Note("second_sensor", joining.second_sensor(old, new)) for old, new in joined.renamed)
     normalized = normalize.finish(joined.t_s, columns, joined.gaps, joined.breaks, ())
     return normalized, _timeline(devices, clocks, joined.start, timezone), tuple(notes)
 

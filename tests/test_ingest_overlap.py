@@ -151,7 +151,7 @@ def test_only_the_nearest_are_compared_and_the_rest_counted(library: Library, ri
         last = store(library, write(tmp_path / f"{every}.csv", ride, ENGINE, every=every))
     notes = beside(last)
     assert [note.kind for note in notes] == ["overlap_same_ride"] * 3 + ["overlap_more"]
-    assert notes[-1].text.startswith("1 more rides")
+    assert notes[-1].text.startswith("one more ride of the library overlaps")
 
 
 def test_the_next_ride_of_the_day_and_rides_without_a_date_say_nothing(

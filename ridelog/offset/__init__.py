@@ -16,6 +16,7 @@ from ridelog.offset.fit import Fitted, Pair, Recipe, refine
 from ridelog.offset.search import candidates
 from ridelog.offset.signals import STEP_S, Uniform
 from ridelog.results import FloatArray
+from ridelog.words import clock_offsets
 
 __all__ = ["QUICK_SPAN_S", "Kind", "Offset", "estimate"]
 
@@ -191,10 +192,7 @@ def _pair(reference: Uniform, other: Uniform, kind: Kind, *, from_positions: boo
         if is_speed:
             telling &= np.abs(np.nan_to_num(signals.change(level, TELLING_SPAN_S).values)) > TELLING_MPS
         if telling.sum() * STEP_S < LEAST_TELLING_S:
-            return pair, (
-                f"{name} changes noticeably for only {telling.sum() * STEP_S:.0f} s, too little to tell one moment "
-                "from another"
-            )
+            return pair, clock_offsets.changes_little(name, telling.sum() * STEP_S)
     return pair, ""
 
 
@@ -210,7 +208,7 @@ def _shared(reference: Uniform, other: Uniform, span_s: float | None) -> tuple[P
         usual = float(np.sqrt(np.mean(known * known))) if known.size else 0.0
         level = float(np.abs(known).max()) if known.size else 0.0
         if usual <= 0.0 or (np.abs(known) > 0.5 * usual).sum() * STEP_S < max(LEAST_TELLING_S, TELLING_SPANS * span):
-            poor = poor or f"the channel of {name} hardly changes (by {level:g} at most within {span:g} s)"
+            poor = poor or clock_offsets.hardly_changes(name, level, span)
             usual = 1.0
         scaled.append(Uniform(changes.first, changes.values / usual))
     return Pair(scaled[0], scaled[1], scaled[0], recipe, span), poor
@@ -227,7 +225,7 @@ def _verdict(fits: list[Fitted], least: tuple[float, float], lag_s: float, max_o
     if not fits:
         return Offset(
             None, None, 0.0, None, "weak",
-            f"no offset within {max_offset_s:.0f} s lets both tell of the same ride for at least a minute of movement",
+            clock_offsets.none_fits(max_offset_s),
         )  # fmt: skip
     best = fits[0]
     strong = max(0.0, min(1.0, (best.strength - RIVAL_STRENGTH) / 10.0))
@@ -249,25 +247,21 @@ def _verdict(fits: list[Fitted], least: tuple[float, float], lag_s: float, max_o
         shown = " and ".join(f"{value:.1f} s" for value in found[:2])
         return Offset(
             None, None, confidence, None, "ambiguous",
-            f"more than one offset fits ({shown}): laps at one pace, or a clock that jumped",
+            clock_offsets.several_fit(shown),
             best.overlap_s, None, found,
         )  # fmt: skip
     if best.correlation < least[0] or best.strength < least[1]:
         return Offset(
             None, None, confidence, None, "weak",
-            f"the best of all offsets agrees little (correlation {best.correlation:.2f} over "
-            f"{best.overlap_s:.0f} s): another ride, or too little in common",
+            clock_offsets.agrees_little(best.correlation, best.overlap_s),
             best.overlap_s,
         )  # fmt: skip
     offset_s, ppm, error_s = best.at_zero_s - lag_s, best.drift * 1e6, best.error_s + UNTOLD_S
-    reason = (
-        f"speeds agree at an offset of {offset_s:.2f} s and a drift of {ppm:.0f} ppm, good to "
-        f"{error_s:.2f} s (correlation {best.correlation:.2f} over {best.overlap_s:.0f} s)"
-    )
+    reason = clock_offsets.speeds_agree(offset_s, ppm, error_s, best.correlation, best.overlap_s)
     told = best.windows[np.isfinite(best.windows)]
     apart = int((told < 0.5 * best.correlation).sum())
     if apart > STRAY_SHARE * told.size:
-        reason += f"; {apart} of {told.size} stretches do not agree with it: a clock may have jumped, or tyres spun"
+        reason += clock_offsets.some_disagree(apart, told.size)
         confidence = round(confidence * (1.0 - apart / told.size), 3)
     return Offset(offset_s, ppm, confidence, best.residual_s, "aligned", reason, best.overlap_s, error_s, (offset_s,))
 
@@ -292,8 +286,8 @@ def _with_gears(found: Offset, reference: Uniform, other: Uniform, ratios: tuple
     spread = float(np.ptp(np.concatenate([gears - GEAR_TOLERANCE, gears + GEAR_TOLERANCE])))
     by_chance = min(1.0, 2.0 * GEAR_TOLERANCE * gears.size / spread)
     fits = share > by_chance
-    words = f"rpm over speed lies on a gear of the bike for {100.0 * share:.0f} % of the riding"
+    words = clock_offsets.on_a_gear(100.0 * share)
     if not fits:
-        words += ", no more than by chance: check the bike's gearing"
+        words += clock_offsets.BY_CHANCE
     confidence = found.confidence if fits else round(0.7 * found.confidence, 3)
     return replace(found, confidence=confidence, reason=f"{found.reason}; {words}")

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
+from ridelog.words import clock_offsets
+
 _GPS_AHEAD: tuple[tuple[datetime, int], ...] = (
     (datetime(2017, 1, 1, tzinfo=UTC), 18),
     (datetime(2015, 7, 1, tzinfo=UTC), 17),
@@ -38,18 +40,18 @@ def likely_cause(apart_s: float, tolerance_s: float, moment: datetime | None) ->
     known to be so."""
     leap = leap_seconds(moment)
     if abs(abs(apart_s) - leap) <= min(tolerance_s, 1.0):
-        return f"{leap} s is what GPS time and UTC differ by: one of the two does not count leap seconds"
+        return clock_offsets.leap_seconds(leap)
     turns = round(apart_s / WEEK_TURN_S)
     if turns and abs(apart_s - turns * WEEK_TURN_S) <= _DAY_S:
-        return "1,024 weeks is what a satellite receiver loses whose count of weeks ran over"
+        return clock_offsets.WEEKS_LOST
     half_hours = round(apart_s / _HALF_HOUR_S)
     rest_s = apart_s - half_hours * _HALF_HOUR_S
     if half_hours % 48 and abs(apart_s) <= _FURTHEST_ZONE_S and abs(rest_s) <= _ZONE_REST_S:
         hours = half_hours / 2.0
-        what = f"{abs(hours):g} h is a time zone or summer time"
+        what = clock_offsets.zone(abs(hours))
         if abs(abs(rest_s) - leap) <= min(tolerance_s, 1.0):
-            return f"{what}, and {leap} s what GPS time and UTC differ by"
-        return what if abs(rest_s) <= tolerance_s else f"{what}, the other {abs(rest_s):.1f} s a clock that was off"
+            return clock_offsets.and_leap_seconds(what, leap)
+        return what if abs(rest_s) <= tolerance_s else clock_offsets.and_rest(what, abs(rest_s))
     if abs(apart_s) >= _DAY_S / 2.0:
-        return "one of the two shows a wrong day, as a clock does that was never set"
+        return clock_offsets.WRONG_DAY
     return ""

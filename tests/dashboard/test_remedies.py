@@ -22,6 +22,7 @@ HEARD = ("readers", "clock", "normalize", "quality", "offset", "store/library.py
          "store/trouble.py", "store/originals.py", "store/incoming.py", "ingest*.py", "align.py", "errors.py",
          "words/device_clocks.py", "words/reading*.py", "words/normalizing.py", "words/column_units.py",
          "words/clocks.py", "words/joining.py",
+         "words/clock_offsets.py", "words/importing.py",
          "words/doubt_details.py")  # fmt: skip
 
 
