@@ -115,7 +115,7 @@ def _frame(*, adds: bool) -> html.Div:
                         dcc.Link(texts.COMPARE, href="/compare"),
                         dcc.Link(texts.REVIEW, href="/review"),
                         dcc.Link(texts.PLACES, href=config.PLACES),
-                        dcc.Link(texts.CASES, href="/cases"),
+                        dcc.Link(texts.CASES, href=config.CASES),
                         dcc.Link(texts.BIKES, href="/bikes"),
                         dcc.Link(texts.SETTINGS, href="/settings"),
                         button if adds else None,

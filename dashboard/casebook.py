@@ -94,6 +94,12 @@ class CaseDoor(Protocol):
     def reopen_case(self, name: str) -> ComplaintRow:
         """Open a closed case again. Raises UsageError, NotInLibrary."""
 
+    def take_out(self, name: str, ride_id: str) -> ComplaintRow:
+        """Take a ride out of an open case, with what was found of it. Raises UsageError, NotInLibrary."""
+
+    def remove_case(self, name: str) -> None:
+        """Remove a case with all that was found. Raises NotInLibrary."""
+
     def today(self, name: str, ride_id: str) -> Today:
         """A ride of a case beside today. Raises NotInLibrary for one the case does not have."""
 
@@ -219,6 +225,14 @@ class CaseLibrary:
     def reopen_case(self, name: str) -> ComplaintRow:
         """Open a closed case again."""
         return self._library.reopen_complaint(self.case(name).id)
+
+    def take_out(self, name: str, ride_id: str) -> ComplaintRow:
+        """Take a ride out of an open case, with what was found of it."""
+        return self._library.drop_from_complaint(self.case(name).id, ride_id)
+
+    def remove_case(self, name: str) -> None:
+        """Remove a case with all that was found."""
+        self._library.drop_complaint(self.case(name).id)
 
     def today(self, name: str, ride_id: str) -> Today:
         """A ride of a case beside today."""

@@ -78,9 +78,12 @@ def new_profile_path(kind: str) -> str:
     return f"/new/{kind}"
 
 
+CASES = "/cases"
+
+
 def case_path(name: str) -> str:
     """Address of a case."""
-    return f"/cases/{quote(name, safe='')}"
+    return f"{CASES}/{quote(name, safe='')}"
 
 
 def new_case_path(ride_id: str | None = None) -> str:

@@ -131,8 +131,9 @@ CASE_FROM, CASE_CHOICE = "case-from", "case-choice"
 CASE_ATTACH, CASE_CLOSE, CASE_REOPEN, CASE_PRINT = "case-attach", "case-close", "case-reopen", "case-print"
 CASE_FOUND, CASE_CAUSE, CASE_DONE = "case-found", "case-cause", "case-done"
 CASE_ATTACH_SAID, CASE_CLOSE_SAID = "case-attach-said", "case-close-said"
-CASE_RIDE, CASE_TODAY = "case-ride", "case-today"
-"""Types of the pattern-matched ids of a ride of a case, and of how it compares with today."""
+CASE_TOLD, CASE_REMOVE, CASE_REMOVE_SAID = "case-told", "case-remove", "case-remove-said"
+CASE_RIDE, CASE_TODAY, CASE_OUT = "case-ride", "case-today", "case-out"
+"""Types of the pattern-matched ids of a ride of a case, of how it compares with today, of what takes it out."""
 
 
 def case_part(part: str, number: int) -> dict[str, str | int]:

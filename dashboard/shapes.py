@@ -273,9 +273,9 @@ SHAPES: dict[tuple[str, str], Shape] = {
         (name, "n_clicks"): _count
         for name in (
             ids.WHOLE, ids.EARLIER, ids.LATER, ids.CLOSER, ids.WIDER, ids.ROW, ids.MORE, ids.NOTE_CHANGE, ids.NOTE_SAVE,
-            ids.NOTE_REMOVE, ids.CASE_OPEN, ids.CASE_ATTACH, ids.CASE_CLOSE, ids.CASE_REOPEN, ids.PROFILE_LOOK,
-            ids.PROFILE_SAVE, ids.EARLIER_TEXT, ids.ADD_ACT, ids.ADD_ANSWER, ids.JOIN_ACCEPT, ids.JOIN_ELSE,
-            ids.MORE_SEND,
+            ids.NOTE_REMOVE, ids.CASE_OPEN, ids.CASE_ATTACH, ids.CASE_CLOSE, ids.CASE_REOPEN, ids.CASE_OUT,
+            ids.CASE_REMOVE, ids.PROFILE_LOOK, ids.PROFILE_SAVE, ids.EARLIER_TEXT, ids.ADD_ACT, ids.ADD_ANSWER,
+            ids.JOIN_ACCEPT, ids.JOIN_ELSE, ids.MORE_SEND,
         )
     },
     **{

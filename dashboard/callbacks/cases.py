@@ -1,14 +1,15 @@
-"""Cases: opening, attaching, comparing with today, closing, opening again, printing."""
+"""Cases: opening, attaching, comparing with today, closing, opening again, printing, removing."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from typing import TYPE_CHECKING, Any
 
-from dash import MATCH, Dash, Input, Output, State, no_update
+from dash import ALL, MATCH, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard import config, ids, texts
+from dashboard.callbacks import focus
 from dashboard.components.saying import refusal
 from dashboard.look import look_of
 from dashboard.pages import case as case_page
@@ -28,6 +29,7 @@ def register(app: Dash, provider: Provider) -> None:
     app.clientside_callback(_PRINT, Input(ids.CASE_PRINT, "n_clicks"), prevent_initial_call=True)
     _opening(app, provider)
     _changing(app, provider)
+    _removing(app, provider)
 
     @app.callback(
         Output({"type": ids.CASE_TODAY, "index": MATCH}, "children"),
@@ -141,10 +143,56 @@ def _changing(app: Dash, provider: Provider) -> None:
         return anew(provider, provider.reopen_case(name), screen)
 
 
-def anew(provider: Provider, case: ComplaintRow, screen: Any, draft: Mapping[str, Any] | None = None) -> list[Any]:
+def _removing(app: Dash, provider: Provider) -> None:
+    focus.taken_to(app, ids.CASE_TOLD)
+
+    @app.callback(
+        Output(ids.CASE_PAGE, "children", allow_duplicate=True),
+        Output(ids.CASE_TOLD, "children"),
+        Input({"type": ids.CASE_OUT, "index": ALL}, "n_clicks"),
+        State({"type": ids.CASE_RIDE, "index": ALL}, "data"),
+        State(ids.CASE_FOUND, "value"),
+        State(ids.CASE_CAUSE, "value"),
+        State(ids.CASE, "data"),
+        State(ids.SCREEN, "data"),
+        prevent_initial_call=True,
+    )
+    def take_out(clicks: list[int | None], rides: list[str], *typed: Any) -> tuple[Any, Any]:
+        pressed = ctx.triggered_id
+        if not isinstance(pressed, Mapping) or not any(clicks):
+            raise PreventUpdate
+        found, cause, name, screen = typed
+        number = int(pressed["index"])
+        try:
+            made = provider.take_out(name, rides[number] if 0 <= number < len(rides) else "")
+        except RidelogError as error:
+            return no_update, refusal(error)
+        said = texts.ride_taken_out(rides[number])
+        return anew(provider, made, screen, {"found": found, "cause": cause}, said), no_update
+
+    @app.callback(
+        Output(ids.URL, "pathname", allow_duplicate=True),
+        Output(ids.CASE_REMOVE_SAID, "children"),
+        Input(ids.CASE_REMOVE, "n_clicks"),
+        State(ids.CASE, "data"),
+        prevent_initial_call=True,
+    )
+    def remove(clicks: int | None, name: str) -> tuple[Any, Any]:
+        if not clicks:
+            raise PreventUpdate
+        try:
+            provider.remove_case(name)
+        except RidelogError as error:
+            return no_update, refusal(error)
+        return config.CASES, no_update
+
+
+def anew(
+    provider: Provider, case: ComplaintRow, screen: Any, draft: Mapping[str, Any] | None = None, said: str = ""
+) -> list[Any]:
     """The page of a case after a change."""
     rides = provider.rides_of(case.bike) if case.bike is not None else []
-    return case_page.content(case, rides, look_of(screen), draft=draft)
+    return case_page.content(case, rides, look_of(screen), draft=draft, said=said)
 
 
 def beside_today(provider: Provider, name: str, ride_id: str) -> Any:

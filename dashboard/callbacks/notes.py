@@ -9,6 +9,7 @@ from dash import ALL, MATCH, Dash, Input, Output, State, ctx, no_update
 from dash.exceptions import PreventUpdate
 
 from dashboard import ids, texts
+from dashboard.callbacks import focus
 from dashboard.components.saying import refusal
 from dashboard.look import look_of
 from dashboard.pages import notes as pages
@@ -44,17 +45,6 @@ function(clicks, picked, view) {
 }
 """
 
-# What was done is said where the notes are listed anew: the reader is taken there.
-_SAID = """
-function(said) {
-    if (said) { window.setTimeout(() => {
-        const box = document.getElementById("notes-said");
-        if (box) { box.focus(); }
-    }, 0); }
-    return window.dash_clientside.no_update;
-}
-"""
-
 
 def register(app: Dash, provider: Provider) -> None:
     """Tie picture, list and forms together."""
@@ -74,8 +64,7 @@ def register(app: Dash, provider: Provider) -> None:
         State(ids.VIEW, "data"),
         prevent_initial_call=True,
     )
-    # a callback without an output is not run for what comes with a new page
-    app.clientside_callback(_SAID, Output(ids.NOTES_SAID, "data-said"), Input(ids.NOTES_SAID, "children"))
+    focus.taken_to(app, ids.NOTES_SAID)
 
     @app.callback(
         Output({"type": ids.NOTE_FORM, "number": MATCH}, "children"),

@@ -33,29 +33,37 @@ def layout(case: ComplaintRow, rides: Sequence[RideChoice], look: Look) -> html.
 
 
 def content(
-    case: ComplaintRow, rides: Sequence[RideChoice], look: Look, *, draft: Mapping[str, Any] | None = None
+    case: ComplaintRow,
+    rides: Sequence[RideChoice],
+    look: Look,
+    *,
+    draft: Mapping[str, Any] | None = None,
+    said: str = "",
 ) -> list[Any]:
-    """What stands on it. `draft`: what was typed of the workshop's finding while rides were attached."""
+    """What stands on it. `draft`: what was typed of the workshop's finding while rides were attached or taken out;
+    `said` of what was just done."""
     there = {one.ride for one in case.rides}
     free = [one for one in rides if one.id not in there]
     return [
         dcc.Store(id=ids.CASE, data=case.id),
         html.Div(
             [
-                dcc.Link(f"← {texts.CASES_ALL}", href="/cases"),
+                dcc.Link(f"← {texts.CASES_ALL}", href=config.CASES),
                 html.Button(texts.CASE_PRINT, id=ids.CASE_PRINT, n_clicks=0, type="button"),
             ],
             className="above",
         ),
         html.H1(texts.case_title(case.id), className="page"),
+        html.P(said, id=ids.CASE_TOLD, role="status", className="said", tabIndex="-1"),
         _head(case),
-        *(_ride(number, one) for number, one in enumerate(frozen_of(case))),
+        *(_ride(number, one, is_open=not case.is_closed) for number, one in enumerate(frozen_of(case))),
         *(
             []
             if case.is_closed
             else [html.Div([_attach(case, free, look), _close(draft)], className="pair doing-pair")]
         ),
         _reopen() if case.is_closed else None,
+        _remove(),
         parts.card(
             texts.TAKE_CARE, *(html.P(shown(text)) for text in CAUTIONS), name="cautions", class_name="cautions"
         ),
@@ -106,8 +114,9 @@ def _cause(cause: str | None) -> str:
     return words.cause_words(cause) if cause is not None else texts.CASE_NO_CAUSE
 
 
-def _ride(number: int, one: Frozen) -> html.Section:
-    """What was found of a ride then, with all it rests on, and a place for how it compares with today."""
+def _ride(number: int, one: Frozen, *, is_open: bool) -> html.Section:
+    """What was found of a ride then, with all it rests on, and a place for how it compares with today; of an open case,
+    also the way to take it out."""
     document = one.document
     diagnosis, key = document["diagnosis"], document["key"]
     settled = one.conclusion != "not_enough_evidence" or key.get("heat_fitted", False)
@@ -135,8 +144,36 @@ def _ride(number: int, one: Frozen) -> html.Section:
                 parts.plain_table(("", ""), _basis_rows(one), texts.CASE_BASIS, class_name="basis"),
             ]
         ),
+        _asked_first(
+            texts.CASE_OUT,
+            texts.CASE_OUT_WHAT,
+            texts.CASE_OUT_NOW,
+            ids.case_part(ids.CASE_OUT, number),
+            str(number + 1),
+        )
+        if is_open
+        else None,
         name=f"ride-{number + 1}",
     )
+
+
+def _asked_first(what: str, told: str, now: str, button: Any, hidden: str = "") -> html.Details:
+    """Something that loses what is kept: a first press tells what that is, a second one does it. `hidden` tells who
+    hears the page which of several it is."""
+    return html.Details(
+        [
+            html.Summary([what, html.Span(f" {hidden}", className="hidden")] if hidden else what),
+            html.P(told),
+            html.Div(html.Button(now, id=button, n_clicks=0, type="button"), className="tools"),
+        ],
+        className="losing no-print",
+    )
+
+
+def _remove() -> html.Section:
+    inside = _asked_first(texts.CASE_REMOVE, texts.CASE_REMOVE_WHAT, texts.CASE_REMOVE_NOW, ids.CASE_REMOVE)
+    said = html.P(id=ids.CASE_REMOVE_SAID, role="alert", className="said")
+    return html.Section([inside, said], className="card no-print", **{"aria-label": texts.CASE_REMOVE})
 
 
 def _when(key: Mapping[str, Any]) -> list[str]:

@@ -69,7 +69,7 @@ def opening(
     """The form. `ride` is the one it was opened from, `bike` its bike (or the only one there is), `rides` those of that
     bike."""
     head = [
-        html.Div(dcc.Link(f"← {texts.CASES_ALL}", href="/cases"), className="above"),
+        html.Div(dcc.Link(f"← {texts.CASES_ALL}", href=config.CASES), className="above"),
         html.H1(texts.CASES_NEW, className="page"),
         html.P(texts.CASES_WHAT, className="small"),
     ]

@@ -63,7 +63,7 @@ def named(conclusion: str, probability: float | None) -> str:
 
 def state(closed_utc: datetime | None) -> str:
     """Whether a case is closed, and since when."""
-    return "open" if closed_utc is None else f"closed {closed_utc:%Y-%m-%d}"
+    return "open" if closed_utc is None else f"closed {closed_utc:%-d %B %Y}"
 
 
 def said(text: str) -> str:

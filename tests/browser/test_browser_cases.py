@@ -192,3 +192,30 @@ def test_a_case_from_the_ride_to_paper(size: str, library: Path, ride: str, requ
     assert look.run("return document.documentElement.scrollWidth <= innerWidth")
     look.picture(f"cases-{size}")
     clean(look)
+
+
+def test_a_ride_is_taken_out_and_a_case_removed_only_after_what_is_lost_was_told(
+    library: Path, ride: str, desk: Any
+) -> None:
+    provider = LibraryProvider(library)
+    bike = provider.bike_of(ride)
+    assert bike is not None
+    case = provider.open_case(bike, "2026-06-24", "It was hot once more.", [ride])
+    desk.open(f"/cases/{case.id}", "#case-page")
+    out = """[id='{"index":0,"type":"case-out"}']"""
+    assert not desk.run("return arguments[0].checkVisibility()", desk.wait(out))
+    desk.wait("#case-found").send_keys("half a sent")
+    into_view(desk, ".card .losing > summary").send_keys(Keys.ENTER)
+    into_view(desk, out).send_keys(Keys.ENTER)
+    desk.until(lambda: ride in said(desk, "#case-told"))
+    desk.until(lambda: desk.run("return document.activeElement.id") == "case-told")
+    assert desk.wait("#case-found").get_attribute("value") == "half a sent"
+    assert provider.case(case.id).rides == ()
+    into_view(desk, ".losing:has(#case-remove) > summary").click()
+    desk.full_picture("case-removing")
+    into_view(desk, "#case-remove").click()
+    desk.until(lambda: desk.driver.current_url.endswith("/cases"))
+    desk.until(lambda: "A case holds" in said(desk))
+    assert case.id not in {one.id for one in provider.cases()}
+    assert provider.holds(ride)
+    clean(desk)
