@@ -44,7 +44,6 @@ ALLOWED: dict[str, str] = {
     "report/sentences.py": "how a date is written",
     "cli/edge.py": "how a fault of the program reads",
     "figures/": "labels stand where they are drawn",
-    "report/heat_chain.py": "each line of the worked example stands beside its formula",
     "report/render.py": "a policy of the page, not to be read",
     "export": "what stands in files for other programs",
     "review.py": "how a band came about, in JSON",

@@ -15,9 +15,10 @@ from ridelog.analysis.airflow import FAN_HYSTERESIS_C, THERMOSTAT_SPAN_C, lift
 from ridelog.analysis.thermal import GAS_C, REFERENCE_C, STEP_S
 from ridelog.bike import Bike
 from ridelog.results import FloatArray, Segment, Traces
+from ridelog.words import heat_chain as words
 from ridelog.words.display import NBSP, clock, number
 
-CHAIN_COLUMNS = ("What", "Symbol", "Figure", "From")
+CHAIN_COLUMNS = words.COLUMNS
 
 
 @dataclass(frozen=True)
@@ -130,35 +131,30 @@ def chain_rows(found: Chain) -> list[tuple[str, str, str, str]]:
     n = found.steps
     unit = f"{NBSP}1/s"
     rows = [
-        ("Steps of the stretch that are known", "n", f"{n} of {STEP_S:g}{NBSP}s", (f"{clock(found.first_s)} to "
-         f"{clock(found.past_s)}; columns known, running")),
-        ("Mean power, for orientation", "P", f"{number(found.power_kw, 2)}{NBSP}kW", "mean of power_kw"),
-        ("Mean speed, for orientation", "v", f"{number(found.speed_mps, 2)}{NBSP}m/s", "mean of speed_mps"),
-        ("Air", "Ta", f"{number(found.air_c, 2)}{NBSP}°C", "mean of air_c"),
-        ("Heating with coolant at 90 °C", "q", f"{digits(found.load_kps)}{NBSP}K/s", "mean of load_kps"),
-        ("Heating with coolant as cold as the air", "q₀", f"{digits(found.heat_kps)}{NBSP}K/s",
-         f"q × ({GAS_C:g} − Ta) / {GAS_C - REFERENCE_C:g}"),
-        ("What it loses a degree above that", "k", digits(found.falls_per_s) + unit, f"q / {GAS_C - REFERENCE_C:g}"),
-        ("Shed without air", "g still", digits(found.still_per_s) + unit, "mean of still_per_s"),
-        (f"Shed by the air, fan {'on' if found.fan else 'off'}", "g air", digits(found.flow_per_s) + unit,
-         f"mean of {'flow_fan_per_s' if found.fan else 'flow_per_s'}"),
+        (words.STEPS, "n", f"{n} of {STEP_S:g}{NBSP}s", words.steps_from(clock(found.first_s), clock(found.past_s))),
+        (words.POWER, "P", f"{number(found.power_kw, 2)}{NBSP}kW", words.mean_of("power_kw")),
+        (words.SPEED, "v", f"{number(found.speed_mps, 2)}{NBSP}m/s", words.mean_of("speed_mps")),
+        (words.AIR, "Ta", f"{number(found.air_c, 2)}{NBSP}°C", words.mean_of("air_c")),
+        (words.HEATING_AT_90, "q", f"{digits(found.load_kps)}{NBSP}K/s", words.mean_of("load_kps")),
+        (words.HEATING_COLD, "q₀", f"{digits(found.heat_kps)}{NBSP}K/s", words.heating_cold_from(GAS_C, REFERENCE_C)),
+        (words.FALLS, "k", digits(found.falls_per_s) + unit, words.falls_from(GAS_C, REFERENCE_C)),
+        (words.SHED_STILL, "g still", digits(found.still_per_s) + unit, words.mean_of("still_per_s")),
+        (words.shed_by_air(fan=found.fan), "g air", digits(found.flow_per_s) + unit,
+         words.mean_of("flow_fan_per_s" if found.fan else "flow_per_s")),
     ]  # fmt: skip
-    air_share = "g air"
+    air_share = words.AIR_SHARE
     if found.bypass < 1.0:
-        air_share = "g air × (b + (1 − b) y)"
+        air_share = words.AIR_SHARE_THERMOSTAT
         rows += [
-            ("Thermostat open at the settle temperature", "y", digits(found.opening),
-             f"(T − opens_c) / {THERMOSTAT_SPAN_C:g}, from 0 to 1"),
-            ("What passes it closed", "b", digits(found.bypass), "bypass"),
-        ]  # fmt: skip
-    rows.append(("Shed in all", "G", digits(found.conductance_per_s) + unit, f"g still + {air_share}"))
+            (words.OPENING, "y", digits(found.opening), words.opening_from(THERMOSTAT_SPAN_C)),
+            (words.BYPASS, "b", digits(found.bypass), words.BYPASS_FROM),
+        ]
+    rows.append((words.SHED, "G", digits(found.conductance_per_s) + unit, words.shed_from(air_share)))
+    settles = f"{number(found.settle_c, 1)}{NBSP}°C"
     if found.cycling:
-        rows.append(
-            ("With the fan on it would settle lower, with it off higher: it cycles about", "T",
-             f"{number(found.settle_c, 1)}{NBSP}°C", f"fan_on_c − {0.5 * FAN_HYSTERESIS_C:g}")
-        )  # fmt: skip
+        rows.append((words.CYCLES, "T", settles, words.cycles_from(0.5 * FAN_HYSTERESIS_C)))
     else:
-        rows.append(("Settles at", "T", f"{number(found.settle_c, 1)}{NBSP}°C", "Ta + q₀ / (G + k)"))
+        rows.append((words.SETTLES, "T", settles, words.SETTLES_FROM))
     return rows
 
 
