@@ -17,6 +17,7 @@ import pytest
 pytest.importorskip("selenium", reason="selenium is not installed")
 
 from selenium import webdriver
+from selenium.common.exceptions import ElementNotInteractableException, StaleElementReferenceException
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.support.ui import WebDriverWait
 
@@ -49,8 +50,21 @@ class Look:
         )[0]
 
     def until(self, met: Callable[[], Any], seconds: float = 15.0) -> Any:
-        """Wait until something holds; its value."""
-        return WebDriverWait(self.driver, seconds, poll_frequency=0.05).until(lambda _: met())
+        """Wait until something holds; its value. An element drawn anew in the meantime is asked again."""
+        again = (StaleElementReferenceException,)
+        return WebDriverWait(self.driver, seconds, poll_frequency=0.05, ignored_exceptions=again).until(lambda _: met())
+
+    def press(self, selector: str, seconds: float = 30.0) -> None:
+        """Click the first element that fits, once it is there and can be; again where it was drawn anew meanwhile."""
+
+        def pressed() -> bool:
+            try:
+                self.driver.find_element("css selector", selector).click()
+            except ElementNotInteractableException:
+                return False
+            return True
+
+        self.until(pressed, seconds)
 
     def run(self, script: str, *arguments: Any) -> Any:
         """The value of a script in the page."""

@@ -63,8 +63,8 @@ def drop(look: Any, files: list[list[str]], *, together: bool = False) -> None:
     look.run(DROP, files)
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
     if together:
-        look.wait("#add-together-row").click()
-    look.wait("#add-send").click()
+        look.press("#add-together-row")
+    look.press("#add-send")
 
 
 def drawn_from(look: Any) -> float:
@@ -96,7 +96,7 @@ def test_files_of_one_ride_are_looked_at_moved_and_accepted(look: Any, library: 
     assert wide_enough(look)
     look.until(lambda: abs(drawn_from(look) - 12.5) < 0.2)
     if look.run("return !document.getElementById('add-panel').hidden"):
-        look.wait("#add-close").click()
+        look.press("#add-close")
     look.picture(f"joining-{look.run('return innerWidth')}")
     # every control has a name and can be reached without a pointer
     field = look.wait(FIELD)
@@ -141,7 +141,7 @@ def test_a_refused_log_says_what_can_be_done_here_and_takes_it(look: Any, librar
     look.wait("#more-send").send_keys("\n")
     look.until(lambda: "was not chosen" in look.text("#import-said"))
     assert look.run("return document.getElementById('more-column').value") == "Counts"
-    look.wait("#more-holds").click()
+    look.press("#more-holds")
     options = "[...document.querySelectorAll('.dash-dropdown-option, .dash-options-list-option')]"
     look.until(lambda: look.run(f"return {options}.length"))
     look.run(f"{options}.find(one => one.innerText.includes('time, seconds')).click()")

@@ -74,7 +74,7 @@ def test_a_dropped_log_gives_its_answer_and_its_page(look: Any, library: Library
     look.run(DROP, [[name, log(number)]])
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
     assert name in look.text("#add-chosen")
-    look.wait("#add-send").click()
+    look.press("#add-send")
     told = look.until(lambda: job(look, "done", name), 60.0)
     assert "oolant" in told
     look.picture(f"added-{look.run('return innerWidth')}")
@@ -91,7 +91,7 @@ def test_a_question_is_answered_on_the_page(look: Any, library: Library) -> None
     look.open("/", "main h1")
     look.run(DROP, [[asks, log(number, "Speed km/h")], [no_log, "hello\n"]])
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
-    look.wait("#add-send").click()
+    look.press("#add-send")
     told = look.until(lambda: job(look, "refused", no_log), 60.0)
     assert "no log that ridelog can read" in told
     assert "Speed" in look.until(lambda: job(look, "asking", asks), 60.0)

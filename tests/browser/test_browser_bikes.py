@@ -55,7 +55,7 @@ def test_a_change_is_seen_before_it_is_saved(look: Any, library: Path) -> None:
     provider = LibraryProvider(library)
     before = provider.profile_text("bike", BIKE)
     look.open("/bikes", "main .plain")
-    look.wait(f"a[href='/bikes/{BIKE}']").click()
+    look.press(f"a[href='/bikes/{BIKE}']")
     box = look.wait("textarea.file")
     assert box.get_attribute("value") == before
     # what is wrong is said at once, and can't be saved
@@ -68,7 +68,7 @@ def test_a_change_is_seen_before_it_is_saved(look: Any, library: Path) -> None:
     look.run(PASTE, box, lower)
     look.until(lambda: look.wait("#profile-look").is_enabled())
     look.until(lambda: look.text("#profile-said") == texts.EDIT_VALID)
-    look.wait("#profile-look").click()
+    look.press("#profile-look")
     look.wait("#profile-flips h2", 90.0)
     found = provider.flips("bike", lower)
     assert found.flips

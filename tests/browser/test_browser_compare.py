@@ -30,13 +30,18 @@ def rides(sample_library: Path) -> tuple[str, str]:
 
 def choose(look: Any, ride: str) -> None:
     """Press a ride in the list of those that can be chosen, opening its bike's list where it is closed."""
-    link = look.wait(f"#compare-rides a[href$='{ride}']")
-    for box in look.driver.find_elements("css selector", "#compare-rides, #compare-rides details"):
-        inside = look.run("return arguments[0].contains(arguments[1]) && !arguments[0].open", box, link)
-        if inside:
-            box.find_element("css selector", "summary").click()
-    look.run("arguments[0].scrollIntoView({block: 'center'})", link)
-    link.click()
+    where = f"#compare-rides a[href$='{ride}']"
+
+    def pressed() -> bool:
+        link = look.wait(where)
+        for box in look.driver.find_elements("css selector", "#compare-rides, #compare-rides details"):
+            if look.run("return arguments[0].contains(arguments[1]) && !arguments[0].open", box, link):
+                box.find_element("css selector", "summary").click()
+        look.run("arguments[0].scrollIntoView({block: 'center'})", link)
+        link.click()
+        return True
+
+    look.until(pressed)
 
 
 @pytest.mark.parametrize("size", ["desk", "phone"])
@@ -46,7 +51,7 @@ def test_two_rides_are_chosen_and_answered(
     look = request.getfixturevalue(size)
     hot, cool = rides
     look.open("/", "main table")
-    look.wait("header a[href='/compare']").click()
+    look.press("header a[href='/compare']")
     look.wait("#compare-rides")
     choose(look, hot)
     look.until(lambda: look.driver.current_url.endswith(f"?rides={hot}"))
@@ -66,11 +71,11 @@ def test_two_rides_are_chosen_and_answered(
     fits(look)
     look.full_picture(f"compare-{size}")
     # the other way round, and back
-    look.wait(f".chosen-rides a[href$='rides={cool}%2C{hot}']").click()
+    look.press(f".chosen-rides a[href$='rides={cool}%2C{hot}']")
     look.until(lambda: look.text(".chosen-rides li").startswith(plain(told(cool, view))))
     look.driver.back()
     look.until(lambda: look.text(".chosen-rides li").startswith(plain(told(hot, view))))
-    look.wait(f".chosen-rides a[href$='rides={hot}']").click()
+    look.press(f".chosen-rides a[href$='rides={hot}']")
     look.until(lambda: len(look.driver.find_elements("css selector", ".chosen-rides li")) == 1)
     clean(look)
 

@@ -75,8 +75,8 @@ def test_from_the_dropped_log_to_the_printed_case(look: Any, tmp_path: Path) -> 
     look.run(DROP, LOG.removesuffix(".gz"), base64.b64encode(log).decode())
     look.until(lambda: not look.run("return document.getElementById('add-form').hidden"))
     look.until(lambda: look.run("return [...document.querySelectorAll('#add-bike option')].map((one) => one.value)"))
-    look.wait(f"#add-bike option[value='{BIKE}']").click()
-    look.wait("#add-send").click()
+    look.press(f"#add-bike option[value='{BIKE}']")
+    look.press("#add-send")
     look.wait(".job.is-done a[href^='/ride/']", 90.0)
     fits(look)
     (item,) = LibraryProvider(library).rides()
@@ -85,12 +85,12 @@ def test_from_the_dropped_log_to_the_printed_case(look: Any, tmp_path: Path) -> 
     assert answer in said(look, ".job.is-done")
 
     # answer: on the ride's page, the same words
-    look.wait(".job.is-done a[href^='/ride/']").click()
+    look.press(".job.is-done a[href^='/ride/']")
     look.wait("#stack .main-svg .trace", 60.0)
     look.wait("#map .main-svg .trace")
     assert said(look, "#answer") == answer
     if look.run("return !document.getElementById('add-panel').hidden"):
-        look.wait("#add-close").click()
+        look.press("#add-close")
 
     # zoom: the first flagged stretch, at finer samples
     segment = view.analysis.segments[0]

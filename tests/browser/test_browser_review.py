@@ -34,7 +34,7 @@ def test_the_answer_the_strips_and_one_bike(size: str, sample_library: Path, req
     look.full_picture(f"review-{size}")
     bike = whole.bikes[0]
     narrowed = provider.review_of(bike, None)
-    look.wait(f".filters a[href='/review?bike={bike}']").click()
+    look.press(f".filters a[href='/review?bike={bike}']")
     answer = plain(shown(review_answer.answer(narrowed.review)[0]))
     look.until(lambda: look.run("return document.querySelector('#answer').innerText").replace("\u00a0", " ") == answer)
     assert look.text(".filters [aria-current='page']") == bike

@@ -49,7 +49,7 @@ def test_what_is_chosen_holds_on_every_page(look: Any, sample_library: Path) -> 
     look.driver.find_elements("css selector", "#pref-theme label")[2].click()
     look.until(lambda: look.run("return document.documentElement.dataset.theme") == "dark")
     assert look.run(GROUND) != light
-    look.wait("#pref-hide label").click()
+    look.press("#pref-hide label")
     box = look.wait("#pref-trim")
     box.send_keys(Keys.CONTROL + "a")
     box.send_keys("250", Keys.TAB)
