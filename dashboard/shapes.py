@@ -223,7 +223,7 @@ def _click(value: Any) -> bool:
 
 
 def _profile(value: Any) -> bool:
-    return _record(value, kind=_one_of("bike", "advice"), name=_name)
+    return _record(value, kind=_one_of("bike", "advice"), name=_name, seen=_words)
 
 
 def _seen(value: Any) -> bool:

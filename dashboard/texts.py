@@ -122,6 +122,10 @@ EDIT_SAVED = "Saved."
 EDIT_OPEN = "Open it"
 EDIT_VALID = "The text is valid."
 EDIT_EMPTY = "There is no text."
+EDIT_MEANWHILE = (
+    "Not saved yet: another text of {} was saved after this page was opened, in another window or by a command. Your "
+    "text is still here. Save again to put it in that one's place; that one stays among the earlier texts."
+)
 EDIT_OTHER = "This text names itself {}: saving it makes or replaces that one, and leaves {} as it is."
 HISTORY = "Earlier texts"
 HISTORY_NONE = "This is the first text."

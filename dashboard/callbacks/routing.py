@@ -148,7 +148,7 @@ def _new(asked: Asked) -> tuple[Any, str]:
     kind: Kind = "bike" if asked.parts[1] == "bike" else "advice"
     name = texts.NEW_NAME[kind]
     text = bike.template(name) if kind == "bike" else advice.template(name, date.today())  # noqa: DTZ011 - the user's day
-    return bikes.editor(kind, name, text, []), texts.BIKES_NEW[kind]
+    return bikes.editor(kind, name, text, [], new=True), texts.BIKES_NEW[kind]
 
 
 def _places(asked: Asked) -> tuple[Any, str]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from typing import TYPE_CHECKING
 
 from dash import dcc, html
@@ -45,12 +46,18 @@ def _list(kind: Kind, items: Sequence[ProfileItem]) -> html.Section:
     return parts.card(texts.BIKES_TITLE[kind], inside, html.P(new, className="doing"), name=kind)
 
 
-def editor(kind: Kind, name: str, text: str, history: Sequence[Version]) -> html.Div:
+def mark_of(text: str) -> str:
+    """Changes with a text: an editor remembers by it which text of the library it has seen."""
+    return hashlib.sha256(text.encode("utf-8", "replace")).hexdigest()
+
+
+def editor(kind: Kind, name: str, text: str, history: Sequence[Version], *, new: bool = False) -> html.Div:
     """One file, as text: what it says is checked while it is written, and what a change would make is shown before it
-    is saved."""
+    is saved. `new`: the library does not hold it yet."""
+    profile = {"kind": kind, "name": name, "seen": "" if new else mark_of(text)}
     return html.Div(
         [
-            dcc.Store(id=ids.PROFILE, data={"kind": kind, "name": name}),
+            dcc.Store(id=ids.PROFILE, data=profile),
             html.Div(dcc.Link(f"← {texts.BIKES}", href="/bikes"), className="above"),
             html.H1(name, className="page"),
             html.P(texts.EDIT_HINT[kind], className="small"),

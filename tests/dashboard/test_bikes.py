@@ -9,6 +9,7 @@ from typing import Any
 import pytest
 from page_text import parts, words
 
+from dashboard import texts
 from dashboard.callbacks import bikes as callbacks
 from dashboard.callbacks.routing import leads_somewhere, page
 from dashboard.pages import bikes
@@ -86,6 +87,31 @@ def test_another_name_is_told_before_it_makes_another_bike(provider: LibraryProv
     assert "dune-08" in said
     assert "leaves dune-07 as it is" in said
     assert not no_save
+
+
+@pytest.mark.parametrize("kind", ["bike", "advice"])
+def test_of_two_windows_neither_overwrites_the_other_unseen(provider: LibraryProvider, kind: Any) -> None:
+    name, first = ("dune-07", BIKE) if kind == "bike" else ("2026-02", SHEET)
+    one, other = first + "\n# from one window\n", first + "\n# from the other\n"
+    window = {"kind": kind, "name": name, "seen": bikes.mark_of(provider.profile_text(kind, name))}
+    said, _, seen = callbacks.saved(provider, one, window)
+    assert said == texts.EDIT_SAVED
+    assert callbacks.saved(provider, first + "\n# and again\n", seen)[0] == texts.EDIT_SAVED
+    kept = provider.profile_text(kind, name)
+    said, _, seen = callbacks.saved(provider, other, window)
+    assert said == texts.EDIT_MEANWHILE.format(name)
+    assert provider.profile_text(kind, name) == kept
+    said, _, _ = callbacks.saved(provider, other, seen)
+    assert said == texts.EDIT_SAVED
+    assert "# from the other" in provider.profile_text(kind, name)
+    assert "# and again" in provider.profile_history(kind, name)[1].text
+
+
+def test_a_new_one_takes_no_other_s_place_unseen(provider: LibraryProvider) -> None:
+    window = {"kind": "bike", "name": "dune-07", "seen": ""}
+    said, _, _ = callbacks.saved(provider, BIKE + "\n# new\n", window)
+    assert said == texts.EDIT_MEANWHILE.format("dune-07")
+    assert "# new" not in provider.profile_text("bike", "dune-07")
 
 
 def test_earlier_texts_stay(provider: LibraryProvider) -> None:
