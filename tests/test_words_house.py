@@ -43,7 +43,7 @@ ALLOWED: dict[str, str] = {
     "note_about.py": "patterns of what riders write",
     "report/sentences.py": "how a date is written",
     "cli/edge.py": "how a fault of the program reads",
-    "figures/": "labels stand where they are drawn",
+    "figures/theme.py": "colours and fonts",
     "report/render.py": "a policy of the page, not to be read",
     "export": "what stands in files for other programs",
     "review.py": "how a band came about, in JSON",
@@ -54,8 +54,8 @@ ALLOWED: dict[str, str] = {
 _HELP = {"option", "argument", "command", "group", "version_option"}
 _ERRORS = re.compile(r"(Error|Refused|[Ee]xceeded|NotInLibrary|BadParameter|fail|Undecided|Sniff|AmbiguousColumn)$")
 """Reasons of a `Sniff` are read in the refusal of a file that no reader takes."""
-_NO_PROSE = re.compile(r"\A\n|\A\S+\Z|\(\?[:P=!]|%H:%M")
-"""A list of words over several lines; a single name; a part of a pattern or of how a time is written."""
+_NO_PROSE = re.compile(r"\A\n|\A\S+\Z|\(\?[:P=!]|%H:%M|\A<\w|\A\w=\"")
+"""A list of words over several lines; a single name; a part of a pattern, of how a time is written, of a drawing."""
 _WORD = re.compile(r"[A-Za-z]{2,}")
 _SQL = re.compile(r"^\s*(SELECT|INSERT|UPDATE|DELETE|CREATE|ALTER|DROP|PRAGMA)\b|\bFROM \w+ (WHERE|JOIN)\b")
 

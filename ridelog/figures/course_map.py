@@ -17,6 +17,7 @@ from ridelog.figures.downsample import hole_after_s
 from ridelog.figures.series import RideLines
 from ridelog.figures.theme import COOLANT_SCALE, INK, KIND_STYLES, PAPER, SOFT_INK, base_layout, drawn
 from ridelog.results import Analysis, FloatArray, Segment
+from ridelog.words import figures as said
 from ridelog.words.display import METRIC, Display, clock, round_length
 from ridelog.words.terms import KIND_WORDS, segment_words
 
@@ -224,7 +225,7 @@ def _by_coolant(track: Course, lines: RideLines, display: Display) -> list[dict[
                 "colorbar": {"title": {"text": f"Coolant<br>{display.temperature_unit}"}, "thickness": 12, "len": 0.8,
                              "outlinewidth": 0},
             },
-            "hovertemplate": f"%{{customdata}}: %{{marker.color:.1f}} {display.temperature_unit}<extra></extra>",
+            "hovertemplate": said.at_moment(display),
         }
     ]  # fmt: skip
 

@@ -15,6 +15,7 @@ from ridelog.figures.series import RideLines
 from ridelog.figures.theme import CONSERVATIVE, GRID, INK, KIND_STYLES, NO_DATA, OKABE_ITO, SOFT_INK, STANDARD
 from ridelog.intervals import Interval
 from ridelog.results import Analysis, FloatArray
+from ridelog.words import figures as said
 from ridelog.words.display import METRIC, Display, number, time_ticks
 from ridelog.words.terms import KIND_WORDS
 
@@ -92,8 +93,7 @@ def _scale(analysis: Analysis, coolant_c: FloatArray, thresholds_c: list[float])
 
 def _said(analysis: Analysis, display: Display) -> str:
     peaks = [row.peak_c for row in analysis.exposure if row.peak_c is not None]
-    peak = f"peak {display.peak_text(max(peaks))}" if peaks else "coolant not logged"
-    return f"Coolant temperature along the ride, {peak}; below it the flagged stretches and the map in use."
+    return said.glance(display.peak_text(max(peaks)) if peaks else None)
 
 
 def _patterns() -> str:

@@ -12,6 +12,7 @@ from ridelog.figures.series import Line
 from ridelog.figures.stack_panels import Draft, Panel
 from ridelog.figures.theme import CONSERVATIVE, HEAT_IN, HEAT_OUT, INK, PAPER, SOFT_INK, axis, faint
 from ridelog.results import FloatArray
+from ridelog.words import figures as said
 from ridelog.words.display import Display
 
 if TYPE_CHECKING:
@@ -29,7 +30,7 @@ _SETTLE_HEADROOM_C = 25.0
 def title(display: Display) -> str:
     """What the ledger shows, with the capacity its kW rest on."""
     rate = "°F/s" if display.name == "imperial" else "K/s"
-    return f"Heat in and out, {rate} (right: kW at {ASSUMED_CAPACITY_KJ_PER_K:g} kJ/K)"
+    return said.heat_title(rate, ASSUMED_CAPACITY_KJ_PER_K)
 
 
 def ledger(draft: Draft, panel: Panel) -> None:
@@ -144,8 +145,8 @@ def settle_line(draft: Draft, panel: Panel) -> None:
         return
     factor, offset = draft.display.temperature_scale()
     draft.line(
-        panel, line, (factor, offset), name="settles at", line={"color": SOFT_INK, "width": 1.3, "dash": "dot"},
-        hovertemplate=f"would settle at %{{y:.0f}} {draft.display.temperature_unit}<extra></extra>",
+        panel, line, (factor, offset), name=said.SETTLES, line={"color": SOFT_INK, "width": 1.3, "dash": "dot"},
+        hovertemplate=said.at_value(said.WOULD_SETTLE_AT, draft.display),
     )  # fmt: skip
     known = line.y[np.isfinite(line.y)]
     low, top = draft.layout[panel.layout_key]["range"]
@@ -159,11 +160,11 @@ def estimated(draft: Draft, panel: Panel) -> None:
     line = draft.lines.get("coolant_estimated_c")
     if line is None:
         return
-    _band(draft, panel, "coolant_estimated", "coolant, estimated, 95 %", faint(HEAT_OUT, 0.16))
+    _band(draft, panel, "coolant_estimated", said.with_band(said.ESTIMATED), faint(HEAT_OUT, 0.16))
     factor, offset = draft.display.temperature_scale()
     draft.line(
-        panel, line, (factor, offset), name="coolant, estimated", line={"color": INK, "width": 2, "dash": "dash"},
-        hovertemplate=f"coolant, estimated %{{y:.0f}} {draft.display.temperature_unit}<extra></extra>",
+        panel, line, (factor, offset), name=said.ESTIMATED, line={"color": INK, "width": 2, "dash": "dash"},
+        hovertemplate=said.at_value(said.ESTIMATED, draft.display),
     )  # fmt: skip
 
 
@@ -173,16 +174,16 @@ def what_if(draft: Draft, panel: Panel, along: WhatIfAlong) -> None:
     factor, offset = draft.display.temperature_scale()
     hole_s = 1.5 * float(along.t_s[1] - along.t_s[0]) if along.t_s.size > 1 else 1.0
     for told, words, width, dash in (
-        (along.settle, "on the conservative map it would settle at", 1.5, "dot"),
-        (along.coolant, "on the conservative map the coolant would be", 2.2, "dash"),
+        (along.settle, said.WOULD_SETTLE, 1.5, "dot"),
+        (along.coolant, said.WOULD_BE, 2.2, "dash"),
     ):
         if not np.isfinite(told.value_c).any():
             continue
         low, high, best = (Line(along.t_s, y, hole_s) for y in (told.low_c, told.high_c, told.value_c))
-        _band_of(draft, panel, (low, high), f"{words}, 95 %", faint(CONSERVATIVE, 0.2))
+        _band_of(draft, panel, (low, high), said.with_band(words), faint(CONSERVATIVE, 0.2))
         draft.line(
             panel, best, (factor, offset), name=words, line={"color": CONSERVATIVE, "width": width, "dash": dash},
-            hovertemplate=f"{words} %{{y:.0f}} {draft.display.temperature_unit}<extra></extra>",
+            hovertemplate=said.at_value(words, draft.display),
         )  # fmt: skip
 
 

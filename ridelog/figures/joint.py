@@ -15,6 +15,7 @@ import numpy as np
 from ridelog.figures.downsample import downsample
 from ridelog.figures.theme import INK, OKABE_ITO, SOFT_INK, axis, base_layout, drawn
 from ridelog.intervals import Interval
+from ridelog.words import figures as said
 from ridelog.words.display import METRIC, Display, clock, time_ticks
 
 if TYPE_CHECKING:
@@ -133,5 +134,5 @@ def _line(
     return {
         "type": "scatter", "mode": "lines", "x": inside[0], "y": scaled,
         "customdata": inside[1] * factor + offset, "xaxis": x, "yaxis": y, "line": {"color": color, "width": width},
-        "name": curve.words, "hovertemplate": f"{curve.words} %{{customdata:.5~g}} {unit}<extra></extra>",
+        "name": curve.words, "hovertemplate": said.value_of(curve.words, unit),
     }  # fmt: skip

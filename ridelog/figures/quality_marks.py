@@ -15,6 +15,7 @@ from ridelog.figures.stack_panels import View
 from ridelog.figures.theme import DOUBT, INK
 from ridelog.results import Mark
 from ridelog.told import shortened
+from ridelog.words import figures as said
 from ridelog.words.display import clock
 from ridelog.words.terms import ACTION_WORDS, channel_words, quality_words
 
@@ -83,18 +84,14 @@ def trace(found: Sequence[Doubt], view: View, lane: float, axes: dict[str, str])
 
 
 def _told(doubt: Doubt) -> str:
-    said = [_sentence(mark) for mark in doubt.marks[:SHOWN]]
+    shown = [_sentence(mark) for mark in doubt.marks[:SHOWN]]
     more = len(doubt.marks) - SHOWN
-    return "<br>".join([*said, *([f"and {more} more, in the list"] if more > 0 else [])])
+    return "<br>".join([*shown, *([said.more_in_list(more)] if more > 0 else [])])
 
 
 def _sentence(mark: Mark) -> str:
     # A detail may quote the file; it must not act as a tag of the label.
     detail = html.escape(shortened(mark.detail, WIDE), quote=False)
     action = ACTION_WORDS.get(mark.action, mark.action)
-    at = (
-        clock(mark.start_s)
-        if clock(mark.start_s) == clock(mark.end_s)
-        else f"{clock(mark.start_s)} to {clock(mark.end_s)}"
-    )
-    return f"doubtful: {channel_words(mark.channel)}, {quality_words(mark.kind)}, {at}, {action}. {detail}"
+    at = clock(mark.start_s), clock(mark.end_s)
+    return said.doubtful(channel_words(mark.channel), quality_words(mark.kind), at, action, detail)

@@ -9,6 +9,7 @@ import plotly.graph_objects as go
 
 from ridelog.figures.theme import CONSERVATIVE, INK, SOFT_INK, axis, base_layout, drawn
 from ridelog.review_groups import Group
+from ridelog.words import figures as said
 from ridelog.words.terms import duration
 
 ROW_PX, EDGE_PX = 34, 62
@@ -44,7 +45,7 @@ def share_bars(groups: Sequence[Group], names: Sequence[str], *, dark: bool = Fa
     layout = base_layout(EDGE_PX + ROW_PX * len(names))
     layout.update(
         margin={"l": 8, "r": 12, "t": 8, "b": 40}, annotations=notes, hovermode="closest", dragmode=False,
-        xaxis=axis(range=[-3, 103], title={"text": "% on the map where advised"}, fixedrange=True),
+        xaxis=axis(range=[-3, 103], title={"text": said.FOLLOWED_TITLE}, fixedrange=True),
         yaxis=axis(
             type="category", categoryorder="array", categoryarray=list(reversed(names)), automargin=True,
             fixedrange=True, range=[-0.6, len(names) - 0.4],
@@ -55,4 +56,4 @@ def share_bars(groups: Sequence[Group], names: Sequence[str], *, dark: bool = Fa
 
 def _said(group: Group) -> str:
     share, low, high = (round(100.0 * (value or 0.0)) for value in (group.share, group.low, group.high))
-    return f"{share} % ({low} to {high}), {group.rides} rides, advised {duration(group.advised_s)}"
+    return said.followed((share, low, high), group.rides, duration(group.advised_s))

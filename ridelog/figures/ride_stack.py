@@ -24,6 +24,7 @@ from ridelog.figures.stack_panels import Draft, Panel, View
 from ridelog.figures.theme import INK, KIND_STYLES, NO_DATA, PAPER, SOFT_INK, axis, base_layout, drawn, faint
 from ridelog.intervals import Interval
 from ridelog.results import Analysis
+from ridelog.words import figures as said
 from ridelog.words.display import METRIC, Display, time_ticks
 
 if TYPE_CHECKING:
@@ -116,30 +117,24 @@ def ride_stack(
 def absent_panels(analysis: Analysis, lines: RideLines) -> list[str]:
     """A sentence for each panel that is not drawn, with the reason the analysis gives where it gives one."""
     sentences = []
-    for name, what, general in (
-        ("coolant", "Coolant is not shown", "the log holds no coolant temperature"),
-        ("heat", "Heat in and out are not shown", "the heat balance was not fitted"),
-        ("speed", "Speed is not shown", "the log holds neither a speed nor a position"),
-        ("throttle", "Throttle and engine speed are not shown", "the log holds neither"),
-        ("drag", "Terrain drag is not shown", "it could not be computed from this log"),
-    ):
+    for name in said.PANELS:
         if lines.first(*_NEEDS[name]):
             continue
         about = {"drag": "heavy_drag", "heat": "heat"}.get(name)
         told = [item.reason for item in analysis.cannot_tell if item.question == about]
-        sentences.append(f"{what}: {(told or [general])[0].rstrip('.')}.")
+        sentences.append(said.absent(name, told))
     return sentences
 
 
 def _panels(names: list[str], lines: RideLines, display: Display, lanes: list[str]) -> tuple[dict[str, Panel], int]:
     """Panels by name from top to bottom, and the height of the figure in pixels."""
     titles = {
-        "coolant": f"Coolant, {display.temperature_unit}",
+        "coolant": said.coolant_title(display),
         "heat": heat_panels.title(display),
-        "speed": f"Speed, {display.speed_unit}",
+        "speed": said.speed_title(display),
         "throttle": stack_panels.throttle_title(lines),
-        "drag": "Terrain drag, share of the bike's weight",
-        "strip": "Flagged stretches and map in use",
+        "drag": said.DRAG_TITLE,
+        "strip": said.STRIP_TITLE,
     }
     heights = HEIGHT_PX | {"strip": HEIGHT_PX["strip"] + LANE_PX * len(lanes)}
     gaps = [_GAP_PX + (_UNDER_STRIP_PX if name == "strip" else 0) for name in names]
@@ -198,7 +193,7 @@ def _time_axis(draft: Draft, strip: Panel) -> None:
     draft.layout["xaxis"] = axis(
         anchor=strip.y_axis, range=[view.start_s, view.end_s], tickvals=values, ticktext=labels, ticks="outside",
         ticklen=4, tickcolor=SOFT_INK, showspikes=True, spikemode="across", spikesnap="cursor", spikethickness=1,
-        spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": "At this moment"}, fixedrange=view.touch,
+        spikedash="solid", spikecolor=SOFT_INK, unifiedhovertitle={"text": said.AT_THIS_MOMENT}, fixedrange=view.touch,
     )  # fmt: skip
     if strip.bottom > 0.0:
         draft.notes.extend(

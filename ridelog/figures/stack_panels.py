@@ -13,6 +13,7 @@ from ridelog.figures.margin_labels import shortened
 from ridelog.figures.series import Line, RideLines
 from ridelog.figures.theme import INK, OKABE_ITO, SOFT_INK, axis
 from ridelog.results import Boiling
+from ridelog.words import figures as said
 from ridelog.words.display import Display, clock
 
 COOLANT_NAMES = ("coolant_c", "coolant_estimated_c")
@@ -197,10 +198,7 @@ def throttle(draft: Draft, panel: Panel) -> None:
 def throttle_title(lines: RideLines) -> str:
     """What the throttle panel shows of this ride."""
     work = lines.first(*WORK_NAMES)
-    words = None if work is None else "power, kW" if work[0] == "power_w" else "engine speed, 1/min"
-    if lines.get("throttle_pct") is None:
-        return (words or "").capitalize().replace("kw", "kW")
-    return f"Throttle, % (line) and {words} (dotted)" if words else "Throttle, %"
+    return said.throttle_title(throttle=lines.get("throttle_pct") is not None, work=work and work[0])
 
 
 def drag(draft: Draft, panel: Panel, advice: Advice | None) -> None:
@@ -210,12 +208,12 @@ def drag(draft: Draft, panel: Panel, advice: Advice | None) -> None:
         return
     draft.line(
         panel, line, name="terrain drag", line={"color": INK, "width": 1.5},
-        hovertemplate="drag %{y:.2f} of weight<extra></extra>",
+        hovertemplate=said.DRAG_AT,
     )  # fmt: skip
     high = (line.low_high() or (0.0, 0.3))[1]
     if advice is not None and advice.rule("heavy_drag").map != "none":
         level = advice.rule("heavy_drag").level("min_drag_coefficient")
-        draft.level(panel, level, "dash", f"rule {level:.2f}")
+        draft.level(panel, level, "dash", said.drag_level(level))
         high = max(high, level)
     # a burst of wheelspin can read far above any ground; it must not press the rest flat
     draft.layout[panel.layout_key]["range"] = [-0.02, 1.1 * min(high, 0.6)]
