@@ -51,14 +51,25 @@ function(view) {
 }
 """
 
-# Back, forward, or a link to another part of the same ride: the address asks for a view.
+# Back, forward, or a link to another part of the same ride: the address asks for a view. (steps.js tells them apart.)
 _READ = """
 function(search, view) {
+    const back = window.ridelogBack === window.location.href;
+    window.ridelogBack = null;
     const box = document.getElementById("ride-page");
     const there = box && box.dataset.path === window.location.pathname;
     // while an earlier address is still being answered, the view is not what will be seen
     const same = view && search === (view.query ? "?" + view.query : "") && !window.ridelogAsking;
     if (!there || !view || same) { return window.dash_clientside.no_update; }
+    if (!back && view.what_if && !new URLSearchParams(search).has("what-if")) {
+        // a link to another part says nothing of the other map: it stays as it is, and the address says so
+        const kept = `${window.location.pathname}${search}${search ? "&" : "?"}what-if=on`;
+        window.setTimeout(() => {
+            window.history.replaceState({}, "", kept);
+            window.dispatchEvent(new PopStateEvent("popstate"));
+        }, 0);
+        return window.dash_clientside.no_update;
+    }
     window.ridelogAsking = true;
     return {search: search, at: Date.now()};
 }

@@ -141,6 +141,15 @@ def test_the_other_map_is_drawn_beside_what_was(size: str, view: RideView, reque
     press(look, "tr.stretch button")
     look.until(lambda: "stretch" in query(look))
     assert query(look)["what-if"] == ["on"]
+    # a link to another part of the ride keeps the switch, and is a step of its own
+    press(look, "#asked-minute > summary")
+    press(look, "#asked-minute a")
+    look.until(lambda: "stretch" not in query(look) and query(look).get("what-if") == ["on"])
+    look.until(lambda: look.run(RANGE)[1] < view.analysis.ride.duration_s)
+    assert WHAT_IF_LINE in look.run(NAMES)
+    assert look.run("return document.querySelector('#what-if input').checked")
+    look.driver.back()
+    look.until(lambda: "stretch" in query(look))
     look.driver.back()
     look.until(lambda: query(look) == {"what-if": ["on"]})
     look.driver.back()
