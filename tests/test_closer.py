@@ -13,6 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from ridelog import closer, closer_rates
+from ridelog.advice import KINDS
+from ridelog.closer import HotMinute
 from ridelog.words import closer as words
 
 
@@ -67,6 +69,14 @@ def test_the_minute_tells_the_map_and_a_standing_engine(study: Any) -> None:
     untold = closer.hottest_minute(with_series(study, coolant_c=hot, map_conservative=None))
     assert untold is not None
     assert "Which map was on is not known." in words.hottest(untold, "")
+
+
+def test_the_minute_names_its_ground_as_a_sentence_does() -> None:
+    for kind in KINDS:
+        minute = HotMinute(600.0, 660.0, 111.0, 112.0, 1.0, None, 12.0, (kind,), None, None)
+        said = words.hottest(minute, "")
+        ground = said.partition("It falls on ")[2].partition(",")[0].partition(".")[0]
+        assert ground.startswith(("a ", "deep-drag ground")), said
 
 
 def test_levels_fall_as_they_rise_and_a_sensor_error_is_a_threshold_moved(study: Any) -> None:

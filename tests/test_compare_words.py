@@ -64,6 +64,7 @@ def test_no_gear_on_both_sides() -> None:
         (FanUse("saw-tooth", 0, 0.0, None, None, 40.0), "can't tell: not logged"),
         (FanUse("saw-tooth", 3, 30.0, Band(96.0, 95.0, 97.0), Band(41.0, 38.0, 50.0), 360.0), "cut in at 96 C (95 to"),
         (FanUse("logged", 1, 2.0, None, None, 1800.0), "1 run in 30 min 00 s, as logged"),
+        (FanUse("logged", 1, 2.0, Band(95.1, 95.0, 95.2), Band(41.0, 38.0, 50.0), 1800.0), "cut in at 95 C; a run"),
     ],
 )  # fmt: skip
 def test_the_fan(use: FanUse, said: str) -> None:

@@ -11,7 +11,7 @@ from ridelog.ride import Ride, local_start
 from ridelog.words.display import NBSP
 
 _NUMBER_AND_UNIT = re.compile(r"(?<=\d) (?=(?:h|min|s|C|kW|km/h|km|m|%)\b|%)")
-_DEGREES = re.compile(r"(?<=\d[ \u00a0])C\b")
+_DEGREES = re.compile(r"(?<=\d[ \u00a0])C\b|\bC(?= a minute\b)")
 
 
 def shown(text: str) -> str:

@@ -14,6 +14,7 @@ from ridelog.words.compare_tables import cool_down_words, fan_words, load_words,
 from ridelog.words.display import DASH, METRIC, Display
 from ridelog.words.heat import estimated
 from ridelog.words.riding import NAMES, riding_rows
+from ridelog.words.summary import AFTER as GROUND
 from ridelog.words.terms import KIND_WORDS, VERDICT_WORDS, clock, degrees, duration, share
 
 if TYPE_CHECKING:
@@ -98,7 +99,7 @@ def hottest(found: HotMinute, time_of_day: str) -> str:
     when = f"From {clock(found.start_s)} to {clock(found.end_s)}" + (f" ({time_of_day})" if time_of_day else "")
     where = f", {found.way_m / 1000.0:.1f} km into the ride" if found.way_m is not None else ""
     said = [f"{when}{where}: {found.mean_c:.1f} C on average, {degrees(found.peak_c)} at most."]
-    going = [KIND_WORDS[kind].lower() for kind in found.kinds] or ["no flagged stretch"]
+    going = [GROUND[kind] for kind in found.kinds] or ["no flagged stretch"]
     speed = f", at {3.6 * found.speed_mps:.0f} km/h on average" if found.speed_mps is not None else ""
     said.append(f"It falls on {' and '.join(going)}{speed}.")
     if found.off_share:
@@ -401,10 +402,10 @@ ORIGINAL = "The log as it came"
 ORIGINAL_WHOLE = "It holds the whole track, whatever the settings leave out of other downloads."
 POSITIONS = (
     "Whoever can open this dashboard sees the shape of the course and how far along it things happened, on no map of "
-    "the earth. Coordinates leave it only in files that are downloaded."
+    "the earth. Coordinates are given out only in files that are downloaded."
 )
-ANSWERS_HERE = "It answers this computer alone."
-ANSWERS_ALL = "It answers other computers too: whoever has its token sees all rides."
+ANSWERS_HERE = "The dashboard answers this computer alone."
+ANSWERS_ALL = "The dashboard answers other computers too: whoever has its token sees all rides."
 POSITIONS_NONE = "The log holds no positions, so none can get out."
 
 

@@ -90,7 +90,8 @@ def fan_words(side: FanUse) -> str:
     how = "as logged" if side.source == "logged" else "guessed from the coolant of the standing bike"
     text = f"{side.runs} {'run' if side.runs == 1 else 'runs'} in {looked}, {how}"
     if side.on_c is not None:
-        text += f"; cut in at {side.on_c.value:.0f} C ({side.on_c.low:.0f} to {side.on_c.high:.0f})"
+        low, high = f"{side.on_c.low:.0f}", f"{side.on_c.high:.0f}"
+        text += f"; cut in at {side.on_c.value:.0f} C" + (f" ({low} to {high})" if low != high else "")
     if side.run_s is not None:
         text += f"; a run lasts {terms.duration(side.run_s.value)} ({side.run_s.low:.0f} to {side.run_s.high:.0f} s)"
     return text

@@ -17,6 +17,7 @@ from ridelog.report import render
 from ridelog.report.sentences import shown
 from ridelog.ride import Note, SourceFile
 from ridelog.words.cautions import CAUTIONS
+from ridelog.words.display import NBSP
 
 ATTACK = "</script><script>alert(1)</script><img src=x onerror=alert(2)>\"'>"
 
@@ -229,3 +230,10 @@ def test_a_poor_log_still_makes_a_report(fakes: ModuleType) -> None:
     assert "No stretch of this ride met a rule" in text
     assert "read as it stands" in text
     assert "day not known" in text
+
+
+def test_a_rate_in_degrees_carries_its_sign_on_a_page_wherever_it_stands() -> None:
+    assert shown("C a minute") == "°C a minute"
+    assert shown("First, C a minute") == f"First,{NBSP}°C a minute"
+    assert shown("+6.3 C a minute") == f"+6.3{NBSP}°C a minute"
+    assert shown("fault C and a minute") == "fault C and a minute"

@@ -153,9 +153,9 @@ def test_q40_how_many_rides_lack_the_map(asker: Any, found: Any) -> None:
 
 def test_q41_who_sees_positions_and_leaving_them_out(asker: Any) -> None:
     view = asker.ride(SAND)
-    assert "It answers this computer alone" in asker.open("positions")
+    assert "The dashboard answers this computer alone" in asker.open("positions")
     asker.click("#asked-positions a[href='/settings']", "#pref-trim")
-    assert "Coordinates leave it only in files" in asker.look.text("#who")
+    assert "Coordinates are given out only in files" in asker.look.text("#who")
     field = asker.look.wait("#pref-trim")
     try:
         asker.look.driver.execute_script("arguments[0].select()", field)
