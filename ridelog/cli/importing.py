@@ -61,7 +61,7 @@ def import_(
     as_json: bool,
     library_folder: Path | None,
 ) -> None:
-    """Normalize logs and store them in the library.
+    """Read logs and store them in the library.
 
     Each file becomes a ride (or several, where it holds several recordings). A file that can't be read is named with
     the reason; the others are still imported. The original is kept. Where a column fits two meanings it is asked at a

@@ -77,7 +77,7 @@ def to_marks(trace: Trace, finding: Finding) -> list[QualityMark]:
             float(trace.t_s[first]),
             end_of(trace, past - 1),
             finding.action,
-            finding.detail.format(value=f"{trace.y[first]:g}"),
+            finding.detail.format(value=f"{round(float(trace.y[first]), 2):g}"),
         )
         for first, past in found
     ]
