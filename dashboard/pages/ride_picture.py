@@ -133,7 +133,10 @@ def course_card(view: RideView, shown: View, look: Look) -> html.Section:
 
 
 def map_of(view: RideView, color_by: ColorBy, shown: View, look: Look) -> Figure | None:
-    """The map with the chosen stretch and the part in view marked; None without positions."""
+    """The map with the chosen stretch and the part in view marked; None without positions, and where none is to be
+    shown."""
+    if look.hide_course:
+        return None
     return course_map(
         view.analysis, view.lines, color_by=color_by, selected=shown.selected, display=look.units, touch=look.touch,
         dark=look.dark, part=_part(view, shown),
@@ -141,7 +144,9 @@ def map_of(view: RideView, color_by: ColorBy, shown: View, look: Look) -> Figure
 
 
 def marks_of(view: RideView, shown: View, look: Look) -> list[dict[str, Any]]:
-    """The traces of the map that follow the view; the rest of it stays as it is. Empty without positions."""
+    """The traces of the map that follow the view; the rest of it stays as it is. Empty without a map."""
+    if look.hide_course:
+        return []
     return marked(view.analysis, view.lines, selected=shown.selected, dark=look.dark, part=_part(view, shown))
 
 
