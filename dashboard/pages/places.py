@@ -49,11 +49,18 @@ def content(view: PlacesView, look: Look) -> list[object]:
     """What was found, or how far the look is."""
     found = view.found
     if found is None:
+        # a box of a kind that what is found does not begin with: the browser puts new elements in its place, instead of
+        # making these larger under the reader's eyes
         return [
-            html.P(sentence(view.doing), role="status"),
-            html.Div(className="going", role="progressbar", **{"aria-label": texts.PLACES_STARTING}),
-            html.P(texts.PLACES_ANEW, className="small"),
-            dcc.Interval(id=ids.PLACES_CLOCK, interval=config.LOOK_MS),
+            html.Section(
+                [
+                    html.P(sentence(view.doing), role="status"),
+                    html.Div(className="going", role="progressbar", **{"aria-label": texts.PLACES_STARTING}),
+                    html.P(texts.PLACES_ANEW, className="small"),
+                    dcc.Interval(id=ids.PLACES_CLOCK, interval=config.LOOK_MS),
+                ],
+                **{"aria-label": texts.PLACES_STARTING},
+            )
         ]
     names = names_of(view.when)
     first, *rest = found.summary or (texts.PLACES_NONE,)
