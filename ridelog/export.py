@@ -26,6 +26,7 @@ from ridelog.errors import UsageError
 from ridelog.intervals import Interval, clip, to_mask
 from ridelog.results import BoolArray, FloatArray, Segment, to_json
 from ridelog.ride import Note, Ride
+from ridelog.words import export as words
 
 LAT, LON, ELEVATION = "lat_deg", "lon_deg", "elevation_m"
 
@@ -201,9 +202,7 @@ def trim(ride: Ride, segments: Sequence[Segment], ends_m: float) -> tuple[Ride, 
     ]
     note = Note(
         "trimmed",
-        f"The first and last {ends_m:g} m of the ride, its notes, file names, unrecognised columns and doubtful "
-        "positions were left out. "
-        "Rate, resolution and coverage of the channels are those of the whole ride; its length was not measured again",
+        words.trimmed(ends_m),
     )
     ride = replace(
         ride,
@@ -297,7 +296,7 @@ def _write_geojson(ride: Ride, segments: Sequence[Segment], path: Path) -> None:
             **to_json(segment),
         }
         if geometry is None:
-            properties["geometry_reason"] = "no position was logged along this stretch"
+            properties["geometry_reason"] = words.NO_POSITION
         features.append({"type": "Feature", "geometry": geometry, "properties": properties})
     document = {"type": "FeatureCollection", "features": features}
     path.write_text(json.dumps(document, allow_nan=False, ensure_ascii=False), encoding="utf-8")

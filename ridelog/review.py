@@ -18,17 +18,12 @@ import numpy as np
 from ridelog.kept_results import VERDICTS, Found, results
 from ridelog.review_groups import DRAWS, FEWEST, SEED, Difference, Group, Outcome, Rides, difference
 from ridelog.review_table import BANDS, NO_BIKE, UNDATED, IntArray, Table, table
+from ridelog.words import review as words
 
 if TYPE_CHECKING:
     from ridelog.store.library import Library
 
-METHODS = {
-    "cluster_bootstrap": f"whole rides drawn with replacement {DRAWS} times, seed {SEED}; 2.5 % and 97.5 % points",
-    "none_above": "no ride was above it: drawing rides anew can't tell how rare it is",
-    "range": f"fewer than {FEWEST} rides: the smallest and the largest ride",
-    "wilson": "Wilson's score interval at 95 %, each ride a case",
-    "unknown": "no ride tells",
-}
+METHODS = words.methods(DRAWS, SEED, FEWEST)
 
 
 class RideEntry(NamedTuple):

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 import os
 import zipfile
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -173,6 +173,24 @@ def test_a_line_without_end_is_refused(before: str, quoted: bool, tmp_path: Path
     with pytest.raises(InputRefused, match="longer than") as caught:
         read_rides([path], ImportOptions())
     assert "a.csv" in caught.value.where
+
+
+def test_in_a_track_of_three_days_a_doubted_day_is_told_of_its_own_ride_alone(tmp_path: Path) -> None:
+    begun = [datetime(*day, 9, tzinfo=UTC) for day in ((2001, 5, 26), (2024, 6, 1), (2024, 6, 2))]
+    segments = "".join(
+        "<trkseg>"
+        + "".join(
+            f'<trkpt lat="{43.2 + n * 1e-4:.5f}" lon="-31.6"><time>{(day + timedelta(seconds=n)).isoformat()}</time>'
+            "</trkpt>"
+            for n in range(120)
+        )
+        + "</trkseg>"
+        for day in begun
+    )
+    rides = read_rides([put(tmp_path, "days.gpx", f'<gpx version="1.1"><trk>{segments}</trk></gpx>')], ImportOptions())
+    assert [ride.start_utc for ride in rides] == begun
+    told = [[note.text for note in ride.notes if "2001-05-26" in note.text] for ride in rides]
+    assert [len(texts) for texts in told] == [1, 0, 0]
 
 
 # -- archives ---------------------------------------------------------------------------------------------------------

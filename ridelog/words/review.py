@@ -1,4 +1,4 @@
-"""What a review says: why a ride could not be judged."""
+"""What a review says: why a ride could not be judged, and how a band came about."""
 
 from __future__ import annotations
 
@@ -43,3 +43,14 @@ def not_analyzed(error: str) -> str:
 def analyzing(number: int, of: int) -> str:
     """What is being done, while it is done."""
     return f"analyzing ride {number} of {of}"
+
+
+def methods(draws: int, seed: int, fewest: int) -> dict[str, str]:
+    """How a band came about, by the name of the method."""
+    return {
+        "cluster_bootstrap": f"whole rides drawn with replacement {draws} times, seed {seed}; 2.5 % and 97.5 % points",
+        "none_above": "no ride was above it: drawing rides anew can't tell how rare it is",
+        "range": f"fewer than {fewest} rides: the smallest and the largest ride",
+        "wilson": "Wilson's score interval at 95 %, each ride a case",
+        "unknown": "no ride tells",
+    }
