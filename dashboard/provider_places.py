@@ -70,6 +70,7 @@ class PlacesLibrary:
             raise look.failed or RuntimeError("a look for places ended without an answer")
         found, ground = look.found
         listed = {one.ride for place in found.places for one in place.listed}
+        listed |= {one.question for one in found.cannot_tell}  # rides left out are named by their day too
         when = {row.id: (row.start_utc, row.timezone, row.start_local) for row in self._library.list_rides()}
         return PlacesView(bike, bikes, found, ground, "", {ride: when[ride] for ride in listed if ride in when})
 

@@ -107,19 +107,17 @@ def print_analysis(result: Analysis) -> None:
     asked = [words.open_line(item.question, item.reason) for item in result.cannot_tell]
     show.lines(heads.OPEN, asked)
     marks = [
-        (
+        heads.doubtful_line(
             words.channel_words(mark.channel),
             words.quality_words(mark.kind),
-            words.clock(mark.start_s),
-            words.clock(mark.end_s),
+            (words.clock(mark.start_s), words.clock(mark.end_s)),
             words.ACTION_WORDS[mark.action],
             mark.detail,
         )
         for mark in result.quality
     ]
     # Latitude and longitude are one position in words: what is said of both alike stands once.
-    distinct = list(dict.fromkeys(marks))
-    show.table(heads.DOUBTFUL, heads.DOUBTFUL_COLUMNS, distinct, right=(2, 3))
+    show.lines(heads.DOUBTFUL, dict.fromkeys(marks))
     show.lines("", heads.CAUTIONS)
 
 

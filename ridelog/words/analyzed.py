@@ -12,7 +12,6 @@ NOTES = "Notes"
 CHECKS = "Checks of the bike file"
 OPEN = "What this log can't tell, and why"
 DOUBTFUL = "Doubtful data"
-DOUBTFUL_COLUMNS = ("channel", "what", "from", "to", "values", "detail")
 STRETCHES = "Stretches"
 STRETCH_COLUMNS = (
     "from", "to", "stretch", "speed", "drag", "coolant", "settles at", "limit", "conservative map", "advice"
@@ -34,6 +33,12 @@ def head(ride: str, bike: str | None, duration: str, distance_m: float | None) -
     """What was analyzed."""
     way = [f"{distance_m / 1000:.1f} km"] if distance_m is not None else []
     return ", ".join([f"Ride {ride}", bike or "no bike file", duration, *way])
+
+
+def doubtful_line(channel: str, kind: str, at: tuple[str, str], action: str, detail: str) -> str:
+    """One mark of doubt: where, from when to when, what, what became of the values, and what was seen."""
+    span = at[0] if at[0] == at[1] else f"{at[0]} to {at[1]}"
+    return f"{channel[:1].upper()}{channel[1:]}, {span}: {kind}, {action}" + (f"; {detail}" if detail else "")
 
 
 def boiling_lines(found: Boiling) -> list[str]:

@@ -61,6 +61,18 @@ def test_it_says_what_the_command_says(provider: LibraryProvider, root: Path) ->
             assert words(named(cell, ride_names(provider.rides()))) in text
 
 
+def test_rides_left_out_are_named_by_their_day(root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    shutil.copytree(root, tmp_path / "library")
+    library = Library.open(tmp_path / "library")
+    faulty = library.list_rides()[0]
+    library.edit(faulty.id, condition="faulty")
+    monkeypatch.setattr(provider_places, "PATIENCE_S", 60.0)
+    provider = LibraryProvider(tmp_path / "library")
+    left = words(page(provider, "/places")[0]).partition(texts.PLACES_LEFT_OUT)[2]
+    assert words(ride_names(provider.rides())[faulty.id]) in left
+    assert faulty.id not in left
+
+
 def test_each_pass_leads_to_its_moment(provider: LibraryProvider, root: Path) -> None:
     told = hot_places(Library.open(root))
     found = {
