@@ -22,8 +22,6 @@ CACHED_RIDES = 8
 BODY_BYTES = 1_000_000
 """Largest request taken but a file: pages send clicks and ranges."""
 
-THREADS = 8
-
 STACK_POINTS = 1600
 """Points a line and view."""
 

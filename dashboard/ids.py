@@ -127,7 +127,7 @@ CASE, CASE_PAGE, CASE_SAID = "case", "case-page", "case-said"
 CASE_BIKE, CASE_DAY, CASE_WORDS, CASE_RIDES, CASE_OPEN = (
     "case-bike", "case-day", "case-words", "case-rides", "case-open",
 )  # fmt: skip
-CASE_FROM, CASE_CHOICE = "case-from", "case-choice"
+CASE_CHOICE = "case-choice"
 CASE_ATTACH, CASE_CLOSE, CASE_REOPEN, CASE_PRINT = "case-attach", "case-close", "case-reopen", "case-print"
 CASE_FOUND, CASE_CAUSE, CASE_DONE = "case-found", "case-cause", "case-done"
 CASE_ATTACH_SAID, CASE_CLOSE_SAID = "case-attach-said", "case-close-said"

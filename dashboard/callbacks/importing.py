@@ -8,11 +8,11 @@ from typing import Any
 from dash import ALL, MATCH, Dash, Input, Output, State, ctx, no_update
 
 from dashboard import ids
-from dashboard import texts_import as said
 from dashboard.adding.desk import Desk
 from dashboard.adding.joining import Said
 from dashboard.look import look_of
 from dashboard.pages import importing as page
+from dashboard.texts import imports as said
 from ridelog.errors import RidelogError
 
 # The field is the one place that holds the number: buttons write into it, the picture follows it.

@@ -7,8 +7,8 @@ from collections.abc import Mapping, Sequence
 from dash import dcc, html
 
 from dashboard import config, ids, texts
-from dashboard import texts_import as said
 from dashboard.adding.jobs import ASKS, OPEN, Job, Refusal, State
+from dashboard.texts import imports as said
 from ridelog.report.sentences import shown
 
 

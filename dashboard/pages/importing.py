@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from dash import dcc, html
 
 from dashboard import ids, texts
-from dashboard import texts_import as said
 from dashboard.components import adding, parts
+from dashboard.texts import imports as said
 from ridelog.figures.joint import joint
 from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.words import alignment as words

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from dashboard.texts import JOB_STATES
+from dashboard.texts.adding import JOB_STATES
 
 TITLE = "One import"
 JOIN_TITLE = "One ride from several files"
@@ -21,7 +21,6 @@ JOIN_AGAIN = "With three files and more, a number you change is worked into the 
 JOIN_APART = "Keep them apart"
 JOIN_CALL_OFF = "Call off"
 JOIN_NOTHING = "There is nothing in these two files that could be drawn over each other."
-JOIN_ALL_APART = "So placed, the two share no moment."
 JOIN_LINK = "Look how they would be joined, and accept it"
 PLOT = "The two recordings over each other, both scaled to one height: {own} and {beside}"
 NO_NUMBER = "This is no number of seconds."
@@ -42,7 +41,6 @@ ZONE_FIELD = "Time zone of the loggers' clocks, where they write none (such as +
 MISSED = "What each way of reading it missed"
 EXPECTED, TO_DO = "Expected", "What to do"
 GONE = "This import is no longer listed. What it stored is in the list of rides."
-DONE = "Stored."
 
 HOLDS: tuple[tuple[str, str], ...] = (
     ("time:s", "time, seconds"), ("time:ms", "time, milliseconds"), ("time:us", "time, microseconds"),
