@@ -267,7 +267,7 @@ def _edges(stamps_s: FloatArray, steps: FloatArray, breaks: Sequence[int], rows:
                 "clock_back",
                 clocks.STEPS_BACK,
                 rows=len(found),
-                example=f"by {drop:.3f} s at {findings.row(int(rows[found[0]]))}",
+                example=clocks.back_by(drop, findings.row(int(rows[found[0]]))),
             )
         )
     pauses = (np.flatnonzero(steps > SPLIT_PAUSE_S) + 1).tolist()

@@ -11,6 +11,7 @@ from ridelog.intervals import Interval, difference
 from ridelog.quality.trace import Trace
 from ridelog.results import FloatArray
 from ridelog.ride import QualityMark
+from ridelog.words import doubt_details
 
 
 def find(
@@ -31,6 +32,6 @@ def find(
         for start_s, end_s in difference(silent, gaps):
             if end_s - start_s > shortest:
                 marks.append(
-                    QualityMark(name, "dropout", start_s, end_s, "kept", f"no value for {end_s - start_s:.0f} s")
+                    QualityMark(name, "dropout", start_s, end_s, "kept", doubt_details.dropout(end_s - start_s))
                 )
     return marks

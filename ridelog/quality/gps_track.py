@@ -104,7 +104,7 @@ def _place_stands(scene: Scene, track: _Track, first: int, past: int) -> list[Qu
     wheel = _wheel(scene, first, past)
     seen = doubt_details.positions_stand(kmh, past - first)
     if wheel == "stands" or _engine_off(scene, first, past):
-        why = "so does the wheel" if wheel == "stands" else "the engine is off"
+        why = doubt_details.WHEEL_TOO if wheel == "stands" else doubt_details.ENGINE_OFF
         return scene.marks(mask, (SPEED,), "false_speed", doubt_details.so_speed_false(seen, why))
     # A receiver at work never gives the same digits twice in a row on the move.
     repeated = float(np.ptp(track.east_m[first:past])) == 0.0 and float(np.ptp(track.north_m[first:past])) == 0.0
@@ -112,7 +112,7 @@ def _place_stands(scene: Scene, track: _Track, first: int, past: int) -> list[Qu
         detail = doubt_details.frozen(past - first)
         return scene.marks(mask, (SPEED, *PLACE), "gps_frozen", detail)
     if repeated or wheel == "rolls":
-        why = "the wheel rolls" if wheel == "rolls" else doubt_details.REPEATED
+        why = doubt_details.WHEEL_ROLLS if wheel == "rolls" else doubt_details.REPEATED
         return scene.marks(mask, PLACE, "gps_frozen", doubt_details.so_positions_out(seen, why))
     detail = doubt_details.so_reflected(seen)
     return scene.marks(mask, (SPEED,), "false_speed", detail)
@@ -129,7 +129,7 @@ def _place_rolls(scene: Scene, track: _Track, first: int, past: int) -> list[Qua
     if wheel == "rolls":
         return scene.marks(mask, (SPEED,), "false_speed", doubt_details.so_wheel_rolls(seen))
     if wheel == "stands" or _engine_off(scene, first, past):
-        why = "the wheel stands" if wheel == "stands" else "the engine is off"
+        why = doubt_details.WHEEL_STANDS if wheel == "stands" else doubt_details.ENGINE_OFF
         return scene.marks(mask, PLACE, "position_wanders", doubt_details.so_wander(seen, why))
     if straight_m >= GPS.ridden_m and straight_m >= GPS.straight * way_m:
         detail = doubt_details.so_straight_on(seen, straight_m)

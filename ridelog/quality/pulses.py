@@ -37,9 +37,8 @@ def find(scene: Scene, rpm_per_mps: Sequence[float] | None) -> list[QualityMark]
     plain = max(_caught(ratio, gears + slide) for slide in slides)
     if caught[best] < PULSES.times * plain:
         return []
-    word = "twice" if best == 2.0 else "half"
     fits, otherwise = 100.0 * caught[best], 100.0 * plain
-    detail = doubt_details.pulses(word, fits, otherwise)
+    detail = doubt_details.pulses(fits, otherwise, doubled=best == 2.0)
     everywhere = np.ones(scene.t_s.size, dtype=np.bool_)
     (mark,) = scene.marks(everywhere, (RPM,), "pulse_count", detail, "kept")
     return [mark]

@@ -11,6 +11,7 @@ from ridelog.channels import SENTINEL, Channel
 from ridelog.intervals import runs
 from ridelog.quality.trace import Finding, Trace
 from ridelog.results import BoolArray
+from ridelog.words import doubt_details
 
 _OTHERS = dict(SENTINEL.others)
 _MINUS_40 = -40.0
@@ -32,7 +33,7 @@ def find(trace: Trace, channel: Channel, bad: BoolArray) -> list[Finding]:
             continue
         marked = _by_jump(trace, same, jump, value)
         if marked.any():
-            found.append(Finding("sentinel", marked, "{value} " + channel.unit + " stands for no value"))
+            found.append(Finding("sentinel", marked, doubt_details.sentinel(channel.unit)))
     return found
 
 

@@ -24,6 +24,11 @@ BURSTS_SPREAD = (
 )
 
 
+def back_by(seconds: float, row: str) -> str:
+    """How far, and where."""
+    return f"by {seconds:.3f} s at {row}"
+
+
 def counter_ran_over(width: str) -> str:
     """A counter that began again at its highest number."""
     return f"the time counter ran over its {width} end and was counted on"

@@ -130,6 +130,10 @@ def frozen(lasted_s: int) -> str:
     return f"speed and position are repeated to the last digit for {lasted_s} s: no fix"
 
 
+WHEEL_TOO = "so does the wheel"
+WHEEL_ROLLS = "the wheel rolls"
+WHEEL_STANDS = "the wheel stands"
+ENGINE_OFF = "the engine is off"
 REPEATED = "they are repeated to the last digit"
 
 
@@ -207,8 +211,9 @@ def spikes_together(spikes: int, others: str) -> str:
     )
 
 
-def pulses(word: str, fits_pct: float, otherwise_pct: float) -> str:
-    """Twice or half what the gearing gives."""
+def pulses(fits_pct: float, otherwise_pct: float, *, doubled: bool) -> str:
+    """Twice (`doubled`) or half what the gearing gives."""
+    word = "twice" if doubled else "half"
     return (
         f"engine speed over ground speed is {word} what the bike file's gearing gives, for {fits_pct:.0f} % of the "
         f"steady riding ({otherwise_pct:.0f} % at most fits otherwise): the logger may be set to the wrong number of "
@@ -218,7 +223,18 @@ def pulses(word: str, fits_pct: float, otherwise_pct: float) -> str:
 
 # any sensor
 
+
+def dropout(seconds: float) -> str:
+    """Nothing was logged."""
+    return f"no value for {seconds:.0f} s"
+
+
 TOO_FAST = "changes faster than the quantity can, over and over: nothing in it can be trusted"
+
+
+def sentinel(unit: str) -> str:
+    """A number written where there was no reading; `{value}` is put in later."""
+    return f"{{value}} {unit} stands for no value"
 
 
 def spike(unit: str) -> str:
