@@ -121,8 +121,8 @@ def not_set(shown: str) -> str:
 def weeks_added(shown: datetime, later: datetime) -> str:
     """A receiver whose count of weeks ran over."""
     return (
-        f"the log shows {shown:%Y-%m-%d}, a day before any such log: its receiver's count of weeks ran over. Whole "
-        f"turns of 1,024 weeks were added, which gives {later:%Y-%m-%d}; --start sets another moment"
+        f"the log shows {shown:%Y-%m-%d}, a day before any such log. Satellite receivers count weeks up to 1,024 and "
+        f"begin anew: whole turns were added, which gives {later:%Y-%m-%d}; --start sets another moment"
     )
 
 
@@ -137,6 +137,6 @@ def lies_ahead(shown: datetime) -> str:
 def weeks_perhaps(shown: datetime, later: datetime) -> str:
     """An old day, and the one it may have been."""
     return (
-        f"the log shows {shown:%Y-%m-%d}. If its receiver's count of weeks ran over, the day was {later:%Y-%m-%d}: "
-        "give the moment with --start"
+        f"the log shows {shown:%Y-%m-%d}. Satellite receivers count weeks up to 1,024 and begin anew; if this one lost "
+        f"count, the day was {later:%Y-%m-%d}: give the moment with --start"
     )

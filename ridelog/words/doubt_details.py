@@ -83,7 +83,7 @@ NO_FIX = "the receiver itself says that it has no fix; what it gives meanwhile i
 
 def poor_fix(hdop: float) -> str:
     """Its own mark of a poor fix."""
-    return f"the receiver gives a dilution of precision of {hdop:g} or more: left out"
+    return f"the receiver itself calls its fix poor (dilution of precision {hdop:g} or more): left out"
 
 
 def speed_leaps(times: int) -> str:

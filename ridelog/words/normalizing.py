@@ -37,17 +37,17 @@ def stands_in(column: str, channel: str) -> str:
 
 def same_values(column: str) -> str:
     """A column that is there twice."""
-    return f"{column} stands there twice with the same values; kept once"
+    return f"{column} is there twice with the same values; kept once"
 
 
 def same_in_units(column: str, unit: str, other: str) -> str:
     """The same values in two units."""
-    return f"{column} stands there in {unit} and in {other} with the same values; kept in {unit}"
+    return f"{column} is there in {unit} and in {other} with the same values; kept in {unit}"
 
 
 def second_sensor(column: str, unit: str) -> str:
     """Other values in another unit."""
-    return f"{column} stands there in two units with different values; the one in {unit} was taken as a second sensor"
+    return f"{column} is there in two units with different values; the one in {unit} was taken as a second sensor"
 
 
 def not_understood(named: str, more: str, option: str) -> str:

@@ -125,7 +125,7 @@ def rows_share_time(done: str) -> str:
 
 def same_times(name: str, count: int) -> str:
     """Time columns that are all the same."""
-    return f"{name} stands there {count} times with the same times; kept once"
+    return f"{name} is there {count} times with the same times; kept once"
 
 
 def time_per_signal(signals: int) -> str:
