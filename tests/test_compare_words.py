@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from types import SimpleNamespace
+from typing import Any
+
 import pytest
 
 from ridelog.analysis.matched_records import BuildBike, BuildPlace, Comparison, CoolDown, FanUse, GearPair, Settle
@@ -104,3 +107,12 @@ def test_a_bike_among_its_build() -> None:
     assert "hotter by more than bikes of build 300-enduro-2 differ by" in hot
     assert "about 13 C higher (2 to 24)" in hot
     assert order == "Of 4 bikes (dune-07, dune-1, dune-2 and dune-3) it is the hottest."
+
+
+def test_a_title_begins_large_but_for_the_id_of_a_bike() -> None:
+    def named(first: str) -> Any:
+        return SimpleNamespace(mode="rides", first_name=first, others_name="the rest")
+
+    assert pages.title(named("ride 20260606-1120")) == "Ride 20260606-1120 beside the rest"
+    assert pages.title(named("enduro-34")) == "enduro-34 beside the rest"
+    assert pages.title(named("rider-1")) == "rider-1 beside the rest"

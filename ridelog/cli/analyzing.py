@@ -179,7 +179,7 @@ def _print_heat(result: Analysis) -> None:
 def _segment_cells(segment: Segment, result: Analysis) -> tuple[str, ...]:
     drag = show.DASH
     if segment.drag_coefficient is not None and segment.drag_low is not None and segment.drag_high is not None:
-        drag = f"{segment.drag_coefficient:.2f} ({segment.drag_low:.2f} to {segment.drag_high:.2f})"
+        drag = f"{segment.drag_coefficient:z.2f} ({segment.drag_low:z.2f} to {segment.drag_high:z.2f})"
     coolant = show.DASH
     if segment.coolant_start_c is not None and segment.coolant_peak_c is not None:
         coolant = f"{segment.coolant_start_c:.0f}, peak {segment.coolant_peak_c:.0f} C"

@@ -112,7 +112,9 @@ def title(found: Comparison) -> str:
     """What is compared."""
     if found.mode == "service":
         return f"Before and after the work of {found.service}"
-    return f"{found.first_name[:1].upper()}{found.first_name[1:]} beside {found.others_name}"
+    first = found.first_name
+    # The id of a bike keeps its letters.
+    return f"{f'R{first[1:]}' if first.startswith(('ride ', 'rides ')) else first} beside {found.others_name}"
 
 
 def tables(found: Comparison) -> list[Table]:
