@@ -10,7 +10,7 @@ NAME = "ridelog"
 LATEST = 200
 """Rides shown in the list; older ones are reached through the command line."""
 
-STRETCHES = 100
+STRETCHES = 60
 """Rows of the table of stretches that come with the page; the rest on demand, so that a long day loads quickly."""
 
 DOUBTS = 50

@@ -51,13 +51,12 @@ def register(server: Flask, provider: Provider) -> None:
 
 
 def _page(view: RideView, *, annex: bool) -> bytes:
-    from ridelog.diagnose import diagnose
     from ridelog.report import render
 
     units = "imperial" if request.args.get("units") == "imperial" else "metric"
     page = render(
         view.analysis, view.traces, view.ride, view.bike, advice=view.advice, units=units,
-        diagnosis=diagnose(view.study), annex=annex, with_course=request.args.get("course") != "off",
+        diagnosis=view.diagnosis, annex=annex, with_course=request.args.get("course") != "off",
     )  # fmt: skip
     return page.encode()
 

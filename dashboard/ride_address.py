@@ -32,9 +32,9 @@ class Asked:
     said: str = ""
 
 
-def asked_in(search: str | None) -> dict[str, str]:
-    """What an address asks for (`?from=1&to=2`); of what it says twice, the last."""
-    return dict(parse_qsl((search or "").lstrip("?")))
+def asked_in(search: object) -> dict[str, str]:
+    """What an address asks for (`?from=1&to=2`); of what it says twice, the last. Nothing where it is no text."""
+    return dict(parse_qsl(search.lstrip("?"))) if isinstance(search, str) else {}
 
 
 def view_of(query: Mapping[str, str], analysis: Analysis, *, touch: bool = False) -> Asked:

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
-from urllib.parse import parse_qsl, unquote
+from urllib.parse import unquote
 
 from dash import Dash, Input, Output, State, ctx, no_update
 
@@ -15,7 +15,7 @@ from dashboard import config, ids, texts
 from dashboard.look import Look, look_of
 from dashboard.pages import bikes, case, cases, compare, importing, lost, places, review, ride, rides, settings
 from dashboard.provider import CompareQuestion, Provider
-from dashboard.ride_address import view_of
+from dashboard.ride_address import asked_in, view_of
 from ridelog.errors import NotInLibrary, RidelogError
 from ridelog.report.tables import title
 
@@ -93,12 +93,6 @@ class Asked:
     look: Look
     prefs: dict[str, Any]
     query: dict[str, str]
-
-
-def _query(screen: Any) -> dict[str, str]:
-    """What the address asks for; of what it says twice, the last."""
-    search = screen.get("search") if isinstance(screen, dict) else None
-    return dict(parse_qsl(search.lstrip("?"))) if isinstance(search, str) else {}
 
 
 def _review(asked: Asked) -> tuple[Any, str]:
@@ -232,7 +226,7 @@ def page(provider: Provider, path: str | None, screen: Any = None) -> tuple[Any,
     """Page and window title for an address. Every failure is a page that says what to do."""
     parts = _parts(path)
     prefs = (screen or {}).get("prefs") or {}
-    asked = Asked(provider, parts, look_of(screen), prefs, _query(screen))
+    asked = Asked(provider, parts, look_of(screen), prefs, asked_in((screen or {}).get("search")))
     made = _PAGES.get(tuple(parts)) or (_NAMED.get(parts[0]) if len(parts) == 2 else None)
     if made is None:
         return lost.no_such_page("/".join(["", *parts])), f"Not found · {config.NAME}"

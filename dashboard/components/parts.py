@@ -66,11 +66,12 @@ def _cells(columns: Sequence[str], row: Sequence[object]) -> list[html.Td]:
     return [html.Td(cell, **{"data-name": name}) for name, cell in zip(columns[1:], row[1:], strict=True)]
 
 
-def plot(figure: Figure, said: str) -> html.Div:
-    """A figure in a box that has its height before it is drawn, so that nothing jumps."""
-    graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": f"{figure.layout.height}px"})
-    box = {"minHeight": f"{figure.layout.height}px"}
-    return html.Div(graph, role="group", className="plot", style=box, **{"aria-label": said})
+def plot(figure: Figure, said: str, name: str | None = None) -> html.Div:
+    """A figure in a box that has its height before it is drawn, so that nothing jumps. `name`: its id."""
+    height = f"{figure.layout.height}px"
+    named = {} if name is None else {"id": name}
+    graph = dcc.Graph(figure=figure, config=GRAPH_CONFIG, style={"height": height}, **named)
+    return html.Div(graph, role="group", className="plot", style={"minHeight": height}, **{"aria-label": said})
 
 
 def legend(kinds: Sequence[tuple[str, str]]) -> html.P:

@@ -25,31 +25,16 @@ def card(rows: Sequence[AfterWork]) -> html.Section:
     return parts.card(
         words.TITLE,
         html.P(shown(words.answer(rows))),
-        html.Div(
-            html.Table(
-                [
-                    html.Caption(words.TITLE, className="hidden"),
-                    html.Thead(html.Tr([html.Th(name, scope="col") for name in words.COLUMNS])),
-                    html.Tbody([_row(one) for one in rows]),
-                ]
-            ),
-            className="scroll cards",
-            tabIndex="0",
-            role="group",
-            **{"aria-label": words.TITLE},
-        ),
+        parts.plain_table(words.COLUMNS, [_row(one) for one in rows], words.TITLE, "cards"),
         html.P(shown(words.NOTE), className="small"),
         name="after-work",
     )
 
 
-def _row(one: AfterWork) -> html.Tr:
+def _row(one: AfterWork) -> list[object]:
     day = one.day.isoformat()
     link = dcc.Link(
         texts.compare_service(one.bike, day, one.what),
         href="/compare?" + urlencode({"bike": one.bike, "service": day}),
     )
-    # on a phone a row is a card, and the column's name stands over its figure
-    named = zip(words.COLUMNS[1:], words.cells(one), strict=True)
-    cells = [html.Td(shown(cell), **{"data-name": name}) for name, cell in named]
-    return html.Tr([html.Th(link, scope="row"), *cells])
+    return [link, *(shown(cell) for cell in words.cells(one))]

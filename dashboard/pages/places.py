@@ -9,7 +9,6 @@ from dash import dcc, html
 from dashboard import config, ids, texts
 from dashboard.components import parts
 from dashboard.components.naming import named, names_of
-from dashboard.pages.ride_picture import plot
 from dashboard.ride_address import with_margin
 from ridelog.advice import KINDS
 from ridelog.figures.places_map import places_map
@@ -110,7 +109,7 @@ def _map(view: PlacesView, found: HotPlaces, look: Look) -> html.Section:
     return parts.card(
         texts.PLACES_MAP,
         parts.legend(shown_kinds),
-        plot(ids.PLACES_MAP, figure, texts.PLACES_MAP_SAID),
+        parts.plot(figure, texts.PLACES_MAP_SAID, ids.PLACES_MAP),
         name="map",
     )
 

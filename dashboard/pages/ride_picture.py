@@ -14,7 +14,6 @@ from dashboard.ride_address import query_of
 from dashboard.views import RideView
 from ridelog.figures.course_map import ColorBy, course_map, marked
 from ridelog.figures.ride_stack import View, absent_panels, ride_stack, whole
-from ridelog.figures.theme import GRAPH_CONFIG
 from ridelog.report import tables
 
 if TYPE_CHECKING:
@@ -71,7 +70,7 @@ def picture_card(view: RideView, shown: View, look: Look, said: str = "") -> htm
         ),
         _switch(view, shown),
         html.P(said, id=ids.VIEW_SAID, role="status", className="said"),
-        plot(ids.STACK, figure, texts.RIDE_PICTURE_SAID),
+        parts.plot(figure, texts.RIDE_PICTURE_SAID, ids.STACK),
         *(html.P(sentence, className="small") for sentence in absent_panels(view.analysis, view.lines)),
         name="picture",
     )
@@ -106,13 +105,6 @@ def _switch(view: RideView, shown: View) -> html.Div:
     )
 
 
-def plot(name: str, figure: Figure, said: str) -> html.Div:
-    """A figure in a box that has its height before it is drawn, so that nothing jumps."""
-    height = f"{figure.layout.height}px"
-    graph = dcc.Graph(id=name, figure=figure, config=GRAPH_CONFIG, style={"height": height})
-    return html.Div(graph, role="group", className="plot", style={"minHeight": height}, **{"aria-label": said})
-
-
 def _button(name: str, text: str, said: str) -> html.Button:
     return html.Button(text, id=name, n_clicks=0, type="button", title=said, **{"aria-label": said})
 
@@ -127,7 +119,7 @@ def course_card(view: RideView, shown: View, look: Look) -> html.Section:
     return parts.card(
         "The course",
         _map_color(has_coolant=view.lines.get("coolant_c") is not None),
-        plot(ids.MAP, figure, "The course from above, without positions on earth"),
+        parts.plot(figure, "The course from above, without positions on earth", ids.MAP),
         name="course",
     )
 

@@ -181,7 +181,7 @@ def test_a_long_day_comes_in_parts(fakes: ModuleType) -> None:
     busy = fakes.changed(view, analysis=replace(view.analysis, segments=many))
     shown, _ = page(fakes.FakeProvider(busy), f"/ride/{fakes.RIDE_ID}")
     assert len(rows_of(shown)) == config.STRETCHES
-    assert "Show all 350 stretches; the first 100 are here" in words(shown)
+    assert f"Show all 350 stretches; the first {config.STRETCHES} are here" in words(shown)
     assert len(json.dumps(shown, cls=PlotlyJSONEncoder)) < 1_000_000
     everything = rows_of(stretches_of(busy, Look(), selected=349))
     assert len(everything) == 350
