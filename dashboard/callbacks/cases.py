@@ -151,8 +151,9 @@ def _removing(app: Dash, provider: Provider) -> None:
         Output(ids.CASE_TOLD, "children"),
         Input({"type": ids.CASE_OUT, "index": ALL}, "n_clicks"),
         State({"type": ids.CASE_RIDE, "index": ALL}, "data"),
-        State(ids.CASE_FOUND, "value"),
-        State(ids.CASE_CAUSE, "value"),
+        # asked also as a case is closed, whose page has neither
+        State(ids.CASE_FOUND, "value", allow_optional=True),
+        State(ids.CASE_CAUSE, "value", allow_optional=True),
         State(ids.CASE, "data"),
         State(ids.SCREEN, "data"),
         prevent_initial_call=True,
