@@ -6,9 +6,9 @@ the ratio of the two maps. Work on the bike makes no difference either, for the 
 not follow the engine (a sick sensor) gives nothing. What a ride gives is kept in the library with a hash of all it
 rests on, and so is the estimate.
 
-An analysis asks for the effect as well (`known_effect`), and must not wait for many rides: it works out the bike's
-latest LATEST_RIDES at most, and uses older ones, up to MOST_RIDES, and those of other bikes where they were worked out
-before (by `ridelog effect`, or for an analysis of that bike).
+An analysis asks for the effect as well (`known_effect`), and must not wait for many rides: it goes by the bike's latest
+LATEST_RIDES, else by LATEST_OF_BUILD of the other bikes of its build. What happens to be worked out already is never
+asked: whoever only looks must not change what the next analysis says.
 """
 
 from __future__ import annotations
@@ -44,7 +44,10 @@ MOST_RIDES = 40
 """More rides hardly narrow the interval, which rests on what the map costs in work by then."""
 
 LATEST_RIDES = 12
-"""Rides of a bike that an analysis works out where nothing is kept: as many as for the heat balance's prior."""
+"""Rides of a bike that an analysis goes by: as many as for the heat balance's prior."""
+
+LATEST_OF_BUILD, LEAST_OF_BIKE = 24, 3
+"""Rides of the other bikes of the build that an analysis goes by, shared out among them, and how few of each."""
 
 MOST_BIKES = 8
 """Bikes of a build that are asked, in the order of their ids."""
@@ -107,15 +110,15 @@ class Effect:
 def effect_of(library: Library, bike: Bike, progress: Progress | None = None) -> Effect:
     """The effect from up to MOST_RIDES rides, worked out where they are not kept; over the build's rides where the
     bike's own do not tell. Raises LibraryError."""
-    return _Search(library, MOST_RIDES, MOST_RIDES, progress).effect(bike)
+    return _Search(library, MOST_RIDES, MOST_RIDES * MOST_BIKES, progress).effect(bike)
 
 
 def known_effect(library: Library, bike: Bike | None, progress: Progress | None = None) -> Effect | None:
-    """The same for an analysis, from the bike's LATEST_RIDES and what is kept; None without a bike, or where it is not
-    identified. Raises LibraryError."""
+    """The same for an analysis, from the latest rides alone; None without a bike, or where it is not identified. Raises
+    LibraryError."""
     if bike is None:
         return None
-    found = _Search(library, LATEST_RIDES, 0, progress).effect(bike)
+    found = _Search(library, LATEST_RIDES, LATEST_OF_BUILD, progress).effect(bike)
     return found if found.identified else None
 
 
@@ -131,19 +134,18 @@ class _Rides:
 @dataclass
 class _Search:
     library: Library
-    fresh: int
-    fresh_of_others: int
-    """Of so many latest rides of the bike, and of each other, the part is worked out where it is not kept."""
+    most: int
+    most_of_build: int
+    """So many latest rides of the bike, and of all other bikes of its build, count."""
     progress: Progress | None
     made: dict[str, bytes] = field(default_factory=dict)
 
     def effect(self, bike: Bike) -> Effect:
-        own = self._rides(bike, self.fresh)
+        own = self._rides(bike, self.most)
         found = self._estimate([own], bike)
         if found.identified:
             return found
-        others = [self._rides(other, self.fresh_of_others) for other in self._same_build(bike)]
-        others = [rides for rides in others if rides.rows]
+        others = self._others(bike)
         if not others:
             return found
         of_build = self._estimate([own, *others], bike)
@@ -152,22 +154,22 @@ class _Search:
     def _same_build(self, bike: Bike) -> list[Bike]:
         return [one for one in self.library.bikes_of_build(bike.build) if one.id != bike.id][:MOST_BIKES]
 
-    def _rides(self, bike: Bike, fresh: int) -> _Rides:
+    def _others(self, bike: Bike) -> list[_Rides]:
+        """Rides of the other bikes of the build; bikes without any are left out."""
+        bikes = self._same_build(bike)
+        each = min(self.most, max(LEAST_OF_BIKE, self.most_of_build // max(1, len(bikes))))
+        return [rides for rides in (self._rides(other, each) for other in bikes) if rides.rows]
+
+    def _rides(self, bike: Bike, most: int) -> _Rides:
         of_bike = _hash_of(bike)
-        rows = self.library.part_rows(bike.id, KIND, NEEDED, MOST_RIDES)
-        bases = [_basis(of_bike, row) for row in rows]
-        count = [n < fresh or row.basis == basis for n, (row, basis) in enumerate(zip(rows, bases, strict=True))]
-        return _Rides(
-            bike,
-            tuple(row for row, counts in zip(rows, count, strict=True) if counts),
-            tuple(basis for basis, counts in zip(bases, count, strict=True) if counts),
-        )
+        rows = self.library.part_rows(bike.id, KIND, NEEDED, most)
+        return _Rides(bike, tuple(rows), tuple(_basis(of_bike, row) for row in rows))
 
     def _estimate(self, groups: Sequence[_Rides], bike: Bike) -> Effect:
         """The kept estimate where it rests on just these rides, else a new one."""
         told = [[group.bike.id, group.bases] for group in groups]
         basis = hashlib.sha256(json.dumps([told, bike.id, bike.build, __version__]).encode()).hexdigest()
-        subject = f"{KIND} {'build' if len(groups) > 1 else 'bike'} {self.fresh} {bike.id}"
+        subject = f"{KIND} {'build' if len(groups) > 1 else 'bike'} {self.most} {bike.id}"
         kept = self.library.estimate(subject)
         if kept is not None and kept[0] == basis:
             known = _read(kept[1])

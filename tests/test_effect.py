@@ -18,7 +18,7 @@ from plant.effect_referee import machine, true_ratios
 
 from ridelog import effect
 from ridelog.cli.group import ridelog
-from ridelog.effect import LATEST_RIDES, Effect, effect_of, known_effect
+from ridelog.effect import LATEST_OF_BUILD, LATEST_RIDES, Effect, effect_of, known_effect
 from ridelog.errors import LibraryError
 from ridelog.ride import Ride, SourceFile
 from ridelog.store.library import Library
@@ -244,6 +244,36 @@ def test_an_analysis_works_out_no_more_than_the_latest_rides(
     assert len(asked) == LATEST_RIDES
     effect_of(library, bike)
     assert len(asked) == LATEST_RIDES + 4
+
+
+def test_looking_at_the_effect_changes_no_analysis(library: Library, tmp_path: Path, played: list[Ride]) -> None:
+    """What was worked out in between, of the bike and of its build, is not heard by the next analysis."""
+    for number in range(LATEST_RIDES + 2):
+        add_ride(library, tmp_path, played[number % RIDES], "alder", number + RIDES)
+    add_bike(library, tmp_path, "elm")
+    before = [known_effect(library, library.bike(name)) for name in ("alder", "elm")]
+    assert all(one is not None for one in before)
+    for name in ("alder", "elm"):
+        effect_of(library, library.bike(name))
+    assert [known_effect(library, library.bike(name)) for name in ("alder", "elm")] == before
+
+
+def test_rides_of_a_build_are_shared_out_among_its_bikes(
+    library: Library, tmp_path: Path, played: list[Ride], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for name in ("birch", "cedar", "doum", "elm", "gorse"):
+        add_bike(library, tmp_path, name)
+        for number in range(8):
+            add_ride(library, tmp_path, played[number % RIDES], name, number)
+    asked: list[str] = []
+    monkeypatch.setattr(effect, "part_of", lambda ride, *_, **__: asked.append(ride.bike) or "nothing")
+    add_bike(library, tmp_path, "fir")
+    known_effect(library, library.bike("fir"))
+    # Those of the first bike are kept already.
+    each = LATEST_OF_BUILD // 6
+    assert {name: asked.count(name) for name in asked} == dict.fromkeys(
+        ("birch", "cedar", "doum", "elm", "gorse"), each
+    )
 
 
 def test_a_library_that_can_only_be_read_still_tells(library: Library, monkeypatch: pytest.MonkeyPatch) -> None:
