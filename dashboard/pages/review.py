@@ -40,7 +40,7 @@ def layout(view: ReviewView, look: Look, work: Sequence[AfterWork] = ()) -> html
     if not found.rides:
         chosen = _filters(view) if view.bikes or view.bike or view.since else None
         return html.Div([html.H1(texts.REVIEW, className="page"), html.P(texts.REVIEW_EMPTY), chosen])
-    first, *rest = words.answer(found)
+    first, *rest = (one.replace(words.BY_COMMAND, words.BY_PAGE) for one in words.answer(found))
     return html.Div(
         [
             html.H1(words.title(found)),

@@ -28,9 +28,13 @@ BAND_WORDS = {
 MUCH_WARMER_C = 3.0
 """Days so much warmer can make a difference by themselves."""
 
+BY_COMMAND = "`ridelog effect` tells what the map itself does to the heat."
+BY_PAGE = "What the map itself does to the heat is told below."
+"""In place of BY_COMMAND on a page that shows it."""
+
 TOGETHER = (
     "That figures go together does not show that one makes the other: riders switch where the ground is deep and the "
-    "day hot, and other riders ride other places. `ridelog effect` tells what the map itself does to the heat."
+    f"day hot, and other riders ride other places. {BY_COMMAND}"
 )
 
 NO_RIDES = "No rides to review. Import logs: ridelog import FILE --bike BIKE."
