@@ -42,6 +42,16 @@ def test_a_shift_the_other_way_is_not_called_none(heat: float, same: bool) -> No
 
 
 @pytest.mark.parametrize(
+    ("heat", "ends"),
+    [(-0.2, "(95 %: 10 to 26 % less)"), (0.2, "(95 %: 11 to 35 % more)"), (-0.02, "(95 %: 11 % less to 8 % more)")],
+)
+def test_both_ends_of_a_change_are_told_in_words_like_the_change_itself(heat: float, ends: str) -> None:
+    said = [text for part in cause_evidence.speaks("heat_input_high", facts(heat=heat)) for text in part]
+    (told,) = [text for text in said if "heat into the coolant" in text]
+    assert ends in told
+
+
+@pytest.mark.parametrize(
     ("left_s", "expected"), [(0.0, "on a day of 25 C none of the 7 min 00 s over 105 C would be left"),
                              (65.0, "about 1 min 05 s of the 7 min 00 s over 105 C would be left")],
 )  # fmt: skip

@@ -119,7 +119,16 @@ def _unmoved(shift: Apart, facts: Facts) -> Said:
 def _moved(one: _Expected, shift: float, sd: float, facts: Facts) -> str:
     size, low, high = (math.expm1(value) * 100.0 for value in (shift, shift - 1.96 * sd, shift + 1.96 * sd))
     word = "more" if size >= 0.0 else "less"
-    return f"{one.subject.format(f'{abs(size):.0f} % {word}')} {_beside(facts)} (95 %: {low:+.0f} to {high:+.0f} %)"
+    return f"{one.subject.format(f'{abs(size):.0f} % {word}')} {_beside(facts)} (95 %: {_span(low, high, '%')})"
+
+
+def _span(low: float, high: float, unit: str, words: tuple[str, str] = ("less", "more"), digits: int = 0) -> str:
+    """`16 to 53 % less`: both ends of a change in words, not in signs."""
+    less, more = words
+    if low < 0.0 < high:
+        return f"{-low:.{digits}f} {unit} {less} to {high:.{digits}f} {unit} {more}"
+    ends = sorted((abs(low), abs(high)))
+    return f"{ends[0]:.{digits}f} to {ends[1]:.{digits}f} {unit} {less if high <= 0.0 else more}"
 
 
 def _warmer(cause: str, facts: Facts) -> Said:
@@ -139,7 +148,7 @@ def _warmer(cause: str, facts: Facts) -> Said:
         whose = "its other rides let" if facts.evidence.drift is None else "the first of its rides lets"
         told = (
             f"after a minute of {_MINUTES[name]} the coolant was on average {abs(one.mean_c):.1f} C {word} than "
-            f"{whose} expect (95 %: {low:+.1f} to {high:+.1f} C)"
+            f"{whose} expect (95 %: {_span(low, high, 'C', ('cooler', 'warmer'), 1)})"
         )
         if one.mean_c > one.sd_c and one.mean_c > 0.5:
             (con if healthy else pro).append(told)
@@ -158,7 +167,7 @@ def _changed(cause: str, facts: Facts) -> Said:
         for value in (drift.change, drift.change - 1.96 * drift.sd, drift.change + 1.96 * drift.sd)
     )
     what = "cooling on the move" if drift.what == "cooling" else "heat for the same work"
-    band = f"{size:+.0f} % (95 %: {low:+.0f} to {high:+.0f} %)"
+    band = f"{abs(size):.0f} % {'more' if size >= 0.0 else 'less'} (95 %: {_span(low, high, '%')})"
     if drift.kind == "step":
         told = f"the {what} has been different since the ride of {drift.since}, not on this ride alone: {band}"
     else:
