@@ -34,6 +34,33 @@ _C = Unit("C")
 _F = Unit("C", 1 / 1.8, -32 / 1.8)
 _K = Unit("C", 1.0, -273.15)
 
+_PER_MINUTE = (
+    "rpm",
+    "1/min",
+    "u/min",
+    "umin",
+    "tr/min",
+    "tr/mn",
+    "tours/min",
+    "g/min",
+    "giri/min",
+    "min-1",
+    "r/min",
+    "rev/min",
+    "upm",
+    "vueltas/min",
+    "giros/min",
+    "rot/min",
+    "omw/min",
+    "toeren/min",
+    "varv/min",
+)
+_THOUSANDS = tuple(
+    text.format(name)
+    for name in _PER_MINUTE
+    for text in ("{} x1000", "x1000 {}", "{} x 1000", "{}*1000", "1000 {}", "1000{}")
+)
+
 # Spelled out in the languages of the name tables, as headers have them.
 _SECOND_WORDS = ("seconds", "sekunden", "secondes", "segundos", "secondi", "seconden", "sekunder")
 _SECONDS = ("s", "sec", "secs", "seg", "sek", *_SECOND_WORDS)
@@ -56,31 +83,8 @@ _UNITS: dict[str, Unit] = {
         ("kn", "kt", "kts", "knot", "knots", "knoten", "nœuds", "noeuds", "nodi", "nudos", "knopen", "knop"),
         Unit("m/s", NAUTICAL_MILE_M / 3600),
     ),
-    **dict.fromkeys(
-        (
-            "rpm",
-            "1/min",
-            "u/min",
-            "umin",
-            "tr/min",
-            "tr/mn",
-            "tours/min",
-            "g/min",
-            "giri/min",
-            "min-1",
-            "r/min",
-            "rev/min",
-            "upm",
-            "vueltas/min",
-            "giros/min",
-            "rot/min",
-            "omw/min",
-            "toeren/min",
-            "varv/min",
-        ),
-        Unit("1/min"),
-    ),
-    **dict.fromkeys(("krpm", "rpm x1000", "1000/min", "x1000 rpm"), Unit("1/min", 1000.0)),
+    **dict.fromkeys(_PER_MINUTE, Unit("1/min")),
+    **dict.fromkeys(("krpm", "1000/min", *_THOUSANDS), Unit("1/min", 1000.0)),
     **dict.fromkeys(("1/s", "hz", "rps"), Unit("1/min", 60.0)),
     **dict.fromkeys(("%", "pct", "percent", "prozent", "procent", "pourcent", "por ciento", "percento"), Unit("%")),
     **dict.fromkeys(("m", "meter", "metre", "metres", "meters", "metros", "metri", "mnn", "m asl"), Unit("m")),

@@ -77,3 +77,12 @@ def test_fahrenheit_round_trip(celsius: float) -> None:
 def test_any_text_is_a_unit_or_none(text: str) -> None:
     unit = parse_unit(text)
     assert unit is None or unit.factor > 0
+
+
+@pytest.mark.parametrize(
+    "unit", ["krpm", "rpm x1000", "x1000 rpm", "U/min x1000", "1000/min", "1000 tr/min", "giri/min*1000"]
+)
+def test_thousands_a_minute_are_known_in_every_language(unit: str) -> None:
+    found = parse_unit(unit)
+    assert found is not None
+    assert (found.canonical, found.factor) == ("1/min", 1000.0)
