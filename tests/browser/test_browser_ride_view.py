@@ -82,16 +82,14 @@ def test_a_zoom_is_an_address(size: str, view: RideView, request: pytest.Fixture
 def test_presses_in_a_row_are_one_step_back(desk: Any, view: RideView) -> None:
     desk.open("/", "main table")
     desk.open(f"/ride/{view.ride.id}", DRAWN)
-    before = desk.run("return history.length")
     whole_s = view.analysis.ride.duration_s
     # a clock that stands: on a slow machine the presses of a test are not quick
     desk.run("const now = Date.now(); Date.now = () => now + (window.later || 0)")
     for n in range(1, 4):
         closer(desk, whole_s / 2**n)
-    assert desk.run("return history.length") == before + 1
     desk.run("window.later = 5000")
     closer(desk, whole_s / 16)
-    assert desk.run("return history.length") == before + 2
+    # how long the history is can't be asked: a browser counts no further than fifty
     desk.driver.back()
     desk.until(lambda: desk.run(RANGE)[1] - desk.run(RANGE)[0] == pytest.approx(whole_s / 8, rel=0.01))
     desk.driver.back()
